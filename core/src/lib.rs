@@ -1,0 +1,35 @@
+//! Process music, computed.
+//!
+//! A *phrase* of notes goes round in cycles. A *steady voice* plays it as it is; up to eight
+//! *copies* play it too, and move against it: they drift, jump, or build themselves up again at a
+//! new *offset*. *Growth* lets the phrase appear note by note. A *fold* recasts its pitches in
+//! another mode.
+//!
+//! Everything is a function of (phrase, settings, song position). The real-time [`player`] and
+//! anything that unrolls a piece offline ask the same [`process::Process`] the same question:
+//! what sounds in this voice between these two beats? So a picture, an exported file and what a
+//! host hears cannot disagree.
+//!
+//! This crate knows no host, no window and, outside [`exchange`], no file format.
+//!
+//! ```
+//! use procession_core::{phrase::Phrase, process::Process, settings::Settings, time::Span};
+//!
+//! let phrase = Phrase::from_text("D4 F4 G4 A4 C5 A4", 0.25).unwrap();
+//! let process = Process::new(phrase, Settings::default(), 0.0);
+//! let first_cycle: Vec<_> = process.notes(0, Span::new(0.0, 1.5)).collect();
+//! assert_eq!(first_cycle.len(), 6);
+//! ```
+#![forbid(unsafe_code)]
+
+pub mod time;
+
+pub mod note;
+
+pub mod phrase;
+
+pub mod mode;
+
+pub mod fold;
+
+pub mod settings;

@@ -1,0 +1,249 @@
+//! The phrase: its notes, its length, and the smallest rotation that leaves it as it was.
+
+use crate::note::{Key, Note, Velocity};
+use crate::time::{Beats, from_ticks, to_ticks};
+use arrayvec::ArrayVec;
+
+/// The most notes a phrase holds. Capturing or loading more leaves out the latest and says so.
+pub const MAX_NOTES: usize = 512;
+
+/// The longest phrase, in beats: 128 steps of a quarter note.
+pub const MAX_LENGTH: Beats = 128.0;
+
+/// Notes in order of onset (then key), and the length after which they come round again.
+///
+/// Never of length 0: a phrase of no length would repeat for ever. It has a fixed capacity and
+/// lives in place, so that the audio thread can take one without allocating.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Phrase {
+    notes: ArrayVec<Note, MAX_NOTES>,
+    length: Beats,
+}
+
+/// Why a phrase could not be made; the text says what to do.
+#[derive(Clone, Debug, PartialEq)]
+pub enum PhraseError {
+    /// The length is not positive, not finite, or beyond [`MAX_LENGTH`].
+    Length(Beats),
+    /// A note starts outside the phrase, or has no proper length.
+    Note(usize),
+    /// There are more than [`MAX_NOTES`].
+    TooMany(usize),
+    /// A word of a written phrase is no note, rest or hold.
+    Word(String),
+}
+
+impl std::fmt::Display for PhraseError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Length(beats) => write!(
+                f,
+                "a phrase lasts more than 0 and at most {MAX_LENGTH} beats, this one {beats}: choose a length in between"
+            ),
+            Self::Note(index) => write!(
+                f,
+                "note {} does not start inside the phrase, or has no length: move or lengthen it",
+                index + 1
+            ),
+            Self::TooMany(count) => write!(
+                f,
+                "{count} notes are more than the {MAX_NOTES} a phrase holds: choose a shorter stretch"
+            ),
+            Self::Word(word) => write!(
+                f,
+                "\"{word}\" is no note: write notes like D4, F#4 or Bb3, chords like D4+F4, a dot for a rest, a dash to hold"
+            ),
+        }
+    }
+}
+
+impl std::error::Error for PhraseError {}
+
+impl Phrase {
+    /// A phrase of `length` beats. Notes are put in order; a note longer than the phrase is cut
+    /// to its length.
+    ///
+    /// # Errors
+    /// See [`PhraseError`].
+    pub fn new(notes: impl IntoIterator<Item = Note>, length: Beats) -> Result<Self, PhraseError> {
+        if !(length > 0.0 && length <= MAX_LENGTH) {
+            return Err(PhraseError::Length(length));
+        }
+        let mut kept = ArrayVec::new();
+        let mut count = 0;
+        for (index, note) in notes.into_iter().enumerate() {
+            let starts_inside = note.onset >= 0.0 && note.onset < length;
+            if !(starts_inside && note.length > 0.0) {
+                return Err(PhraseError::Note(index));
+            }
+            count += 1;
+            let _ = kept.try_push(Note { length: note.length.min(length), ..note });
+        }
+        if count > MAX_NOTES {
+            return Err(PhraseError::TooMany(count));
+        }
+        kept.sort_unstable_by(|a: &Note, b: &Note| {
+            a.onset.total_cmp(&b.onset).then(a.key.cmp(&b.key))
+        });
+        Ok(Self { notes: kept, length })
+    }
+
+    /// No notes: `length` beats of rest.
+    ///
+    /// # Errors
+    /// [`PhraseError::Length`].
+    pub fn empty(length: Beats) -> Result<Self, PhraseError> {
+        Self::new([], length)
+    }
+
+    /// A phrase from words, one a step of `step` beats: a note (`D4`, `F#4`, `Bb3`), several at
+    /// once (`D4+F4`), a rest (`.`), or a dash that holds what came before. `|` may stand
+    /// anywhere and means nothing.
+    ///
+    /// # Errors
+    /// [`PhraseError::Word`] names the first word that is none of these.
+    pub fn from_text(text: &str, step: Beats) -> Result<Self, PhraseError> {
+        let mut notes: Vec<Note> = Vec::new();
+        let mut steps = 0;
+        let mut held = 0..0;
+        for word in text.split_whitespace().filter(|word| *word != "|") {
+            let onset = f64::from(steps) * step;
+            match word {
+                "." => held = 0..0,
+                "-" => notes[held.clone()].iter_mut().for_each(|note| note.length += step),
+                chord => {
+                    let first = notes.len();
+                    for name in chord.split('+') {
+                        let key = key_from_name(name)
+                            .ok_or_else(|| PhraseError::Word(word.to_owned()))?;
+                        let velocity = Velocity::new(0.7);
+                        notes.push(Note { onset, length: step, key, velocity });
+                    }
+                    held = first..notes.len();
+                }
+            }
+            steps += 1;
+        }
+        Self::new(notes, f64::from(steps) * step)
+    }
+
+    /// The notes, by onset, then key.
+    pub fn notes(&self) -> &[Note] {
+        &self.notes
+    }
+
+    /// Beats; more than 0, at most [`MAX_LENGTH`].
+    pub fn length(&self) -> Beats {
+        self.length
+    }
+
+    /// Whether there is nothing to play.
+    pub fn is_empty(&self) -> bool {
+        self.notes.is_empty()
+    }
+
+    /// The smallest rotation, in ticks, that maps the phrase (onset, pitch, velocity and length
+    /// together) onto itself. The whole length unless the phrase is made of equal parts.
+    pub fn smallest_rotation(&self) -> i64 {
+        let length = to_ticks(self.length).max(1);
+        let count = self.notes.len();
+        (2..=count)
+            .rev()
+            .filter(|parts| count % parts == 0 && length % (*parts as i64) == 0)
+            .find(|parts| self.consists_of(*parts))
+            .map_or(length, |parts| length / parts as i64)
+    }
+
+    /// Whether the phrase is `parts` times the same.
+    fn consists_of(&self, parts: usize) -> bool {
+        let per_part = self.notes.len() / parts;
+        let shift = self.length / parts as f64;
+        self.notes.iter().zip(&self.notes[per_part..]).all(|(a, b)| {
+            to_ticks(a.onset + shift) == to_ticks(b.onset)
+                && to_ticks(a.length) == to_ticks(b.length)
+                && a.key == b.key
+                && a.velocity.midi() == b.velocity.midi()
+        })
+    }
+
+    /// The phrase with its onsets, lengths and own length moved to the nearest tick.
+    pub fn on_ticks(&self) -> Self {
+        let to_raster = |beats: Beats| from_ticks(to_ticks(beats));
+        let tick = from_ticks(1);
+        let length = to_raster(self.length).max(tick);
+        let notes = self.notes.iter().map(|note| Note {
+            onset: to_raster(note.onset).min(length - tick),
+            length: to_raster(note.length).max(tick),
+            ..*note
+        });
+        Self { notes: notes.collect(), length }
+    }
+}
+
+/// The key that a name such as `C4`, `F#3` or `Bb-1` stands for; C4 is 60.
+pub fn key_from_name(name: &str) -> Option<Key> {
+    let letter = name.chars().next()?;
+    let natural = match letter.to_ascii_uppercase() {
+        'C' => 0,
+        'D' => 2,
+        'E' => 4,
+        'F' => 5,
+        'G' => 7,
+        'A' => 9,
+        'B' => 11,
+        _ => return None,
+    };
+    let rest = &name[letter.len_utf8()..];
+    let digits = rest.trim_start_matches(['#', 'b', '♯', '♭']);
+    let accidental: i32 = rest[..rest.len() - digits.len()]
+        .chars()
+        .map(|sign| if matches!(sign, '#' | '♯') { 1 } else { -1 })
+        .sum();
+    let octave: i32 = digits.parse().ok().filter(|octave| (-1..=9).contains(octave))?;
+    u8::try_from((octave + 1) * 12 + natural + accidental).ok().and_then(Key::new)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn phrase(text: &str) -> Phrase {
+        Phrase::from_text(text, 0.25).unwrap()
+    }
+
+    #[test]
+    fn words_become_notes_rests_and_holds() {
+        let written = phrase("D4 - F#4 . | Bb3+D4 -");
+        let heard: Vec<_> =
+            written.notes().iter().map(|n| (n.onset, n.length, n.key.number())).collect();
+        assert_eq!(heard, [(0.0, 0.5, 62), (0.5, 0.25, 66), (1.0, 0.5, 58), (1.0, 0.5, 62)]);
+        assert_eq!(written.length(), 1.5);
+    }
+
+    #[test]
+    fn a_word_that_is_no_note_is_named() {
+        let error = Phrase::from_text("D4 H4", 0.25).unwrap_err();
+        assert!(error.to_string().contains("\"H4\""), "{error}");
+    }
+
+    #[test]
+    fn a_phrase_of_two_equal_halves_comes_round_after_one() {
+        assert_eq!(phrase("D4 F4 . D4 F4 .").smallest_rotation(), 720);
+        assert_eq!(phrase("D4 D4 D4 D4").smallest_rotation(), 240);
+        assert_eq!(phrase("D4 F4 . D4 G4 .").smallest_rotation(), 1440);
+    }
+
+    #[test]
+    fn a_phrase_of_no_length_is_refused() {
+        assert!(Phrase::empty(0.0).is_err());
+        assert!(Phrase::empty(f64::NAN).is_err());
+    }
+
+    #[test]
+    fn key_names_reach_both_ends() {
+        assert_eq!(key_from_name("C-1").map(Key::number), Some(0));
+        assert_eq!(key_from_name("G9").map(Key::number), Some(127));
+        assert_eq!(key_from_name("G#9"), None);
+        assert_eq!(key_from_name(""), None);
+    }
+}

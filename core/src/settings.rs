@@ -1,0 +1,314 @@
+//! The settings: the plain values of all the parameters, as the engine reads them.
+
+use crate::mode::{ModeName, PitchSet};
+use crate::time::Beats;
+
+/// The most copies that move beside the steady voice.
+pub const MAX_COPIES: usize = 8;
+
+/// The steady voice and all its copies.
+pub const MAX_VOICES: usize = MAX_COPIES + 1;
+
+/// The grid: how long a step is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Grid {
+    /// 1/4
+    Quarter,
+    /// 1/8
+    Eighth,
+    /// 1/8 triplet
+    EighthTriplet,
+    /// 1/16
+    #[default]
+    Sixteenth,
+    /// 1/16 triplet
+    SixteenthTriplet,
+    /// 1/32
+    ThirtySecond,
+}
+
+impl Grid {
+    /// From the longest step to the shortest.
+    pub const ALL: [Self; 6] = [
+        Self::Quarter,
+        Self::Eighth,
+        Self::EighthTriplet,
+        Self::Sixteenth,
+        Self::SixteenthTriplet,
+        Self::ThirtySecond,
+    ];
+
+    /// The length of one step.
+    pub fn beats(self) -> Beats {
+        match self {
+            Self::Quarter => 1.0,
+            Self::Eighth => 0.5,
+            Self::EighthTriplet => 1.0 / 3.0,
+            Self::Sixteenth => 0.25,
+            Self::SixteenthTriplet => 1.0 / 6.0,
+            Self::ThirtySecond => 0.125,
+        }
+    }
+}
+
+/// How a copy gets to its next offset.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Motion {
+    /// It runs a little fast (or slow), then locks in.
+    #[default]
+    Drift,
+    /// At once, on a cycle boundary.
+    Jump,
+    /// It falls silent and builds the phrase up again, already displaced.
+    BuildUp,
+}
+
+/// Who moves at a shift, and how far.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum CopiesMove {
+    /// Copy k moves k times as far: the voices open like a fan.
+    #[default]
+    Fanned,
+    /// Every copy moves by the same.
+    Together,
+    /// One copy a stage, round and round.
+    InTurn,
+}
+
+/// How many shifts there are before the offset reached is held.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Shifts {
+    /// Once round to unison.
+    #[default]
+    Auto,
+    /// That many.
+    Count(u32),
+    /// On and on.
+    Endless,
+}
+
+/// The additive process.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Growth {
+    /// The whole phrase from the start.
+    #[default]
+    Off,
+    /// The length stays, rests are replaced by notes.
+    Fill,
+    /// Note 1, then 1-2, then 1-2-3.
+    Lengthen,
+}
+
+/// Which notes come first as the phrase grows.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum GrowthOrder {
+    /// As played.
+    Forward,
+    /// The last first.
+    Backward,
+    /// By metrical weight.
+    #[default]
+    StrongBeatsFirst,
+    /// By pitch, upwards.
+    LowToHigh,
+    /// By pitch, downwards.
+    HighToLow,
+    /// The middle of the phrase first.
+    CentreOut,
+    /// By chance, the same chance each time: the seed is kept.
+    Scattered,
+}
+
+/// How pitches are moved into the target mode.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum FoldKind {
+    /// Pitches stay.
+    #[default]
+    Off,
+    /// Degree d of the source becomes degree d of the target.
+    ByDegree,
+    /// The closest pitch of the target, ties downward.
+    Nearest,
+}
+
+/// How the phrase is taken out of what was played.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CaptureSettings {
+    /// The step.
+    pub grid: Grid,
+    /// The last that many steps (1 ..= 128), or found by listening.
+    pub length: Option<u32>,
+    /// 0 leaves onsets where they were played, 1 puts them on the grid.
+    pub snap: f64,
+}
+
+impl Default for CaptureSettings {
+    fn default() -> Self {
+        Self { grid: Grid::default(), length: None, snap: 1.0 }
+    }
+}
+
+/// What one copy has of its own.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CopySettings {
+    /// Steps ahead, added to the shared offset; -32 ..= 32.
+    pub offset: f64,
+    /// Scales velocity; 0 is silence, 2 is double.
+    pub level: f32,
+    /// Octaves up, -3 ..= 3.
+    pub octave: i32,
+}
+
+impl Default for CopySettings {
+    fn default() -> Self {
+        Self { offset: 0.0, level: 1.0, octave: 0 }
+    }
+}
+
+/// How copies are displaced over time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MotionSettings {
+    /// The moving voices in use, 0 ..= [`MAX_COPIES`].
+    pub copies: usize,
+    /// How they get to the next offset.
+    pub motion: Motion,
+    /// Steps that copy k stands k times ahead; -32 ..= 32.
+    pub offset: f64,
+    /// Steps of one shift, -8 ..= 8.
+    pub shift_by: i32,
+    /// Who moves.
+    pub copies_move: CopiesMove,
+    /// Cycles locked at one offset, 1 ..= 64.
+    pub dwell: u32,
+    /// Cycles that a drift takes, 1 ..= 64.
+    pub drift: u32,
+    /// How many shifts.
+    pub shifts: Shifts,
+    /// Cycles between one copy's entry and the next, 0 ..= 64.
+    pub entry: u32,
+}
+
+impl Default for MotionSettings {
+    fn default() -> Self {
+        Self {
+            copies: 1,
+            motion: Motion::default(),
+            offset: 0.0,
+            shift_by: 1,
+            copies_move: CopiesMove::default(),
+            dwell: 8,
+            drift: 4,
+            shifts: Shifts::default(),
+            entry: 0,
+        }
+    }
+}
+
+/// How the phrase grows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct GrowthSettings {
+    /// Whether, and how.
+    pub growth: Growth,
+    /// Notes added at a stage; negative takes away. -8 ..= 8.
+    pub step: i32,
+    /// Cycles between two steps, 1 ..= 32.
+    pub every: u32,
+    /// Which notes come first.
+    pub order: GrowthOrder,
+    /// Whether each copy grows from its own entry.
+    pub copies_grow: bool,
+    /// For [`GrowthOrder::Scattered`].
+    pub seed: u64,
+}
+
+impl Default for GrowthSettings {
+    fn default() -> Self {
+        Self {
+            growth: Growth::default(),
+            step: 1,
+            every: 2,
+            order: GrowthOrder::default(),
+            copies_grow: false,
+            seed: 1,
+        }
+    }
+}
+
+/// How pitches are folded.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FoldSettings {
+    /// Whether, and how.
+    pub fold: FoldKind,
+    /// Tonic pitch class 0 ..= 11 of the source, or found by listening.
+    pub source_tonic: Option<u8>,
+    /// Mode of the source, or found by listening.
+    pub source_mode: Option<ModeName>,
+    /// Tonic pitch class 0 ..= 11 of the target.
+    pub target_tonic: u8,
+    /// Mode of the target.
+    pub target_mode: ModeName,
+    /// 0 ..= 1: the share of the differing degrees that have moved.
+    pub amount: f64,
+    /// What [`ModeName::Custom`] stands for, as semitones above the tonic.
+    pub custom: PitchSet,
+}
+
+impl Default for FoldSettings {
+    fn default() -> Self {
+        Self {
+            fold: FoldKind::default(),
+            source_tonic: None,
+            source_mode: None,
+            target_tonic: 0,
+            target_mode: ModeName::Dorian,
+            amount: 1.0,
+            custom: PitchSet::CHROMATIC,
+        }
+    }
+}
+
+/// How voices leave.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OutputSettings {
+    /// Every voice on the first channel, instead of a channel each.
+    pub all_on_one: bool,
+    /// Scales the steady voice's velocity; 0 is silence, 2 is double.
+    pub steady_level: f32,
+    /// 0 ..= 1: how far voices are spread left to right.
+    pub width: f64,
+}
+
+impl Default for OutputSettings {
+    fn default() -> Self {
+        Self { all_on_one: false, steady_level: 1.0, width: 0.6 }
+    }
+}
+
+/// All that the engine reads while it plays. A plain value: copying it is all it takes.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Settings {
+    /// How a phrase is taken, and the step all offsets are counted in.
+    pub capture: CaptureSettings,
+    /// How copies move.
+    pub motion: MotionSettings,
+    /// How the phrase grows.
+    pub growth: GrowthSettings,
+    /// Where pitches go.
+    pub fold: FoldSettings,
+    /// How voices leave.
+    pub output: OutputSettings,
+    /// What each copy has of its own.
+    pub copies: [CopySettings; MAX_COPIES],
+}
+
+impl Settings {
+    /// The length of one step.
+    pub fn step(&self) -> Beats {
+        self.capture.grid.beats()
+    }
+
+    /// Steps that copy `copy` (1 ..= 8) is told to stand ahead, besides its shifts.
+    pub fn standing_offset(&self, copy: usize) -> f64 {
+        self.motion.offset * copy as f64 + self.copies[copy - 1].offset
+    }
+}

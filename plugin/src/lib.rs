@@ -1,0 +1,1 @@
+//! Procession as a plug-in.

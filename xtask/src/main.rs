@@ -1,0 +1,2 @@
+//! Builds, shows, tests and measures Procession.
+fn main() {}
