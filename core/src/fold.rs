@@ -13,7 +13,9 @@ pub struct FoldMap {
 impl FoldMap {
     /// The map for these settings; the phrase tells the source mode if it is to be found.
     pub fn new(_settings: &FoldSettings, _phrase: &Phrase) -> Self {
-        Self { to: std::array::from_fn(|key| Key::by_octave(key as i32)) }
+        Self {
+            to: std::array::from_fn(|key| Key::by_octave(key as i32)),
+        }
     }
 
     /// Where `key` goes.

@@ -109,7 +109,9 @@ mod tests {
 
     #[test]
     fn a_scaled_stroke_never_turns_into_a_note_off() {
-        let soft = Velocity::new(0.2).scaled(0.001).expect("a level above 0 sounds");
+        let soft = Velocity::new(0.2)
+            .scaled(0.001)
+            .expect("a level above 0 sounds");
         assert_eq!(soft.midi(), 1);
         assert_eq!(Velocity::new(0.2).scaled(0.0), None);
         assert_eq!(Velocity::new(f32::NAN), Velocity::SOFTEST);

@@ -77,7 +77,10 @@ impl Phrase {
                 return Err(PhraseError::Note(index));
             }
             count += 1;
-            let _ = kept.try_push(Note { length: note.length.min(length), ..note });
+            let _ = kept.try_push(Note {
+                length: note.length.min(length),
+                ..note
+            });
         }
         if count > MAX_NOTES {
             return Err(PhraseError::TooMany(count));
@@ -85,7 +88,10 @@ impl Phrase {
         kept.sort_unstable_by(|a: &Note, b: &Note| {
             a.onset.total_cmp(&b.onset).then(a.key.cmp(&b.key))
         });
-        Ok(Self { notes: kept, length })
+        Ok(Self {
+            notes: kept,
+            length,
+        })
     }
 
     /// No notes: `length` beats of rest.
@@ -110,14 +116,21 @@ impl Phrase {
             let onset = f64::from(steps) * step;
             match word {
                 "." => held = 0..0,
-                "-" => notes[held.clone()].iter_mut().for_each(|note| note.length += step),
+                "-" => notes[held.clone()]
+                    .iter_mut()
+                    .for_each(|note| note.length += step),
                 chord => {
                     let first = notes.len();
                     for name in chord.split('+') {
                         let key = key_from_name(name)
                             .ok_or_else(|| PhraseError::Word(word.to_owned()))?;
                         let velocity = Velocity::new(0.7);
-                        notes.push(Note { onset, length: step, key, velocity });
+                        notes.push(Note {
+                            onset,
+                            length: step,
+                            key,
+                            velocity,
+                        });
                     }
                     held = first..notes.len();
                 }
@@ -158,12 +171,15 @@ impl Phrase {
     fn consists_of(&self, parts: usize) -> bool {
         let per_part = self.notes.len() / parts;
         let shift = self.length / parts as f64;
-        self.notes.iter().zip(&self.notes[per_part..]).all(|(a, b)| {
-            to_ticks(a.onset + shift) == to_ticks(b.onset)
-                && to_ticks(a.length) == to_ticks(b.length)
-                && a.key == b.key
-                && a.velocity.midi() == b.velocity.midi()
-        })
+        self.notes
+            .iter()
+            .zip(&self.notes[per_part..])
+            .all(|(a, b)| {
+                to_ticks(a.onset + shift) == to_ticks(b.onset)
+                    && to_ticks(a.length) == to_ticks(b.length)
+                    && a.key == b.key
+                    && a.velocity.midi() == b.velocity.midi()
+            })
     }
 
     /// The phrase with its onsets, lengths and own length moved to the nearest tick.
@@ -176,7 +192,10 @@ impl Phrase {
             length: to_raster(note.length).max(tick),
             ..*note
         });
-        Self { notes: notes.collect(), length }
+        Self {
+            notes: notes.collect(),
+            length,
+        }
     }
 }
 
@@ -199,8 +218,13 @@ pub fn key_from_name(name: &str) -> Option<Key> {
         .chars()
         .map(|sign| if matches!(sign, '#' | '♯') { 1 } else { -1 })
         .sum();
-    let octave: i32 = digits.parse().ok().filter(|octave| (-1..=9).contains(octave))?;
-    u8::try_from((octave + 1) * 12 + natural + accidental).ok().and_then(Key::new)
+    let octave: i32 = digits
+        .parse()
+        .ok()
+        .filter(|octave| (-1..=9).contains(octave))?;
+    u8::try_from((octave + 1) * 12 + natural + accidental)
+        .ok()
+        .and_then(Key::new)
 }
 
 #[cfg(test)]
@@ -214,9 +238,20 @@ mod tests {
     #[test]
     fn words_become_notes_rests_and_holds() {
         let written = phrase("D4 - F#4 . | Bb3+D4 -");
-        let heard: Vec<_> =
-            written.notes().iter().map(|n| (n.onset, n.length, n.key.number())).collect();
-        assert_eq!(heard, [(0.0, 0.5, 62), (0.5, 0.25, 66), (1.0, 0.5, 58), (1.0, 0.5, 62)]);
+        let heard: Vec<_> = written
+            .notes()
+            .iter()
+            .map(|n| (n.onset, n.length, n.key.number()))
+            .collect();
+        assert_eq!(
+            heard,
+            [
+                (0.0, 0.5, 62),
+                (0.5, 0.25, 66),
+                (1.0, 0.5, 58),
+                (1.0, 0.5, 62)
+            ]
+        );
         assert_eq!(written.length(), 1.5);
     }
 

@@ -144,7 +144,11 @@ pub struct CaptureSettings {
 
 impl Default for CaptureSettings {
     fn default() -> Self {
-        Self { grid: Grid::default(), length: None, snap: 1.0 }
+        Self {
+            grid: Grid::default(),
+            length: None,
+            snap: 1.0,
+        }
     }
 }
 
@@ -161,7 +165,11 @@ pub struct CopySettings {
 
 impl Default for CopySettings {
     fn default() -> Self {
-        Self { offset: 0.0, level: 1.0, octave: 0 }
+        Self {
+            offset: 0.0,
+            level: 1.0,
+            octave: 0,
+        }
     }
 }
 
@@ -280,7 +288,11 @@ pub struct OutputSettings {
 
 impl Default for OutputSettings {
     fn default() -> Self {
-        Self { all_on_one: false, steady_level: 1.0, width: 0.6 }
+        Self {
+            all_on_one: false,
+            steady_level: 1.0,
+            width: 0.6,
+        }
     }
 }
 

@@ -71,7 +71,11 @@ impl Block {
     /// `tempo` and `sample_rate` (hertz) must be positive and finite; the clock sees to that.
     pub fn new(start: Beats, tempo: f64, sample_rate: f64, frames: u32) -> Self {
         debug_assert!(tempo > 0.0 && sample_rate > 0.0);
-        Self { start, beats_per_frame: tempo / (60.0 * sample_rate), frames }
+        Self {
+            start,
+            beats_per_frame: tempo / (60.0 * sample_rate),
+            frames,
+        }
     }
 
     /// The musical time whose events belong to these frames.
@@ -122,7 +126,10 @@ mod tests {
     #[test]
     fn the_spans_of_neighbouring_blocks_meet() {
         let first = Block::new(0.0, 97.0, 44_100.0, 441);
-        let second = Block { start: first.end(), ..first };
+        let second = Block {
+            start: first.end(),
+            ..first
+        };
         assert!((first.span().end - second.span().start).abs() < 1e-12);
     }
 
