@@ -28,8 +28,14 @@ pub mod note;
 
 pub mod phrase;
 
+pub mod motion;
+
+pub mod growth;
+
 pub mod mode;
 
 pub mod fold;
 
 pub mod settings;
+
+pub mod process;

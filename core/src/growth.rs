@@ -1,0 +1,549 @@
+//! Growth: the additive process, and the laps of material that it leaves.
+//!
+//! A *lap* is one pass through the phrase, or through as much of it as stands. *Fill* keeps every
+//! lap as long as the phrase and lets more of its notes sound; *lengthen* lets laps grow note by
+//! note.
+
+use crate::motion::SAME_PLACE;
+use crate::note::Note;
+use crate::phrase::{MAX_NOTES, Phrase};
+use crate::settings::{Growth, GrowthOrder, GrowthSettings};
+use crate::time::{Beats, to_ticks};
+use arrayvec::ArrayVec;
+
+/// For every note of a phrase, its place in the order in which notes appear.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Ranks(ArrayVec<u16, MAX_NOTES>);
+
+impl Ranks {
+    /// The ranks by `order`; `seed` matters to [`GrowthOrder::Scattered`] alone. Ties go to the
+    /// earlier note.
+    pub fn new(phrase: &Phrase, order: GrowthOrder, seed: u64) -> Self {
+        let notes = phrase.notes();
+        let earliest_first = |i: usize| i as i64;
+        let weight = |i: usize| match order {
+            GrowthOrder::Forward => earliest_first(i),
+            GrowthOrder::Backward => -earliest_first(i),
+            GrowthOrder::StrongBeatsFirst => {
+                -i64::from(metrical_weight(notes[i].onset, phrase.length()))
+            }
+            GrowthOrder::LowToHigh => i64::from(notes[i].key.number()),
+            GrowthOrder::HighToLow => -i64::from(notes[i].key.number()),
+            GrowthOrder::CentreOut => to_ticks((notes[i].onset - phrase.length() / 2.0).abs()),
+            GrowthOrder::Scattered => (scatter(seed, i as u64) >> 1) as i64,
+        };
+        let mut order: ArrayVec<u16, MAX_NOTES> = (0..notes.len() as u16).collect();
+        order.sort_unstable_by_key(|&i| (weight(usize::from(i)), i));
+        let mut ranks: ArrayVec<u16, MAX_NOTES> = order.iter().map(|_| 0).collect();
+        for (rank, &note) in order.iter().enumerate() {
+            ranks[usize::from(note)] = rank as u16;
+        }
+        Self(ranks)
+    }
+
+    /// Whether note `index` is among the first `shown`.
+    pub fn among_first(&self, index: usize, shown: usize) -> bool {
+        self.0
+            .get(index)
+            .is_some_and(|rank| usize::from(*rank) < shown)
+    }
+
+    /// The place of note `index` in the order, from 0.
+    pub fn of(&self, index: usize) -> Option<usize> {
+        self.0.get(index).map(|rank| usize::from(*rank))
+    }
+}
+
+/// How strong a position of a phrase is: the number of levels of the metre that have a beat there.
+///
+/// The phrase is a bar. It is halved (or, if that leaves no whole beats, divided by three) down
+/// to the beat, and the beat into halves, quarters and eighths, and into thirds and sixths. For
+/// 16 sixteenths this gives 5 1 2 1 3 1 2 1 4 1 2 1 3 1 2 1 (common practice, no source), with the
+/// finer levels adding the same to each.
+pub fn metrical_weight(onset: Beats, length: Beats) -> u32 {
+    const BELOW_THE_BEAT: [Beats; 5] = [0.5, 0.25, 0.125, 1.0 / 3.0, 1.0 / 6.0];
+    let falls_on = |level: Beats| {
+        let remainder = (onset + SAME_PLACE).rem_euclid(level);
+        u32::from(remainder < 0.01)
+    };
+    let mut weight: u32 = BELOW_THE_BEAT.into_iter().map(falls_on).sum();
+    let mut level = length;
+    while level > 1.0 && level.fract() == 0.0 {
+        weight += falls_on(level);
+        level = [2.0, 3.0]
+            .into_iter()
+            .find(|part| level % part == 0.0)
+            .map_or(1.0, |p| level / p);
+    }
+    weight + falls_on(1.0)
+}
+
+/// A number as good as random for each (seed, index): the finaliser of SplitMix64 (Steele, Lea &
+/// Flood, "Fast splittable pseudorandom number generators", OOPSLA 2014; constants from memory).
+/// It is written out here because saved pieces must scatter the same in every later version.
+fn scatter(seed: u64, index: u64) -> u64 {
+    let mut z = seed.wrapping_add((index + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15));
+    z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+    z ^ (z >> 31)
+}
+
+/// One pass through the phrase, or as much of it as stands.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Lap {
+    /// Where in the material it begins.
+    pub start: Beats,
+    /// How much of the phrase it holds; positive.
+    pub length: Beats,
+    /// How many notes sound, by rank.
+    pub shown: usize,
+}
+
+impl Lap {
+    /// Where in the material it ends.
+    pub fn end(&self) -> Beats {
+        self.start + self.length
+    }
+}
+
+/// The laps of one voice's material.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Laps {
+    /// The whole phrase, again and again.
+    Whole {
+        /// Length of the phrase.
+        length: Beats,
+        /// Its notes.
+        notes: usize,
+    },
+    /// More notes every few laps.
+    Fill(Fill),
+    /// Longer laps every few laps.
+    Lengthen(Lengthen),
+}
+
+impl Laps {
+    /// Nothing grows.
+    pub fn whole(phrase: &Phrase) -> Self {
+        Self::Whole {
+            length: phrase.length(),
+            notes: phrase.notes().len(),
+        }
+    }
+
+    /// The laps of `phrase` under `settings`.
+    pub fn new(phrase: &Phrase, settings: &GrowthSettings) -> Self {
+        match settings.growth {
+            Growth::Off => Self::whole(phrase),
+            Growth::Fill => Self::Fill(Fill::new(phrase, settings)),
+            Growth::Lengthen => Self::Lengthen(Lengthen::new(phrase, settings)),
+        }
+    }
+
+    /// The lap that `place` of the material falls in. Before the material begins, it is as it is
+    /// at its beginning.
+    pub fn at(&self, place: Beats) -> Lap {
+        match self {
+            Self::Whole { length, notes } => cycle(place, *length, |_| *notes),
+            Self::Fill(fill) => cycle(place, fill.length, |index| fill.shown(index)),
+            Self::Lengthen(lengthen) => lengthen.at(place),
+        }
+    }
+
+    /// The lap after `lap`.
+    pub fn after(&self, lap: &Lap) -> Lap {
+        // From the middle of the next lap no rounding can lead back.
+        let inside = self.at(lap.end() + SAME_PLACE);
+        if inside.start > lap.start {
+            inside
+        } else {
+            self.at(lap.end() + lap.length / 2.0)
+        }
+    }
+
+    /// Where in the material the growth is done and the whole phrase goes on; `None` if it never
+    /// is. Only building up is waited for: a phrase that is stripped, or holds, was whole.
+    pub fn done(&self) -> Option<Beats> {
+        match self {
+            Self::Whole { .. } => Some(0.0),
+            Self::Fill(fill) => fill.done,
+            Self::Lengthen(lengthen) => lengthen.done,
+        }
+    }
+
+    /// The same laps up to the stage that `place` falls in; from the next stage on, growing by
+    /// `step` a stage.
+    pub fn with_step_from(&self, place: Beats, step: i32, phrase: &Phrase) -> Self {
+        match self {
+            Self::Whole { .. } => self.clone(),
+            Self::Fill(fill) => Self::Fill(fill.with_step_from(place, step)),
+            Self::Lengthen(lengthen) => {
+                Self::Lengthen(lengthen.with_step_from(place, step, phrase))
+            }
+        }
+    }
+}
+
+fn cycle(place: Beats, length: Beats, shown: impl Fn(i64) -> usize) -> Lap {
+    let index = ((place + SAME_PLACE) / length).floor();
+    Lap {
+        start: index * length,
+        length,
+        shown: shown(index as i64),
+    }
+}
+
+/// What stands at the start of a growth: one step's worth if it builds, else everything.
+fn shown_at_first(step: i32, total: usize) -> i64 {
+    if step > 0 {
+        i64::from(step).min(total as i64)
+    } else {
+        total as i64
+    }
+}
+
+/// The length stays, rests are replaced by notes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fill {
+    length: Beats,
+    total: i64,
+    every: i64,
+    step: i64,
+    /// What stood from this cycle on.
+    since: i64,
+    shown: i64,
+    done: Option<Beats>,
+}
+
+impl Fill {
+    fn new(phrase: &Phrase, settings: &GrowthSettings) -> Self {
+        let total = phrase.notes().len();
+        let fill = Self {
+            length: phrase.length(),
+            total: total as i64,
+            every: i64::from(settings.every.max(1)),
+            step: i64::from(settings.step),
+            since: 0,
+            shown: shown_at_first(settings.step, total),
+            done: None,
+        };
+        let done = if fill.step > 0 {
+            fill.whole_after()
+        } else {
+            Some(0.0)
+        };
+        Self { done, ..fill }
+    }
+
+    fn shown(&self, cycle: i64) -> usize {
+        let steps = (cycle - self.since).max(0) / self.every;
+        let shown = self.step.saturating_mul(steps).saturating_add(self.shown);
+        shown.clamp(0, self.total) as usize
+    }
+
+    /// The end of the stage in which the whole phrase stands for the first time.
+    fn whole_after(&self) -> Option<Beats> {
+        let missing = self.total - self.shown;
+        if missing > 0 && self.step <= 0 {
+            return None;
+        }
+        let stages = 1 + if missing > 0 {
+            (missing + self.step - 1) / self.step
+        } else {
+            0
+        };
+        Some((self.since + stages * self.every) as f64 * self.length)
+    }
+
+    fn with_step_from(&self, place: Beats, step: i32) -> Self {
+        let now = ((place + SAME_PLACE) / self.length).floor() as i64;
+        let since = self.since + (now - self.since).max(0) / self.every * self.every;
+        let mut fill = Self {
+            since,
+            shown: self.shown(since) as i64,
+            step: i64::from(step),
+            ..*self
+        };
+        if self.done.is_none_or(|done| done > place) {
+            fill.done = fill.whole_after();
+        }
+        fill
+    }
+}
+
+/// Note 1, then 1-2, then 1-2-3. Notes struck together count as one.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lengthen {
+    every: f64,
+    whole: Beats,
+    notes: usize,
+    /// The stages in order; the last one goes on for ever.
+    stages: ArrayVec<LengthenStage, { MAX_NOTES + 1 }>,
+    done: Option<Beats>,
+}
+
+/// Some laps of the same length.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct LengthenStage {
+    start: Beats,
+    attacks: usize,
+    lap: Beats,
+}
+
+impl Lengthen {
+    fn new(phrase: &Phrase, settings: &GrowthSettings) -> Self {
+        let mut lengthen = Self {
+            every: f64::from(settings.every.max(1)),
+            whole: phrase.length(),
+            notes: phrase.notes().len(),
+            stages: ArrayVec::new(),
+            done: None,
+        };
+        let attacks = attack_times(phrase.notes()).count();
+        let first = shown_at_first(settings.step, attacks) as usize;
+        lengthen.lay_stages(0.0, first, settings.step, phrase);
+        lengthen.done = if settings.step > 0 {
+            lengthen.whole_after(attacks)
+        } else {
+            Some(0.0)
+        };
+        lengthen
+    }
+
+    fn lay_stages(&mut self, start: Beats, shown: usize, step: i32, phrase: &Phrase) {
+        let total = attack_times(phrase.notes()).count();
+        let mut stage = LengthenStage {
+            start,
+            attacks: shown,
+            lap: lap_of(phrase, shown),
+        };
+        while self.stages.try_push(stage).is_ok() {
+            let next = (stage.attacks as i64 + i64::from(step)).clamp(0, total as i64) as usize;
+            if next == stage.attacks {
+                return;
+            }
+            stage = LengthenStage {
+                start: stage.start + self.every * stage.lap,
+                attacks: next,
+                lap: lap_of(phrase, next),
+            };
+        }
+    }
+
+    fn whole_after(&self, attacks: usize) -> Option<Beats> {
+        let last = self
+            .stages
+            .last()
+            .filter(|stage| stage.attacks == attacks)?;
+        Some(last.start + self.every * last.lap)
+    }
+
+    fn stage_at(&self, place: Beats) -> Option<&LengthenStage> {
+        let after = self
+            .stages
+            .partition_point(|stage| stage.start <= place + SAME_PLACE);
+        self.stages.get(after.max(1) - 1)
+    }
+
+    fn at(&self, place: Beats) -> Lap {
+        let Some(stage) = self.stage_at(place) else {
+            return cycle(place, self.whole, |_| self.notes);
+        };
+        let lap = cycle(place - stage.start, stage.lap, |_| self.notes);
+        let shown = if stage.attacks == 0 { 0 } else { self.notes };
+        Lap {
+            start: stage.start + lap.start,
+            shown,
+            ..lap
+        }
+    }
+
+    fn with_step_from(&self, place: Beats, step: i32, phrase: &Phrase) -> Self {
+        let Some(now) = self.stage_at(place).copied() else {
+            return self.clone();
+        };
+        // In the stage that goes on for ever, stages are counted on from its start.
+        let stage_length = self.every * now.lap;
+        let past = ((place - now.start + SAME_PLACE) / stage_length)
+            .floor()
+            .max(0.0);
+        let start = now.start + past * stage_length;
+        let mut lengthen = self.clone();
+        lengthen.stages.clear();
+        lengthen.lay_stages(start, now.attacks, step, phrase);
+        if self.done.is_none_or(|done| done > place) {
+            lengthen.done = lengthen.whole_after(attack_times(phrase.notes()).count());
+        }
+        lengthen
+    }
+}
+
+/// How long a lap of the first `attacks` attacks is: up to where the next one begins. With none,
+/// a silent cycle.
+fn lap_of(phrase: &Phrase, attacks: usize) -> Beats {
+    match attacks {
+        0 => phrase.length(),
+        _ => attack_times(phrase.notes())
+            .nth(attacks)
+            .unwrap_or(phrase.length()),
+    }
+}
+
+/// When something is struck, each time once.
+pub(crate) fn attack_times(notes: &[Note]) -> impl Iterator<Item = Beats> + '_ {
+    notes.iter().enumerate().filter_map(|(i, note)| {
+        let struck_before = i
+            .checked_sub(1)
+            .is_some_and(|before| notes[before].onset >= note.onset - SAME_PLACE);
+        (!struck_before).then_some(note.onset)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn phrase(text: &str) -> Phrase {
+        Phrase::from_text(text, 0.25).unwrap()
+    }
+
+    fn order(phrase: &Phrase, by: GrowthOrder) -> Vec<usize> {
+        let ranks = Ranks::new(phrase, by, 7);
+        let mut order: Vec<usize> = (0..phrase.notes().len()).collect();
+        order.sort_by_key(|&i| ranks.of(i));
+        order
+    }
+
+    fn grow(growth: Growth, step: i32, every: u32) -> GrowthSettings {
+        GrowthSettings {
+            growth,
+            step,
+            every,
+            ..GrowthSettings::default()
+        }
+    }
+
+    fn shown(laps: &Laps, cycles: u32) -> Vec<usize> {
+        (0..cycles)
+            .map(|c| laps.at(f64::from(c) * 1.5).shown)
+            .collect()
+    }
+
+    const SIX: &str = "D4 F4 G4 A4 C5 E4";
+
+    /// Metric order of {0, 3, 4, 7, 8, 11, 14} in 16 steps: common practice, no source.
+    #[test]
+    fn strong_beats_come_first_and_ties_go_left() {
+        let seven = phrase("C4 . . C4 C4 . . C4 C4 . . C4 . . C4 .");
+        let steps: Vec<i64> = order(&seven, GrowthOrder::StrongBeatsFirst)
+            .into_iter()
+            .map(|i| to_ticks(seven.notes()[i].onset) / 240)
+            .collect();
+        assert_eq!(steps, [0, 8, 4, 14, 3, 7, 11]);
+    }
+
+    #[test]
+    fn sixteen_sixteenths_weigh_as_musicians_count_them() {
+        let weights: Vec<u32> = (0..16)
+            .map(|s| metrical_weight(f64::from(s) * 0.25, 4.0))
+            .collect();
+        // The levels below a sixteenth, and those of triplets that fall on it, come on top.
+        let heaviest_first = |weights: &[u32]| {
+            let mut order: Vec<usize> = (0..16).collect();
+            order.sort_by_key(|&s| (std::cmp::Reverse(weights[s]), s));
+            order
+        };
+        let common = [5, 1, 2, 1, 3, 1, 2, 1, 4, 1, 2, 1, 3, 1, 2, 1];
+        assert_eq!(heaviest_first(&weights), heaviest_first(&common));
+    }
+
+    #[test]
+    fn every_order_differs_from_its_neighbours() {
+        let six = phrase(SIX);
+        assert_eq!(order(&six, GrowthOrder::Forward), [0, 1, 2, 3, 4, 5]);
+        assert_eq!(order(&six, GrowthOrder::Backward), [5, 4, 3, 2, 1, 0]);
+        assert_eq!(order(&six, GrowthOrder::LowToHigh), [0, 5, 1, 2, 3, 4]);
+        assert_eq!(order(&six, GrowthOrder::HighToLow), [4, 3, 2, 1, 5, 0]);
+        assert_eq!(order(&six, GrowthOrder::CentreOut), [3, 2, 4, 1, 5, 0]);
+        let scattered = order(&six, GrowthOrder::Scattered);
+        assert_eq!(scattered, order(&six, GrowthOrder::Scattered));
+        assert_ne!(scattered, [0, 1, 2, 3, 4, 5]);
+    }
+
+    #[test]
+    fn a_fill_adds_its_step_every_so_many_cycles() {
+        let six = phrase(SIX);
+        let laps = Laps::new(&six, &grow(Growth::Fill, 2, 2));
+        assert_eq!(shown(&laps, 7), [2, 2, 4, 4, 6, 6, 6]);
+        assert_eq!(laps.done(), Some(6.0 * 1.5));
+    }
+
+    #[test]
+    fn a_negative_step_strips_and_none_holds() {
+        let six = phrase(SIX);
+        assert_eq!(
+            shown(&Laps::new(&six, &grow(Growth::Fill, -4, 1)), 4),
+            [6, 2, 0, 0]
+        );
+        assert_eq!(
+            shown(&Laps::new(&six, &grow(Growth::Fill, 0, 1)), 3),
+            [6, 6, 6]
+        );
+    }
+
+    /// 7 onsets, 16 steps, each stage four times: 28 cycles (own arithmetic; the habit of four
+    /// times is common practice, no source).
+    #[test]
+    fn seven_notes_four_times_each_take_twenty_eight_cycles() {
+        let seven = phrase("C4 . . C4 C4 . . C4 C4 . . C4 . . C4 .");
+        let laps = Laps::new(&seven, &grow(Growth::Fill, 1, 4));
+        assert_eq!(laps.done(), Some(28.0 * 4.0));
+    }
+
+    /// N(N+1)/2 units: 5 take 15, 8 take 36, 12 take 78 (own arithmetic).
+    #[test]
+    fn lengthening_by_single_notes_takes_a_triangular_number_of_steps() {
+        for (notes, steps) in [(5, 15.0), (8, 36.0), (12, 78.0)] {
+            let run = phrase(&"C4 ".repeat(notes));
+            let laps = Laps::new(&run, &grow(Growth::Lengthen, 1, 1));
+            assert_eq!(laps.done(), Some(steps * 0.25));
+        }
+    }
+
+    /// Groups of 3, 2, 3, 4 eighths give bars of 3, 5, 8, 12 eighths, 28 in all (own arithmetic).
+    #[test]
+    fn groups_of_eighths_lengthen_the_bar_group_by_group() {
+        let groups = Phrase::from_text("C4 - - D4 - E4 - - F4 - - -", 0.5).unwrap();
+        let laps = Laps::new(&groups, &grow(Growth::Lengthen, 1, 1));
+        let mut lap = laps.at(0.0);
+        let mut bars = Vec::new();
+        for _ in 0..4 {
+            bars.push(lap.length / 0.5);
+            lap = laps.after(&lap);
+        }
+        assert_eq!(bars, [3.0, 5.0, 8.0, 12.0]);
+        assert_eq!(laps.done(), Some(28.0 * 0.5));
+        assert_eq!(lap.start, 14.0);
+    }
+
+    #[test]
+    fn a_phrase_shortened_to_nothing_is_silent_and_goes_on() {
+        let six = phrase(SIX);
+        let laps = Laps::new(&six, &grow(Growth::Lengthen, -3, 1));
+        let lengths: Vec<_> = [0.0, 1.5, 2.25, 5.0].map(|at| laps.at(at)).to_vec();
+        assert_eq!(lengths[0].length, 1.5);
+        assert_eq!(lengths[1].length, 0.75);
+        assert_eq!((lengths[2].shown, lengths[3].shown), (0, 0));
+    }
+
+    #[test]
+    fn a_changed_step_counts_from_the_next_stage_on() {
+        let six = phrase(SIX);
+        let laps = Laps::new(&six, &grow(Growth::Fill, 1, 2));
+        let changed = laps.with_step_from(3.2 * 1.5, 3, &six);
+        assert_eq!(shown(&changed, 7)[3..], [2, 5, 5, 6]);
+        let held = laps.with_step_from(3.2 * 1.5, 0, &six);
+        assert_eq!(shown(&held, 7)[3..], [2, 2, 2, 2]);
+        assert_eq!(held.done(), None);
+    }
+}

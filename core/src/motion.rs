@@ -1,0 +1,667 @@
+//! Motion: how far a copy is displaced over time, and when it reaches a given point of the phrase.
+//!
+//! A voice reads the *material*: the phrase, laid end to end for ever. The steady voice reads it
+//! at one beat a beat. A copy runs ahead of (or behind) it by a displacement that dwells, drifts
+//! and dwells again. Its course is cut into [`Piece`]s in each of which the place in the material
+//! is a quadratic of time at most, so the time of an onset is a square root, never a search.
+
+use crate::phrase::Phrase;
+use crate::settings::{CopiesMove, Motion, Settings, Shifts};
+use crate::time::{Beats, to_ticks};
+
+/// Beats by which two computations of the same place in the material may differ.
+///
+/// Far below a sample (some 1e-5 beats), far above rounding (1e-10 beats after a hundred hours).
+pub(crate) const SAME_PLACE: Beats = 1e-9;
+
+/// The fastest a changed offset is approached, in beats of material per beat: together with the
+/// slowest drift (half speed) the material still runs forwards.
+const FASTEST_SLEW: f64 = 0.25;
+
+/// A stretch of a voice's course.
+///
+/// Times are beats since the voice entered. After `s` beats of the piece the voice has reached
+/// `from + rate * s + bend * s * s` in the material.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Piece {
+    /// When it begins.
+    pub start: Beats,
+    /// When it ends; infinite if it does not.
+    pub end: Beats,
+    /// Where in the material it begins.
+    pub from: Beats,
+    /// Where in the material it ends. What lies here belongs to the next piece, unless that one
+    /// begins elsewhere.
+    pub to: Beats,
+    /// Beats of material per beat at the start; positive.
+    pub rate: f64,
+    /// Half the rate's change per beat.
+    pub bend: f64,
+    /// In a build-up: where in the material it began.
+    pub building_from: Option<Beats>,
+}
+
+impl Piece {
+    /// Reading straight on for ever.
+    pub const STEADY: Self = Self {
+        start: 0.0,
+        end: Beats::INFINITY,
+        from: 0.0,
+        to: Beats::INFINITY,
+        rate: 1.0,
+        bend: 0.0,
+        building_from: None,
+    };
+
+    /// The place in the material at time `at`.
+    pub fn place_at(&self, at: Beats) -> Beats {
+        let s = at - self.start;
+        self.from + (self.rate + self.bend * s) * s
+    }
+
+    /// When the voice reaches `place`, were the piece to go on for ever; not before its start.
+    ///
+    /// The root is taken in the form that loses no digits when the bend is slight.
+    pub fn time_of(&self, place: Beats) -> Beats {
+        let ahead = (place - self.from).max(0.0);
+        if self.bend == 0.0 {
+            return self.start + ahead / self.rate;
+        }
+        let reach = (self.rate * self.rate + 4.0 * self.bend * ahead).max(0.0);
+        self.start + 2.0 * ahead / (self.rate + reach.sqrt())
+    }
+
+    /// Whether `place` is read in this piece.
+    pub fn reads(&self, place: Beats) -> bool {
+        place >= self.from - SAME_PLACE && !self.is_past(place)
+    }
+
+    /// Whether `place` lies after this piece.
+    pub fn is_past(&self, place: Beats) -> bool {
+        place >= self.to - SAME_PLACE
+    }
+
+    /// The local tempo ratio at time `at`; 1 when steady.
+    pub fn ratio_at(&self, at: Beats) -> f64 {
+        self.rate + 2.0 * self.bend * (at - self.start)
+    }
+}
+
+/// What a copy is doing within a stage.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Part {
+    /// Silent, then filling in, already displaced.
+    Build,
+    /// Locked.
+    Dwell,
+    /// Leaning into the faster (or slower) tempo.
+    Lean,
+    /// Relaxing out of it.
+    Settle,
+}
+
+/// A stage and the part of it that a moment falls in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Station {
+    /// Shifts completed.
+    pub stage: u64,
+    /// The part.
+    pub part: Part,
+}
+
+/// The timetable that all copies share: how long stages last and how many there are.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Timetable {
+    motion: Motion,
+    dwell: Beats,
+    drift: Beats,
+    build: Beats,
+    /// The stage that is never left.
+    last: Option<u64>,
+}
+
+impl Timetable {
+    /// The timetable of `phrase` under `settings`. `build` is how long a build-up takes, in beats.
+    pub fn new(phrase: &Phrase, settings: &Settings, build: Beats) -> Self {
+        let motion = &settings.motion;
+        Self {
+            motion: motion.motion,
+            dwell: f64::from(motion.dwell.max(1)) * phrase.length(),
+            drift: match motion.motion {
+                Motion::Drift => f64::from(drift_cycles(phrase, settings)) * phrase.length(),
+                Motion::Jump | Motion::BuildUp => 0.0,
+            },
+            build: if motion.motion == Motion::BuildUp {
+                build
+            } else {
+                0.0
+            },
+            last: match motion.shifts {
+                Shifts::Auto => Some(shifts_to_unison(phrase, settings)),
+                Shifts::Count(count) => Some(u64::from(count)),
+                Shifts::Endless => None,
+            },
+        }
+    }
+
+    /// The stage that is held for ever, if the process comes to an end.
+    pub fn last_stage(&self) -> Option<u64> {
+        self.last
+    }
+
+    /// When stage `stage` begins, in beats since entry.
+    pub fn start_of(&self, stage: u64) -> Beats {
+        match stage {
+            0 => 0.0,
+            _ => self.dwell + self.drift + (stage - 1) as f64 * self.period(),
+        }
+    }
+
+    /// The part of the stage in which `tau` (beats since entry) falls.
+    pub fn station_at(&self, tau: Beats) -> Station {
+        let guess = 1.0 + ((tau - self.dwell - self.drift) / self.period()).floor();
+        // `as` saturates; the two corrections undo at most a rounding of the division.
+        let mut stage = guess as u64;
+        if tau < self.start_of(stage) {
+            stage = stage.saturating_sub(1);
+        } else if tau >= self.start_of(stage + 1) {
+            stage += 1;
+        }
+        if let Some(last) = self.last {
+            stage = stage.min(last);
+        }
+        let part = [Part::Build, Part::Dwell, Part::Lean]
+            .into_iter()
+            .find(|part| tau < self.end_of(Station { stage, part: *part }))
+            .unwrap_or(Part::Settle);
+        Station { stage, part }
+    }
+
+    /// When that part begins.
+    pub fn begin_of(&self, station: Station) -> Beats {
+        let start = self.start_of(station.stage);
+        let built = start + if station.stage == 0 { 0.0 } else { self.build };
+        match station.part {
+            Part::Build => start,
+            Part::Dwell => built,
+            Part::Lean => built + self.dwell,
+            Part::Settle => built + self.dwell + self.drift / 2.0,
+        }
+    }
+
+    /// When that part ends; infinite in the dwell of the last stage.
+    pub fn end_of(&self, station: Station) -> Beats {
+        let stage = station.stage;
+        match station.part {
+            Part::Build => self.begin_of(Station {
+                stage,
+                part: Part::Dwell,
+            }),
+            Part::Dwell if self.last.is_some_and(|last| stage >= last) => Beats::INFINITY,
+            // Without a drift the dwell runs to the next stage, computed as that one's start is.
+            Part::Dwell if self.drift == 0.0 => self.start_of(stage + 1),
+            Part::Dwell => self.begin_of(Station {
+                stage,
+                part: Part::Lean,
+            }),
+            Part::Lean => self.begin_of(Station {
+                stage,
+                part: Part::Settle,
+            }),
+            Part::Settle => self.start_of(stage + 1),
+        }
+    }
+
+    /// The part after that one, leaving out those of no length.
+    pub fn after(&self, station: Station) -> Station {
+        let Station { stage, part } = station;
+        let next = match part {
+            Part::Build => Station {
+                stage,
+                part: Part::Dwell,
+            },
+            Part::Dwell if self.drift > 0.0 => Station {
+                stage,
+                part: Part::Lean,
+            },
+            Part::Lean => Station {
+                stage,
+                part: Part::Settle,
+            },
+            Part::Dwell | Part::Settle => Station {
+                stage: stage + 1,
+                part: Part::Build,
+            },
+        };
+        match next.part {
+            Part::Build if self.build == 0.0 => Station {
+                part: Part::Dwell,
+                ..next
+            },
+            _ => next,
+        }
+    }
+
+    /// From one stage to the next, once the first is over. Never 0: a dwell lasts a cycle at
+    /// least.
+    fn period(&self) -> Beats {
+        self.build + self.dwell + self.drift
+    }
+}
+
+/// The whole cycles a drift takes: as asked, or as many as keep every copy's tempo between half
+/// and double.
+pub fn drift_cycles(phrase: &Phrase, settings: &Settings) -> u32 {
+    let motion = &settings.motion;
+    let fan = match motion.copies_move {
+        CopiesMove::Fanned => motion.copies.max(1),
+        CopiesMove::Together | CopiesMove::InTurn => 1,
+    };
+    let furthest = settings.step() * f64::from(motion.shift_by.abs()) * fan as f64;
+    // The ease peaks at twice the mean rate: 1 + 2d/R <= 2 ahead, 1 - 2d/R >= 1/2 behind.
+    let shortest = if motion.shift_by < 0 {
+        4.0 * furthest
+    } else {
+        2.0 * furthest
+    };
+    let needed = (shortest / phrase.length() - SAME_PLACE).ceil();
+    motion.drift.max(1).max(needed as u32)
+}
+
+/// Shifts after which a moving copy first coincides with the steady voice again.
+///
+/// The smallest n > 0 with n shifts a multiple of the phrase's smallest rotation; 0 if there is no
+/// shift. When copies move in turn, each needs so many.
+pub fn shifts_to_unison(phrase: &Phrase, settings: &Settings) -> u64 {
+    let motion = &settings.motion;
+    let shift = to_ticks(settings.step() * f64::from(motion.shift_by.abs()));
+    if shift == 0 {
+        return 0;
+    }
+    let rotation = phrase.smallest_rotation();
+    let rounds = (rotation / greatest_common_divisor(rotation, shift)) as u64;
+    match motion.copies_move {
+        CopiesMove::Fanned | CopiesMove::Together => rounds,
+        CopiesMove::InTurn => rounds * motion.copies.max(1) as u64,
+    }
+}
+
+/// Of two positive whole numbers.
+pub(crate) fn greatest_common_divisor(a: i64, b: i64) -> i64 {
+    if b == 0 {
+        a
+    } else {
+        greatest_common_divisor(b, a % b)
+    }
+}
+
+/// The offset a copy is told to stand at, on its way from one value to the next.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Standing {
+    from: Beats,
+    to: Beats,
+    leaves: Beats,
+    arrives: Beats,
+}
+
+impl Standing {
+    /// At `offset` beats since ever.
+    pub fn at(offset: Beats) -> Self {
+        Self {
+            from: offset,
+            to: offset,
+            leaves: 0.0,
+            arrives: 0.0,
+        }
+    }
+
+    /// Where it is going, in beats.
+    pub fn target(&self) -> Beats {
+        self.to
+    }
+
+    /// The offset at time `tau`, in beats.
+    pub fn value(&self, tau: Beats) -> Beats {
+        if tau >= self.arrives {
+            self.to
+        } else {
+            self.just_before(tau)
+        }
+    }
+
+    /// From here on, at `rate` beats a beat, towards `target`.
+    pub fn glide(&self, tau: Beats, target: Beats, rate: f64) -> Self {
+        let from = self.value(tau);
+        let rate = rate.min(FASTEST_SLEW);
+        Self {
+            from,
+            to: target,
+            leaves: tau,
+            arrives: tau + (target - from).abs() / rate,
+        }
+    }
+
+    /// At `target` from time `at` on, and until then where it is at time `tau`.
+    pub fn leap(&self, tau: Beats, target: Beats, at: Beats) -> Self {
+        Self {
+            from: self.value(tau),
+            to: target,
+            leaves: at,
+            arrives: at,
+        }
+    }
+
+    /// The offset as `tau` is approached.
+    fn just_before(&self, tau: Beats) -> Beats {
+        if tau <= self.leaves {
+            return self.from;
+        }
+        if tau > self.arrives {
+            return self.to;
+        }
+        let share = (tau - self.leaves) / (self.arrives - self.leaves);
+        self.from + share * (self.to - self.from)
+    }
+
+    /// The part of `piece` in which `tau` falls, with this offset laid over it.
+    fn over(&self, piece: Piece, tau: Beats) -> Piece {
+        let cuts = [self.leaves, self.arrives];
+        let start = cuts
+            .into_iter()
+            .filter(|cut| *cut <= tau)
+            .fold(piece.start, f64::max);
+        let end = cuts
+            .into_iter()
+            .filter(|cut| *cut > tau)
+            .fold(piece.end, f64::min);
+        let gliding = self.leaves <= start && start < self.arrives;
+        let slope = if gliding {
+            (self.to - self.from) / (self.arrives - self.leaves)
+        } else {
+            0.0
+        };
+        let to = if end < piece.end {
+            piece.place_at(end)
+        } else {
+            piece.to
+        };
+        Piece {
+            start,
+            end,
+            from: piece.place_at(start) + self.value(start),
+            to: if end.is_finite() {
+                to + self.just_before(end)
+            } else {
+                Beats::INFINITY
+            },
+            rate: piece.ratio_at(start) + slope,
+            building_from: piece.building_from.map(|from| from + self.value(start)),
+            ..piece
+        }
+    }
+}
+
+/// The whole course of one copy.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Course {
+    timetable: Timetable,
+    /// Beats of one of this copy's moves.
+    by: Beats,
+    /// Which stages move this copy: every `turns`-th, the first after `turn`.
+    turn: u64,
+    turns: u64,
+    /// Its offset besides.
+    pub standing: Standing,
+}
+
+impl Course {
+    /// The course of copy `copy` (1 ..= 8).
+    pub fn new(copy: usize, timetable: Timetable, settings: &Settings) -> Self {
+        let motion = &settings.motion;
+        let shift = settings.step() * f64::from(motion.shift_by);
+        let (by, turn, turns) = match motion.copies_move {
+            CopiesMove::Fanned => (shift * copy as f64, 1, 1),
+            CopiesMove::Together => (shift, 1, 1),
+            CopiesMove::InTurn => (shift, copy as u64, motion.copies.max(1) as u64),
+        };
+        let standing = Standing::at(settings.standing_offset(copy) * settings.step());
+        Self {
+            timetable,
+            by,
+            turn,
+            turns,
+            standing,
+        }
+    }
+
+    /// The timetable it keeps.
+    pub fn timetable(&self) -> &Timetable {
+        &self.timetable
+    }
+
+    /// Beats ahead after `stage` shifts, standing offset aside.
+    pub fn shifted(&self, stage: u64) -> Beats {
+        self.by * ((stage + self.turns).saturating_sub(self.turn) / self.turns) as f64
+    }
+
+    /// Beats ahead at time `tau`, all told.
+    pub fn displacement(&self, tau: Beats) -> Beats {
+        self.piece_at(tau).place_at(tau) - tau
+    }
+
+    /// The piece in which `tau` (beats since entry, not negative) falls.
+    pub fn piece_at(&self, tau: Beats) -> Piece {
+        self.piece_in(self.timetable.station_at(tau), tau)
+    }
+
+    /// The piece that follows.
+    pub fn piece_after(&self, piece: &Piece) -> Piece {
+        let station = self.timetable.station_at(piece.start);
+        if piece.end < self.timetable.end_of(station) {
+            return self.piece_in(station, piece.end);
+        }
+        let next = self.timetable.after(station);
+        self.piece_in(next, self.timetable.begin_of(next))
+    }
+
+    fn piece_in(&self, station: Station, tau: Beats) -> Piece {
+        self.standing.over(self.plain_piece(station), tau)
+    }
+
+    /// The piece with no standing offset.
+    fn plain_piece(&self, station: Station) -> Piece {
+        let Station { stage, part } = station;
+        let start = self.timetable.begin_of(station);
+        let end = self.timetable.end_of(station);
+        let here = self.shifted(stage);
+        let there = self.shifted(stage + 1);
+        let distance = there - here;
+        let half_way = here + distance / 2.0;
+        let drift = self.timetable.drift;
+        let (before, after, rate, bend) = match part {
+            Part::Build | Part::Dwell => (here, here, 1.0, 0.0),
+            // ease(p) = 2p^2, then 1 - 2(1 - p)^2
+            Part::Lean => (here, half_way, 1.0, 2.0 * distance / (drift * drift)),
+            Part::Settle => (
+                half_way,
+                there,
+                1.0 + 2.0 * distance / drift,
+                -2.0 * distance / (drift * drift),
+            ),
+        };
+        let moves = distance != 0.0;
+        Piece {
+            start,
+            end,
+            from: start + before,
+            to: end + after,
+            rate,
+            bend,
+            building_from: (part == Part::Build && self.shifted(stage.max(1) - 1) != here)
+                .then_some(start + before),
+        }
+        .straightened(!moves)
+    }
+}
+
+impl Piece {
+    fn straightened(self, straight: bool) -> Self {
+        if straight {
+            Self {
+                rate: 1.0,
+                bend: 0.0,
+                ..self
+            }
+        } else {
+            self
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::settings::MotionSettings;
+
+    fn twelve_steps() -> Phrase {
+        Phrase::from_text("D4 F4 G4 . A4 . C5 A4 . G4 E4 .", 0.25).unwrap()
+    }
+
+    fn course(motion: MotionSettings, copy: usize) -> Course {
+        let settings = Settings {
+            motion,
+            ..Settings::default()
+        };
+        let timetable = Timetable::new(&twelve_steps(), &settings, 24.0);
+        Course::new(copy, timetable, &settings)
+    }
+
+    /// The model's own worked example: L = 3 beats, a sixteenth, dwell 8, drift 4.
+    #[test]
+    fn a_drift_of_a_sixteenth_over_four_cycles_peaks_at_one_twenty_fourth() {
+        let course = course(MotionSettings::default(), 1);
+        assert_eq!(course.timetable.start_of(1), 36.0);
+        let middle = course.piece_at(30.0);
+        assert_eq!(middle.start, 30.0);
+        assert!((middle.ratio_at(30.0) - (1.0 + 0.5 / 12.0)).abs() < 1e-12);
+        assert_eq!(course.timetable.last_stage(), Some(12));
+        assert_eq!(course.timetable.start_of(12), 432.0);
+        assert_eq!(course.displacement(10_000.0), 3.0);
+    }
+
+    #[test]
+    fn the_copy_is_half_a_step_ahead_in_the_middle_and_locked_at_the_end() {
+        let course = course(MotionSettings::default(), 1);
+        assert_eq!(course.displacement(24.0), 0.0);
+        assert!((course.displacement(30.0) - 0.125).abs() < 1e-12);
+        assert_eq!(course.displacement(36.0), 0.25);
+        assert!((course.displacement(27.0) - 0.25 * 2.0 * 0.0625).abs() < 1e-12);
+    }
+
+    #[test]
+    fn pieces_follow_each_other_without_a_seam() {
+        let course = course(MotionSettings::default(), 3);
+        let mut piece = course.piece_at(0.0);
+        while piece.end.is_finite() {
+            let next = course.piece_after(&piece);
+            assert_eq!(piece.end, next.start);
+            assert!((piece.to - next.from).abs() < 1e-9);
+            assert!((piece.place_at(piece.end) - piece.to).abs() < 1e-9);
+            piece = next;
+        }
+    }
+
+    #[test]
+    fn a_jump_keeps_time_and_leaves_the_material() {
+        let jump = MotionSettings {
+            motion: Motion::Jump,
+            ..MotionSettings::default()
+        };
+        let course = course(jump, 2);
+        let first = course.piece_at(0.0);
+        let second = course.piece_after(&first);
+        assert_eq!((first.end, first.to), (24.0, 24.0));
+        assert_eq!((second.start, second.from, second.rate), (24.0, 24.5, 1.0));
+    }
+
+    #[test]
+    fn in_turn_one_copy_moves_a_stage() {
+        let motion = MotionSettings {
+            copies: 3,
+            copies_move: CopiesMove::InTurn,
+            ..MotionSettings::default()
+        };
+        let shifted = |copy, stage| course(motion, copy).shifted(stage) / 0.25;
+        let after: Vec<[f64; 3]> = (0..=4)
+            .map(|stage| [1, 2, 3].map(|copy| shifted(copy, stage)))
+            .collect();
+        assert_eq!(
+            after,
+            [
+                [0., 0., 0.],
+                [1., 0., 0.],
+                [1., 1., 0.],
+                [1., 1., 1.],
+                [2., 1., 1.]
+            ]
+        );
+    }
+
+    #[test]
+    fn a_build_up_opens_every_stage_but_the_first() {
+        let motion = MotionSettings {
+            motion: Motion::BuildUp,
+            ..MotionSettings::default()
+        };
+        let course = course(motion, 1);
+        let first = course.piece_at(0.0);
+        let second = course.piece_after(&first);
+        let third = course.piece_after(&second);
+        assert_eq!((first.building_from, first.end), (None, 24.0));
+        assert_eq!((second.building_from, second.end), (Some(24.25), 48.0));
+        assert_eq!((third.building_from, third.end), (None, 72.0));
+    }
+
+    #[test]
+    fn a_drift_too_fast_for_a_player_takes_more_cycles() {
+        let short = Phrase::from_text("D4 F4", 0.25).unwrap();
+        let motion = MotionSettings {
+            copies: 4,
+            shift_by: 2,
+            drift: 1,
+            ..Default::default()
+        };
+        let settings = Settings {
+            motion,
+            ..Settings::default()
+        };
+        // Copy 4 moves 2 beats: 4 beats of drift at least, 8 cycles of half a beat.
+        assert_eq!(drift_cycles(&short, &settings), 8);
+        let back = Settings {
+            motion: MotionSettings {
+                shift_by: -2,
+                ..motion
+            },
+            ..settings
+        };
+        assert_eq!(drift_cycles(&short, &back), 16);
+    }
+
+    #[test]
+    fn a_changed_offset_is_approached_and_not_leapt_to_while_drifting() {
+        let standing = Standing::at(0.0).glide(10.0, 0.5, 0.25 / 12.0);
+        assert_eq!(standing.value(10.0), 0.0);
+        assert!((standing.value(22.0) - 0.25).abs() < 1e-12);
+        assert_eq!(standing.value(34.0), 0.5);
+        let mut course = course(MotionSettings::default(), 1);
+        course.standing = standing;
+        let piece = course.piece_at(5.0);
+        assert_eq!(piece.end, 10.0);
+        let gliding = course.piece_after(&piece);
+        assert_eq!((gliding.start, gliding.end), (10.0, 24.0));
+        assert!((gliding.rate - (1.0 + 0.25 / 12.0)).abs() < 1e-12);
+        let leaning = course.piece_after(&gliding);
+        assert_eq!(leaning.start, 24.0);
+        assert!((gliding.to - leaning.from).abs() < 1e-12);
+    }
+}
