@@ -39,3 +39,9 @@ pub mod fold;
 pub mod settings;
 
 pub mod process;
+
+pub mod ledger;
+
+pub mod player;
+
+pub mod clock;

@@ -1,0 +1,245 @@
+//! The clock: the song's position while the host rolls, the plug-in's own while it does not.
+
+use crate::time::{Beats, Block};
+
+/// What a host tells about time. Any of it may be missing or absurd.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Transport {
+    /// Whether the song is rolling.
+    pub playing: bool,
+    /// Beats a minute.
+    pub tempo: Option<f64>,
+    /// Song position of the first frame, in beats.
+    pub position: Option<Beats>,
+}
+
+/// How a block's time joins the time before.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Joint {
+    /// It goes on.
+    On,
+    /// The song begins to roll.
+    Starts,
+    /// The song comes to a stop.
+    Stops,
+    /// The song goes on somewhere else.
+    Leaps,
+}
+
+/// The tempo used until the host tells one.
+pub const DEFAULT_TEMPO: f64 = 120.0;
+
+/// Tempos taken from a host, in beats a minute; anything else leaves the tempo as it was.
+pub const TEMPOS: std::ops::RangeInclusive<f64> = 1.0..=10_000.0;
+
+/// Positions taken from a host, in beats either side of the song's start. Beyond, an `f64` no
+/// longer tells two samples apart.
+const FURTHEST: Beats = 1e9;
+
+/// Seconds by which a host's position may differ from where the song should have come to.
+const JITTER: f64 = 1e-3;
+
+/// Blocks in a row for which a position that contradicts the song's own course is not believed.
+const DOUBTED: u32 = 8;
+
+/// Keeps the position between blocks.
+#[derive(Clone, Debug)]
+pub struct Clock {
+    sample_rate: f64,
+    tempo: f64,
+    playing: bool,
+    /// Where the song, or the own time, has come to.
+    position: Beats,
+    /// How long the last block was.
+    last: Beats,
+    doubted: u32,
+    /// Beats heard since the beginning, whatever the song did.
+    heard: Beats,
+}
+
+impl Clock {
+    /// A clock at rest. A `sample_rate` (hertz) that is none is taken for 48 000.
+    pub fn new(sample_rate: f64) -> Self {
+        let sane = sample_rate.is_finite() && sample_rate >= 1.0;
+        Self {
+            sample_rate: if sane { sample_rate } else { 48_000.0 },
+            tempo: DEFAULT_TEMPO,
+            playing: false,
+            position: 0.0,
+            last: 0.0,
+            doubted: 0,
+            heard: 0.0,
+        }
+    }
+
+    /// Whether the song rolls.
+    pub fn is_playing(&self) -> bool {
+        self.playing
+    }
+
+    /// Beats a minute.
+    pub fn tempo(&self) -> f64 {
+        self.tempo
+    }
+
+    /// Where the last block ended.
+    pub fn position(&self) -> Beats {
+        self.position
+    }
+
+    /// Beats that have gone by at the start of the coming block, leaps of the song aside.
+    pub fn heard(&self) -> Beats {
+        self.heard
+    }
+
+    /// The musical time of the next `frames` frames, and how it joins what was before.
+    pub fn advance(&mut self, transport: &Transport, frames: u32) -> (Block, Joint) {
+        if let Some(tempo) = transport.tempo.filter(|tempo| TEMPOS.contains(tempo)) {
+            self.tempo = tempo;
+        }
+        let joint = self.join(transport);
+        self.playing = transport.playing;
+        let block = Block::new(self.position, self.tempo, self.sample_rate, frames);
+        self.last = block.end() - block.start;
+        self.position = block.end();
+        (block, joint)
+    }
+
+    /// What was advanced over has been heard.
+    pub fn pass(&mut self, block: &Block) {
+        self.heard += block.end() - block.start;
+    }
+
+    fn join(&mut self, transport: &Transport) -> Joint {
+        let told = transport
+            .position
+            .filter(|at| at.is_finite() && at.abs() < FURTHEST);
+        match (self.playing, transport.playing) {
+            (false, false) => Joint::On,
+            (true, false) => Joint::Stops,
+            (false, true) => {
+                self.position = told.unwrap_or(self.position);
+                self.doubted = 0;
+                Joint::Starts
+            }
+            (true, true) => told.map_or(Joint::On, |at| self.follow(at)),
+        }
+    }
+
+    /// The song says it is at `at`.
+    ///
+    /// A change of tempo inside the last block explains a difference of up to half of it: the
+    /// host is followed. A difference of about a whole one is doubted for some blocks, since a
+    /// framework that cuts blocks at transport events has been seen to count the cut twice: the
+    /// own course goes on. Anything else is a leap.
+    fn follow(&mut self, at: Beats) -> Joint {
+        let jitter = JITTER * self.tempo / 60.0;
+        let difference = (at - self.position).abs();
+        if difference <= jitter.max(self.last / 2.0) {
+            self.doubted = 0;
+        } else if difference <= 1.5 * self.last && self.doubted < DOUBTED {
+            self.doubted += 1;
+            return Joint::On;
+        } else {
+            self.doubted = 0;
+            self.position = at;
+            return Joint::Leaps;
+        }
+        self.position = at;
+        Joint::On
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(position: f64) -> Transport {
+        Transport {
+            playing: true,
+            tempo: Some(120.0),
+            position: Some(position),
+        }
+    }
+
+    /// 480 frames at 120 and 48 kHz: a fiftieth of a beat.
+    const FIFTIETH: u32 = 480;
+
+    #[test]
+    fn the_song_is_followed_and_a_loop_is_a_leap() {
+        let mut clock = Clock::new(48_000.0);
+        assert_eq!(clock.advance(&at(4.0), FIFTIETH).1, Joint::Starts);
+        assert_eq!(clock.advance(&at(4.02), FIFTIETH).1, Joint::On);
+        let (block, joint) = clock.advance(&at(0.0), FIFTIETH);
+        assert_eq!((block.start, joint), (0.0, Joint::Leaps));
+    }
+
+    #[test]
+    fn a_tempo_that_is_none_leaves_the_tempo() {
+        let mut clock = Clock::new(48_000.0);
+        for absurd in [0.0, -3.0, f64::NAN, f64::INFINITY, 1e12] {
+            clock.advance(
+                &Transport {
+                    tempo: Some(absurd),
+                    ..at(0.0)
+                },
+                FIFTIETH,
+            );
+            assert_eq!(clock.tempo(), DEFAULT_TEMPO);
+        }
+    }
+
+    #[test]
+    fn a_position_that_is_none_lets_the_song_go_on() {
+        let mut clock = Clock::new(48_000.0);
+        clock.advance(&at(8.0), FIFTIETH);
+        for absurd in [f64::NAN, f64::NEG_INFINITY, 1e300] {
+            let (_, joint) = clock.advance(&at(absurd), FIFTIETH);
+            assert_eq!(joint, Joint::On);
+        }
+        assert!((clock.position() - 8.08).abs() < 1e-9);
+    }
+
+    #[test]
+    fn stopped_the_own_clock_goes_on_at_the_hosts_tempo() {
+        let mut clock = Clock::new(48_000.0);
+        let stopped = Transport {
+            playing: false,
+            tempo: Some(60.0),
+            position: Some(0.0),
+        };
+        for _ in 0..100 {
+            clock.advance(&stopped, FIFTIETH);
+        }
+        assert!((clock.position() - 1.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_position_counted_twice_inside_a_block_is_no_leap() {
+        let mut clock = Clock::new(48_000.0);
+        clock.advance(&at(4.0), 240);
+        let (block, joint) = clock.advance(&at(4.02), 272);
+        assert_eq!(joint, Joint::On);
+        assert!((block.start - 4.01).abs() < 1e-9);
+        let (block, joint) = clock.advance(&at(4.0 + 0.02 * 512.0 / 480.0), 512);
+        assert_eq!(joint, Joint::On);
+        assert!((block.start - 4.021_333).abs() < 1e-5);
+    }
+
+    #[test]
+    fn a_ramp_of_the_tempo_is_no_leap() {
+        let mut clock = Clock::new(48_000.0);
+        let mut position = 0.0;
+        for step in 0..200 {
+            let tempo = 60.0 + f64::from(step);
+            let told = Transport {
+                playing: true,
+                tempo: Some(tempo),
+                position: Some(position),
+            };
+            let (_, joint) = clock.advance(&told, 1024);
+            assert!(step == 0 || joint == Joint::On, "{step}");
+            position += (tempo + 0.5) * 1024.0 / (60.0 * 48_000.0);
+        }
+    }
+}

@@ -1,0 +1,362 @@
+//! The ledger of sounding notes: the only place that says when a note begins and ends.
+//!
+//! Several owners may hold the same key of the same channel: two voices in unison on one channel,
+//! or a voice and the player's own hand. Owners are counted. A new one strikes the key again
+//! (off before on), and the key is let go when the last owner leaves it.
+
+use crate::note::{Channel, Key, Velocity};
+use crate::time::Beats;
+use std::cmp::{Ordering, Reverse};
+use std::collections::BinaryHeap;
+
+/// The most notes of voices that sound at once. Beyond it a note is left out.
+pub const MAX_SOUNDING: usize = 4096;
+
+const CHANNELS: usize = 16;
+const KEYS: usize = 128;
+
+/// What is to be sent.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Message {
+    /// A note begins.
+    NoteOn {
+        /// Where.
+        channel: Channel,
+        /// Which.
+        key: Key,
+        /// How hard.
+        velocity: Velocity,
+        /// Its own number, carried by its note-off too; not negative.
+        id: i32,
+    },
+    /// The note begun under `id` ends.
+    NoteOff {
+        /// Where.
+        channel: Channel,
+        /// Which.
+        key: Key,
+        /// The number of its note-on.
+        id: i32,
+    },
+    /// A controller moves.
+    Control {
+        /// Where.
+        channel: Channel,
+        /// Controller number, 0 ..= 127.
+        controller: u8,
+        /// 0 ..= 127.
+        value: u8,
+    },
+}
+
+/// A voice's note that sounds until `off`.
+#[derive(Clone, Copy, Debug)]
+struct Held {
+    off: Beats,
+    serial: u64,
+    voice: usize,
+    channel: Channel,
+    key: Key,
+}
+
+impl PartialEq for Held {
+    fn eq(&self, other: &Self) -> bool {
+        self.cmp(other) == Ordering::Equal
+    }
+}
+
+impl Eq for Held {}
+
+impl PartialOrd for Held {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Held {
+    fn cmp(&self, other: &Self) -> Ordering {
+        self.off
+            .total_cmp(&other.off)
+            .then(self.serial.cmp(&other.serial))
+    }
+}
+
+/// One key of one channel.
+#[derive(Clone, Copy, Debug, Default)]
+struct Slot {
+    /// Voices' notes that hold it.
+    voices: u16,
+    /// Whether the player's own hand holds it.
+    hand: bool,
+    /// Under which number it sounds.
+    id: i32,
+}
+
+impl Slot {
+    fn sounds(&self) -> bool {
+        self.voices > 0 || self.hand
+    }
+}
+
+/// What sounds, and until when.
+#[derive(Debug)]
+pub struct Ledger {
+    slots: Box<[[Slot; KEYS]; CHANNELS]>,
+    held: BinaryHeap<Reverse<Held>>,
+    struck: u64,
+}
+
+impl Default for Ledger {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl Ledger {
+    /// Nothing sounds. Allocates all it will ever need.
+    pub fn new() -> Self {
+        Self {
+            slots: Box::new([[Slot::default(); KEYS]; CHANNELS]),
+            held: BinaryHeap::with_capacity(MAX_SOUNDING),
+            struck: 0,
+        }
+    }
+
+    /// Whether nothing sounds.
+    pub fn is_silent(&self) -> bool {
+        self.slots.iter().flatten().all(|slot| !slot.sounds())
+    }
+
+    /// The keys a voice's notes hold, in no order, as (voice, key).
+    pub fn held(&self) -> impl Iterator<Item = (usize, Key)> + '_ {
+        self.held.iter().map(|Reverse(held)| (held.voice, held.key))
+    }
+
+    /// A voice strikes a key and holds it until `off`. Left out if [`MAX_SOUNDING`] do already.
+    pub fn strike(
+        &mut self,
+        voice: usize,
+        off: Beats,
+        (channel, key): (Channel, Key),
+        velocity: Velocity,
+        mut send: impl FnMut(Message),
+    ) {
+        if self.held.len() == MAX_SOUNDING {
+            return;
+        }
+        self.begin(channel, key, velocity, &mut send);
+        self.slot(channel, key).voices += 1;
+        self.held.push(Reverse(Held {
+            off,
+            serial: self.struck,
+            voice,
+            channel,
+            key,
+        }));
+    }
+
+    /// The player's own hand strikes a key.
+    pub fn press(
+        &mut self,
+        channel: Channel,
+        key: Key,
+        velocity: Velocity,
+        mut send: impl FnMut(Message),
+    ) {
+        self.begin(channel, key, velocity, &mut send);
+        self.slot(channel, key).hand = true;
+    }
+
+    /// The player's own hand lets go of a key; of all it holds where channel or key is not told.
+    pub fn lift(
+        &mut self,
+        channel: Option<Channel>,
+        key: Option<Key>,
+        mut send: impl FnMut(Message),
+    ) {
+        for_each_matching(channel, key, |channel, key| {
+            let slot = self.slot(channel, key);
+            if std::mem::take(&mut slot.hand) && !slot.sounds() {
+                send(Message::NoteOff {
+                    channel,
+                    key,
+                    id: slot.id,
+                });
+            }
+        });
+    }
+
+    /// When the next voice's note ends.
+    pub fn next_off(&self) -> Option<Beats> {
+        self.held.peek().map(|Reverse(held)| held.off)
+    }
+
+    /// The note that ends next is over.
+    pub fn release_next(&mut self, send: impl FnMut(Message)) {
+        if let Some(Reverse(held)) = self.held.pop() {
+            self.release(held, send);
+        }
+    }
+
+    /// Voices from `voice` on fall silent.
+    pub fn silence_from(&mut self, voice: usize, mut send: impl FnMut(Message)) {
+        let slots = &mut self.slots;
+        self.held.retain(|Reverse(held)| {
+            let stays = held.voice < voice;
+            if !stays {
+                leave(slots, held, &mut send);
+            }
+            stays
+        });
+    }
+
+    /// One voice falls silent.
+    pub fn silence(&mut self, voice: usize, mut send: impl FnMut(Message)) {
+        let slots = &mut self.slots;
+        self.held.retain(|Reverse(held)| {
+            let stays = held.voice != voice;
+            if !stays {
+                leave(slots, held, &mut send);
+            }
+            stays
+        });
+    }
+
+    fn begin(
+        &mut self,
+        channel: Channel,
+        key: Key,
+        velocity: Velocity,
+        send: &mut impl FnMut(Message),
+    ) {
+        self.struck += 1;
+        // Kept positive; after 2^31 notes numbers come round, long after their first owners left.
+        let id = (self.struck & 0x7FFF_FFFF) as i32;
+        let slot = self.slot(channel, key);
+        if slot.sounds() {
+            send(Message::NoteOff {
+                channel,
+                key,
+                id: slot.id,
+            });
+        }
+        slot.id = id;
+        send(Message::NoteOn {
+            channel,
+            key,
+            velocity,
+            id,
+        });
+    }
+
+    fn release(&mut self, held: Held, mut send: impl FnMut(Message)) {
+        leave(&mut self.slots, &held, &mut send);
+    }
+
+    fn slot(&mut self, channel: Channel, key: Key) -> &mut Slot {
+        &mut self.slots[usize::from(channel.number())][usize::from(key.number())]
+    }
+}
+
+/// A voice's note leaves its key.
+fn leave(slots: &mut [[Slot; KEYS]; CHANNELS], held: &Held, send: &mut impl FnMut(Message)) {
+    let Held { channel, key, .. } = *held;
+    let slot = &mut slots[usize::from(channel.number())][usize::from(key.number())];
+    slot.voices = slot.voices.saturating_sub(1);
+    if !slot.sounds() {
+        send(Message::NoteOff {
+            channel,
+            key,
+            id: slot.id,
+        });
+    }
+}
+
+/// All keys that `channel` and `key` stand for; `None` stands for any.
+fn for_each_matching(
+    channel: Option<Channel>,
+    key: Option<Key>,
+    mut visit: impl FnMut(Channel, Key),
+) {
+    let channels = (0..CHANNELS as u8).filter_map(Channel::new);
+    for channel in channels.filter(|each| channel.is_none_or(|channel| channel == *each)) {
+        let keys = (0..KEYS as u8).filter_map(Key::new);
+        for key in keys.filter(|each| key.is_none_or(|key| key == *each)) {
+            visit(channel, key);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn d4() -> (Channel, Key) {
+        (Channel::FIRST, Key::new(62).unwrap())
+    }
+
+    fn written(messages: &[Message]) -> Vec<(&'static str, i32)> {
+        let write = |message: &Message| match message {
+            Message::NoteOn { id, .. } => ("on", *id),
+            Message::NoteOff { id, .. } => ("off", *id),
+            Message::Control { .. } => ("control", 0),
+        };
+        messages.iter().map(write).collect()
+    }
+
+    #[test]
+    fn a_key_held_by_two_voices_is_struck_twice_and_ends_with_the_later() {
+        let mut ledger = Ledger::new();
+        let mut sent = Vec::new();
+        ledger.strike(0, 2.0, d4(), Velocity::new(0.5), |m| sent.push(m));
+        ledger.strike(1, 1.0, d4(), Velocity::new(0.5), |m| sent.push(m));
+        assert_eq!(ledger.next_off(), Some(1.0));
+        ledger.release_next(|m| sent.push(m));
+        assert_eq!(written(&sent), [("on", 1), ("off", 1), ("on", 2)]);
+        ledger.release_next(|m| sent.push(m));
+        assert_eq!(written(&sent)[3..], [("off", 2)]);
+        assert!(ledger.is_silent());
+    }
+
+    #[test]
+    fn a_hand_keeps_a_key_that_a_voice_leaves() {
+        let mut ledger = Ledger::new();
+        let mut sent = Vec::new();
+        ledger.strike(0, 1.0, d4(), Velocity::new(0.5), |m| sent.push(m));
+        ledger.press(d4().0, d4().1, Velocity::new(0.5), |m| sent.push(m));
+        ledger.release_next(|m| sent.push(m));
+        assert_eq!(written(&sent), [("on", 1), ("off", 1), ("on", 2)]);
+        ledger.lift(None, None, |m| sent.push(m));
+        assert_eq!(written(&sent)[3..], [("off", 2)]);
+    }
+
+    #[test]
+    fn a_voice_that_falls_silent_takes_only_its_own_notes_along() {
+        let mut ledger = Ledger::new();
+        let mut sent = Vec::new();
+        for voice in 0..3 {
+            let channel = Channel::new(voice as u8).unwrap();
+            ledger.strike(voice, 9.0, (channel, d4().1), Velocity::new(0.5), |_| ());
+        }
+        ledger.silence_from(1, |m| sent.push(m));
+        assert_eq!(written(&sent).len(), 2);
+        assert_eq!(ledger.held().count(), 1);
+    }
+
+    #[test]
+    fn a_note_too_many_is_left_out_and_leaves_no_trace() {
+        let mut ledger = Ledger::new();
+        let mut sounding = 0i64;
+        let mut count = |message| match message {
+            Message::NoteOn { .. } => sounding += 1,
+            Message::NoteOff { .. } => sounding -= 1,
+            Message::Control { .. } => (),
+        };
+        for _ in 0..MAX_SOUNDING + 9 {
+            ledger.strike(0, 1.0, d4(), Velocity::new(0.5), &mut count);
+        }
+        ledger.silence_from(0, &mut count);
+        assert_eq!(sounding, 0);
+        assert!(ledger.is_silent());
+    }
+}

@@ -1,0 +1,269 @@
+//! The player: a block of time in, timed events out.
+
+use crate::ledger::{Ledger, Message};
+use crate::note::{Channel, Key, Velocity};
+use crate::process::{Process, VoiceNote, VoiceNotes};
+use crate::settings::{MAX_VOICES, OutputSettings};
+use crate::time::{Beats, Block, Span};
+use arrayvec::ArrayVec;
+use std::iter::Peekable;
+
+/// The controller that places a channel between left and right (MIDI 1.0: 10, pan).
+pub const PAN: u8 = 10;
+
+/// Something to send, and on which frame of the block.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Event {
+    /// Frames after the start of the block.
+    pub frame: u32,
+    /// What.
+    pub message: Message,
+}
+
+/// Renders a process block by block. Its only memory is what sounds and how far it has come.
+#[derive(Debug, Default)]
+pub struct Player {
+    ledger: Ledger,
+    /// Up to where everything has been sent; none if the next block starts afresh.
+    come_to: Option<Beats>,
+    /// The pan last sent to each channel.
+    panned: [Option<u8>; 16],
+}
+
+impl Player {
+    /// What sounds.
+    pub fn ledger(&self) -> &Ledger {
+        &self.ledger
+    }
+
+    /// Up to where everything has been sent, or `otherwise` if the next block starts afresh.
+    pub fn come_to(&self, otherwise: Beats) -> Beats {
+        self.come_to.unwrap_or(otherwise)
+    }
+
+    /// Plays what `process` has for the frames `from .. to` of `block`, after what is already
+    /// sent. In order of time, ends before beginnings.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never; bounded by the events in the block.
+    pub fn play(
+        &mut self,
+        process: &Process,
+        block: &Block,
+        frames: std::ops::Range<u32>,
+        mut send: impl FnMut(Event),
+    ) {
+        let part = Block {
+            start: block.start + f64::from(frames.start) * block.beats_per_frame,
+            frames: frames.end - frames.start,
+            ..*block
+        };
+        let span = Span::new(self.come_to(part.span().start), part.span().end);
+        let mut at = |beats: Beats, message| {
+            send(Event {
+                frame: frames.start + part.frame_of(beats),
+                message,
+            });
+        };
+        self.pan(process, |message| at(part.start, message));
+        let mut voices = voices(process, span);
+        while let Some(note) = next_of(&mut voices) {
+            self.end_notes_until(note.on, &mut at);
+            let place = (channel_of(note.voice, &process.settings().output), note.key);
+            self.ledger
+                .strike(note.voice, note.off, place, note.velocity, |message| {
+                    at(note.on, message);
+                });
+        }
+        if span.end > span.start {
+            self.end_notes_until(span.end, &mut at);
+            self.come_to = Some(span.end);
+        }
+    }
+
+    /// Voices fall silent at once; the next block starts afresh.
+    pub fn stop(&mut self, frame: u32, mut send: impl FnMut(Event)) {
+        self.ledger
+            .silence_from(0, |message| send(Event { frame, message }));
+        self.come_to = None;
+    }
+
+    /// The next block starts afresh, from `at` even if that is before the block.
+    pub fn start_from(&mut self, at: Beats) {
+        self.come_to = Some(at);
+    }
+
+    /// Voices from `voice` on fall silent at once.
+    pub fn silence_from(&mut self, voice: usize, frame: u32, mut send: impl FnMut(Event)) {
+        self.ledger
+            .silence_from(voice, |message| send(Event { frame, message }));
+    }
+
+    /// One voice falls silent at once.
+    pub fn silence(&mut self, voice: usize, frame: u32, mut send: impl FnMut(Event)) {
+        self.ledger
+            .silence(voice, |message| send(Event { frame, message }));
+    }
+
+    /// A key the player's own hand strikes.
+    pub fn press(
+        &mut self,
+        frame: u32,
+        (channel, key): (Channel, Key),
+        velocity: Velocity,
+        mut send: impl FnMut(Event),
+    ) {
+        self.ledger.press(channel, key, velocity, |message| {
+            send(Event { frame, message })
+        });
+    }
+
+    /// A key the player's own hand lets go; `None` stands for all.
+    pub fn lift(
+        &mut self,
+        frame: u32,
+        channel: Option<Channel>,
+        key: Option<Key>,
+        mut send: impl FnMut(Event),
+    ) {
+        self.ledger
+            .lift(channel, key, |message| send(Event { frame, message }));
+    }
+
+    /// Forgets where channels were placed, so that they are told again.
+    pub fn pan_anew(&mut self) {
+        self.panned = [None; 16];
+    }
+
+    fn end_notes_until(&mut self, until: Beats, at: &mut impl FnMut(Beats, Message)) {
+        while let Some(off) = self.ledger.next_off().filter(|off| *off <= until) {
+            self.ledger.release_next(|message| at(off, message));
+        }
+    }
+
+    fn pan(&mut self, process: &Process, mut send: impl FnMut(Message)) {
+        let output = &process.settings().output;
+        if output.all_on_one {
+            return;
+        }
+        for voice in 0..process.voices() {
+            let channel = channel_of(voice, output);
+            let value = pan_of(voice, process.voices(), output.width);
+            let panned = &mut self.panned[usize::from(channel.number())];
+            if panned.replace(value) != Some(value) {
+                send(Message::Control {
+                    channel,
+                    controller: PAN,
+                    value,
+                });
+            }
+        }
+    }
+}
+
+/// The channel of a voice: the first for the steady one, the k-th after it for copy k.
+pub fn channel_of(voice: usize, output: &OutputSettings) -> Channel {
+    let number = if output.all_on_one { 0 } else { voice as u8 };
+    Channel::new(number).unwrap_or(Channel::FIRST)
+}
+
+/// Where a voice sits between left (0) and right (127), 64 being the centre: the steady voice
+/// left of it, the copies fanned out from left to right.
+///
+/// At full width the voices stand evenly from edge to edge.
+pub fn pan_of(voice: usize, voices: usize, width: f64) -> u8 {
+    let last = voices.saturating_sub(1).max(1) as f64;
+    let place = if voices < 2 {
+        0.0
+    } else {
+        2.0 * voice as f64 / last - 1.0
+    };
+    (64.0 + 63.0 * width.clamp(0.0, 1.0) * place).round() as u8
+}
+
+type Voices<'a> = ArrayVec<Peekable<VoiceNotes<'a>>, MAX_VOICES>;
+
+fn voices(process: &Process, span: Span) -> Voices<'_> {
+    (0..process.voices())
+        .map(|voice| process.notes(voice, span).peekable())
+        .collect()
+}
+
+/// The earliest note of all voices; the lower voice first if two strike together.
+fn next_of(voices: &mut Voices<'_>) -> Option<VoiceNote> {
+    let earliest = voices
+        .iter_mut()
+        .enumerate()
+        .filter_map(|(index, notes)| Some((notes.peek()?.on, index)))
+        .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))?;
+    voices[earliest.1].next()
+}
+
+/// All notes of all voices whose onsets lie in `span`, in order: the process, unrolled.
+pub fn unroll(process: &Process, span: Span) -> impl Iterator<Item = VoiceNote> + '_ {
+    let mut voices = voices(process, span);
+    std::iter::from_fn(move || next_of(&mut voices))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::phrase::Phrase;
+    use crate::settings::Settings;
+
+    fn render(process: &Process, blocks: &[u32]) -> Vec<Event> {
+        let mut player = Player::default();
+        let mut events = Vec::new();
+        let mut begun = 0;
+        for frames in blocks {
+            let start = f64::from(begun) * 120.0 / (60.0 * 48_000.0);
+            let block = Block::new(start, 120.0, 48_000.0, *frames);
+            player.play(process, &block, 0..*frames, |event| {
+                events.push(Event {
+                    frame: begun + event.frame,
+                    ..event
+                });
+            });
+            begun += frames;
+        }
+        events
+    }
+
+    fn process() -> Process {
+        let phrase = Phrase::from_text("D4 F4 G4 A4 C5 E4", 0.25).unwrap();
+        Process::new(phrase, Settings::default(), 0.0)
+    }
+
+    #[test]
+    fn a_sixteenth_at_120_is_six_thousand_frames() {
+        let onsets: Vec<_> = render(&process(), &[24_000])
+            .into_iter()
+            .filter(|e| {
+                matches!(
+                    e.message,
+                    Message::NoteOn {
+                        channel: Channel::FIRST,
+                        ..
+                    }
+                )
+            })
+            .map(|e| e.frame)
+            .collect();
+        assert_eq!(onsets, [0, 6_000, 12_000, 18_000]);
+    }
+
+    #[test]
+    fn how_time_is_cut_into_blocks_is_not_heard() {
+        let whole = render(&process(), &[48_000]);
+        assert_eq!(whole, render(&process(), &[64; 750]));
+        assert_eq!(whole, render(&process(), &[1, 7, 30_000, 17_991, 1]));
+    }
+
+    #[test]
+    fn the_steady_voice_sits_left_and_the_last_copy_right() {
+        assert_eq!((pan_of(0, 2, 1.0), pan_of(1, 2, 1.0)), (1, 127));
+        assert_eq!((pan_of(0, 2, 0.6), pan_of(1, 2, 0.6)), (26, 102));
+        assert_eq!(pan_of(0, 1, 1.0), 64);
+        assert_eq!(pan_of(3, 9, 0.0), 64);
+    }
+}
