@@ -22,26 +22,17 @@
 //! ```
 #![forbid(unsafe_code)]
 
-pub mod time;
-
-pub mod note;
-
-pub mod phrase;
-
-pub mod motion;
-
-pub mod growth;
-
-pub mod mode;
-
-pub mod fold;
-
-pub mod settings;
-
-pub mod process;
-
-pub mod ledger;
-
-pub mod player;
-
 pub mod clock;
+pub mod exchange;
+pub mod fold;
+pub mod form;
+pub mod growth;
+pub mod ledger;
+pub mod mode;
+pub mod motion;
+pub mod note;
+pub mod phrase;
+pub mod player;
+pub mod process;
+pub mod settings;
+pub mod time;

@@ -50,7 +50,6 @@ struct CopyProcess {
 impl Process {
     /// The process of `phrase` under `settings`, its cycle 0 beginning at song position `origin`.
     pub fn new(phrase: Phrase, settings: Settings, origin: Beats) -> Self {
-        let ranks = Ranks::new(&phrase, settings.growth.order, settings.growth.seed);
         let timetable = Timetable::new(&phrase, &settings, build_up_length(&phrase, &settings));
         let laps = copy_laps(&phrase, &settings.growth);
         let copies = std::array::from_fn(|index| CopyProcess {
@@ -58,7 +57,7 @@ impl Process {
             course: Course::new(index + 1, timetable, &settings),
         });
         Self {
-            ranks,
+            ranks: Ranks::new(&phrase, settings.growth.order, settings.growth.seed),
             steady: Laps::new(&phrase, &settings.growth),
             copies,
             fold: FoldMap::new(&settings.fold, &phrase),
@@ -66,6 +65,19 @@ impl Process {
             settings,
             origin,
         }
+    }
+
+    /// The same settings with another phrase. Works in place: an audio thread's stack is small.
+    pub fn set_phrase(&mut self, phrase: &Phrase) {
+        let settings = &self.settings;
+        self.phrase.clone_from(phrase);
+        self.ranks = Ranks::new(phrase, settings.growth.order, settings.growth.seed);
+        self.fold = FoldMap::new(&settings.fold, phrase);
+        let timetable = Timetable::new(phrase, settings, build_up_length(phrase, settings));
+        for (index, copy) in self.copies.iter_mut().enumerate() {
+            copy.course = Course::new(index + 1, timetable, settings);
+        }
+        self.settle();
     }
 
     /// The phrase.
@@ -81,6 +93,11 @@ impl Process {
     /// Song position at which cycle 0 begins.
     pub fn origin(&self) -> Beats {
         self.origin
+    }
+
+    /// Cycle 0 begins at song position `origin`.
+    pub fn set_origin(&mut self, origin: Beats) {
+        self.origin = origin;
     }
 
     /// Where keys go.

@@ -1,0 +1,353 @@
+//! The engine: one instance of the whole, block by block, as a host drives it.
+//!
+//! A block goes through three verbs: [`begin`](Engine::begin) says what time it is and what the
+//! controls say, [`note_on`](Engine::note_on) and its like tell what is played in, in order, and
+//! [`finish`](Engine::finish) plays the rest.
+
+use crate::capture::{Listener, Taken};
+use crate::clock::{Clock, Joint, Transport};
+use crate::note::{Channel, Key, Velocity};
+use crate::phrase::Phrase;
+use crate::player::{Event, Player, channel_of};
+use crate::process::Process;
+use crate::settings::{MAX_VOICES, Settings};
+use crate::time::{Beats, Block};
+
+/// What the controls say during a block.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Controls {
+    /// All that shapes the process.
+    pub settings: Settings,
+    /// Going on takes the phrase; on plays it; off lets the output fall silent.
+    pub hold: bool,
+    /// Whether what is played goes through while holding.
+    pub thru: bool,
+    /// Whether everything that is played goes through and nothing else sounds.
+    pub bypass: bool,
+}
+
+/// Where the process begins.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Anchor {
+    /// Cycle 0 begins at this song position.
+    Song(Beats),
+    /// Cycle 0 begins where the song next starts to roll. So it is after a phrase was taken, or
+    /// written, with the song at rest.
+    NextStart,
+}
+
+/// What happened in a block that somebody else may want to know.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct News {
+    /// A phrase was taken.
+    pub taken: Option<TakenNews>,
+    /// Hold was asked for, and nothing had been played.
+    pub nothing_played: bool,
+    /// The process found its place in the song.
+    pub anchored: bool,
+}
+
+/// About a phrase that was taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct TakenNews {
+    /// How many notes it has.
+    pub notes: usize,
+    /// How many more there were than a phrase holds.
+    pub left_out: usize,
+    /// Whether it was heard to repeat.
+    pub repeats: bool,
+}
+
+/// One instance of the whole.
+#[derive(Debug)]
+pub struct Engine {
+    clock: Clock,
+    listener: Listener,
+    process: Process,
+    player: Player,
+    anchor: Anchor,
+    /// None until a first block has told, and after a state was loaded: a control that is on then
+    /// has not been switched on.
+    controls: Option<Controls>,
+    /// Playing on the own clock, with the song at rest.
+    free: bool,
+    /// Everything that sounds is to be ended first of all.
+    interrupted: bool,
+    block: Block,
+    /// How many frames of the block are done.
+    frame: u32,
+    news: News,
+}
+
+impl Engine {
+    /// An engine at rest, with no phrase, for blocks at `sample_rate` hertz.
+    ///
+    /// Allocates all it will ever need.
+    pub fn new(sample_rate: f64) -> Self {
+        // A bar of rest. The bounds of a phrase's length are constants, so this cannot fail.
+        let rest = Phrase::empty(4.0).unwrap_or_else(|_| unreachable!("a bar is a length"));
+        Self {
+            clock: Clock::new(sample_rate),
+            listener: Listener::new(),
+            process: Process::new(rest, Settings::default(), 0.0),
+            player: Player::default(),
+            anchor: Anchor::NextStart,
+            controls: None,
+            free: false,
+            interrupted: false,
+            block: Block::new(0.0, crate::clock::DEFAULT_TEMPO, 48_000.0, 0),
+            frame: 0,
+            news: News::default(),
+        }
+    }
+
+    /// Blocks come at another sample rate from now on, in hertz. What was heard is forgotten,
+    /// what sounds is ended in the next block; the phrase stays.
+    pub fn prepare(&mut self, sample_rate: f64) {
+        self.clock = Clock::new(sample_rate);
+        self.listener.forget();
+        self.interrupt();
+    }
+
+    /// Ends everything that sounds in the next block, then goes on: a reset by the host, or a
+    /// player's panic.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn interrupt(&mut self) {
+        self.interrupted = true;
+    }
+
+    /// A loaded phrase. A `hold` that is on then was not switched on.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never. What sounds is ended in the next block.
+    pub fn restore(&mut self, phrase: &Phrase, anchor: Anchor) {
+        self.anchor = anchor;
+        self.controls = None;
+        self.edit(phrase);
+    }
+
+    /// Another phrase in the place of the one that was there.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never. What sounds is ended in the next block.
+    pub fn edit(&mut self, phrase: &Phrase) {
+        self.process.set_phrase(phrase);
+        self.interrupted = true;
+    }
+
+    /// The phrase and where it stands.
+    pub fn process(&self) -> &Process {
+        &self.process
+    }
+
+    /// Where the process begins.
+    pub fn anchor(&self) -> Anchor {
+        self.anchor
+    }
+
+    /// What sounds.
+    pub fn player(&self) -> &Player {
+        &self.player
+    }
+
+    /// Time.
+    pub fn clock(&self) -> &Clock {
+        &self.clock
+    }
+
+    /// Whether the process plays: held, and with a song or an own time to play in.
+    pub fn is_running(&self) -> bool {
+        let held = self.controls.is_some_and(|controls| controls.hold && !controls.bypass);
+        held && (self.clock.is_playing() || self.free)
+    }
+
+    /// Whether nothing sounds and nothing will of its own accord.
+    pub fn is_idle(&self) -> bool {
+        !self.is_running() && !self.interrupted && self.player.ledger().is_silent()
+    }
+
+    /// What happened since this was last asked.
+    pub fn take_news(&mut self) -> News {
+        std::mem::take(&mut self.news)
+    }
+
+    /// The channels that voices, or a hand on `played`, use now: where controllers go.
+    pub fn channels(&self, played: Option<Channel>) -> impl Iterator<Item = Channel> + '_ {
+        let voices = if self.is_running() { self.process.voices() } else { 0 };
+        let output = self.process.settings().output;
+        let of_voices = (0..voices.min(if output.all_on_one { 1 } else { MAX_VOICES }))
+            .map(move |voice| channel_of(voice, &output));
+        played.into_iter().chain(of_voices.filter(move |channel| Some(*channel) != played))
+    }
+
+    /// Begins a block of `frames` frames.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never; taking a phrase is bounded by what the listener holds.
+    pub fn begin(
+        &mut self,
+        transport: &Transport,
+        frames: u32,
+        controls: &Controls,
+        mut send: impl FnMut(Event),
+    ) {
+        let (block, joint) = self.clock.advance(transport, frames);
+        (self.block, self.frame) = (block, 0);
+        if std::mem::take(&mut self.interrupted) {
+            self.start_afresh(&mut send);
+            self.player.lift(0, None, None, &mut send);
+        }
+        self.join(joint, &mut send);
+        self.apply(controls, &mut send);
+    }
+
+    /// A key is struck at `frame`. A key that is not told is none; a channel that is not told is
+    /// the first.
+    pub fn note_on(
+        &mut self,
+        frame: u32,
+        (channel, key): (Option<Channel>, Option<Key>),
+        velocity: Velocity,
+        mut send: impl FnMut(Event),
+    ) {
+        let Some(key) = key else { return };
+        let channel = channel.unwrap_or(Channel::FIRST);
+        self.play_until(frame, &mut send);
+        self.listener.note_on(self.heard_at_frame(), channel, key, velocity);
+        if self.lets_through() {
+            self.player.press(self.last_frame(), (channel, key), velocity, &mut send);
+        }
+    }
+
+    /// A key is let go at `frame`; all those that channel and key, where told, agree with.
+    pub fn note_off(
+        &mut self,
+        frame: u32,
+        (channel, key): (Option<Channel>, Option<Key>),
+        mut send: impl FnMut(Event),
+    ) {
+        self.play_until(frame, &mut send);
+        self.listener.note_off(self.heard_at_frame(), channel, key);
+        // Whatever let the key through, its end goes through too.
+        self.player.lift(self.last_frame(), channel, key, &mut send);
+    }
+
+    /// Plays up to `frame` of the block, so that what is sent next comes in time order.
+    pub fn play_until(&mut self, frame: u32, mut send: impl FnMut(Event)) {
+        let until = frame.min(self.block.frames);
+        if until <= self.frame {
+            return;
+        }
+        if self.is_running() {
+            self.player.play(&self.process, &self.block, self.frame..until, &mut send);
+        }
+        self.frame = until;
+    }
+
+    /// Plays the rest of the block.
+    pub fn finish(&mut self, mut send: impl FnMut(Event)) {
+        self.play_until(self.block.frames, &mut send);
+        self.clock.pass(&self.block);
+        self.listener.advance(self.clock.heard());
+    }
+
+    fn join(&mut self, joint: Joint, send: &mut impl FnMut(Event)) {
+        match joint {
+            Joint::On => (),
+            Joint::Starts | Joint::Stops | Joint::Leaps => {
+                self.free = false;
+                self.start_afresh(send);
+                self.player.pan_anew();
+            }
+        }
+        if self.clock.is_playing() {
+            self.find_place_in_song();
+        }
+    }
+
+    /// Once the song rolls, the process begins at a song position.
+    fn find_place_in_song(&mut self) {
+        if self.anchor == Anchor::NextStart {
+            self.anchor = Anchor::Song(self.block.start);
+            self.news.anchored = true;
+        }
+        if let Anchor::Song(origin) = self.anchor {
+            self.process.set_origin(origin);
+        }
+    }
+
+    fn apply(&mut self, controls: &Controls, send: &mut impl FnMut(Event)) {
+        let now = self.player.come_to(self.block.start);
+        if controls.settings != *self.process.settings() {
+            self.process.set_settings(controls.settings, now);
+            self.player.silence_from(self.process.voices(), 0, &mut *send);
+        }
+        let before = self.controls.replace(*controls).unwrap_or(*controls);
+        if controls.bypass != before.bypass {
+            self.start_afresh(send);
+        }
+        match (before.hold, controls.hold) {
+            (false, true) => self.hold(&controls.settings, send),
+            (true, false) => {
+                self.free = false;
+                self.start_afresh(send);
+            }
+            _ => (),
+        }
+    }
+
+    /// Takes the phrase out of what was played, and begins to play it.
+    fn hold(&mut self, settings: &Settings, send: &mut impl FnMut(Event)) {
+        self.start_afresh(send);
+        self.player.pan_anew();
+        let song_starts = self.clock.heard() - self.block.start;
+        let grid_zero = self.clock.is_playing().then_some(song_starts);
+        match self.listener.take(self.clock.heard(), grid_zero, &settings.capture) {
+            Some(taken) => self.adopt(&taken, settings),
+            None => self.news.nothing_played = true,
+        }
+        if !self.clock.is_playing() {
+            self.free = true;
+            self.process.set_origin(self.block.start);
+        }
+    }
+
+    fn adopt(&mut self, taken: &Taken, settings: &Settings) {
+        self.news.taken = Some(TakenNews {
+            notes: taken.phrase.notes().len(),
+            left_out: taken.dropped,
+            repeats: taken.repeats,
+        });
+        let origin = self.block.start + (taken.origin - self.clock.heard());
+        self.process.set_phrase(&taken.phrase);
+        self.process.set_origin(origin);
+        self.anchor =
+            if self.clock.is_playing() { Anchor::Song(origin) } else { Anchor::NextStart };
+        // A hand that is a little late does not cost the first note.
+        let late = self.block.start - origin;
+        if self.clock.is_playing() && late > 0.0 && late <= settings.step() / 2.0 {
+            self.player.start_from(origin);
+        }
+    }
+
+    /// Voices fall silent and stand where the settings put them.
+    fn start_afresh(&mut self, send: &mut impl FnMut(Event)) {
+        self.player.stop(0, &mut *send);
+        self.process.settle();
+    }
+
+    fn lets_through(&self) -> bool {
+        self.controls.is_none_or(|controls| !controls.hold || controls.thru || controls.bypass)
+    }
+
+    fn heard_at_frame(&self) -> Beats {
+        self.clock.heard() + f64::from(self.frame) * self.block.beats_per_frame
+    }
+
+    /// The frame events are sent on now: one past the end is the last.
+    fn last_frame(&self) -> u32 {
+        self.frame.min(self.block.frames.saturating_sub(1))
+    }
+}

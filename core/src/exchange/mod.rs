@@ -1,0 +1,3 @@
+//! What is read from and written for others. Never reached from the audio path.
+
+pub mod picture;

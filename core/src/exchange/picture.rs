@@ -1,0 +1,531 @@
+//! The picture of a piece: the plan above, the notes below, as SVG.
+//!
+//! Voices are told apart by mark and line as well as by hue: the steady voice is solid, copies
+//! are dashed, each with a mark of its own.
+
+use crate::form::{Doing, Form};
+use crate::process::{Process, VoiceNote};
+use crate::time::{Beats, Span};
+use std::fmt::Write;
+
+/// What a picture is made from.
+#[derive(Clone, Copy, Debug)]
+pub struct Picture<'a> {
+    /// Stands at the top.
+    pub title: &'a str,
+    /// Whose voices move.
+    pub process: &'a Process,
+    /// Its stages.
+    pub form: &'a Form,
+    /// What was played, in order of onset.
+    pub notes: &'a [VoiceNote],
+    /// Which mode is in force from which song position on.
+    pub modes: &'a [(Beats, String)],
+    /// Beats a minute, for the clock along the axis.
+    pub tempo: f64,
+    /// Beats a bar, for the bars along the axis.
+    pub beats_per_bar: f64,
+}
+
+const WIDTH: f64 = 1500.0;
+const LEFT: f64 = 150.0;
+const RIGHT: f64 = 40.0;
+const PLAN_TOP: f64 = 150.0;
+const PLAN_HEIGHT: f64 = 250.0;
+const LANE_HEIGHT: f64 = 84.0;
+const LANE_GAP: f64 = 12.0;
+const CLOSE_UP_HEIGHT: f64 = 170.0;
+
+const PAPER: &str = "#fbfaf6";
+const INK: &str = "#1f2a33";
+const QUIET: &str = "#5c6670";
+const RULE: &str = "#d9d6cc";
+const GROWTH: &str = "#e4e7dc";
+
+/// A hue a voice: the steady one first. Each has a contrast of 3:1 or more against the paper.
+const HUES: [&str; 9] = [
+    "#1f2a33", "#b3431f", "#1b6f8a", "#6a4fa3", "#3f7a2e", "#9c2a66", "#8a6a00", "#2d55b8",
+    "#7a4a2b",
+];
+
+/// A dash pattern a copy, so that lines differ without their hue.
+const DASHES: [&str; 9] = [
+    "none",
+    "9 4",
+    "4 3",
+    "12 3 3 3",
+    "2 3",
+    "14 5",
+    "7 3 2 3",
+    "3 6",
+    "10 2 2 2 2 2",
+];
+
+impl Picture<'_> {
+    /// The picture as the text of an SVG file.
+    pub fn to_svg(&self) -> String {
+        let lanes = self.process.voices();
+        let lanes_top = PLAN_TOP + PLAN_HEIGHT + 70.0;
+        let close_ups_top = lanes_top + lanes as f64 * (LANE_HEIGHT + LANE_GAP) + 46.0;
+        let height = close_ups_top + CLOSE_UP_HEIGHT + 66.0;
+        let mut out = Drawing(String::new());
+        out.line(&format!(
+            r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" width="{WIDTH}" height="{height}" font-family="Ubuntu, DejaVu Sans, sans-serif">"#
+        ));
+        out.line(&format!(
+            r#"<rect width="{WIDTH}" height="{height}" fill="{PAPER}"/>"#
+        ));
+        self.draw_heading(&mut out);
+        self.draw_plan(&mut out);
+        for voice in 0..lanes {
+            let top = lanes_top + voice as f64 * (LANE_HEIGHT + LANE_GAP);
+            self.draw_lane(&mut out, voice, top);
+        }
+        self.draw_close_ups(&mut out, close_ups_top);
+        out.line("</svg>");
+        out.0
+    }
+
+    fn draw_heading(&self, out: &mut Drawing) {
+        out.text(LEFT, 52.0, 26.0, INK, "start", self.title);
+        let totals = &self.form.totals;
+        let clock = |beats: Beats| minutes(beats, self.tempo);
+        let words = format!(
+            "{} at {} bpm; with customary repeats between {} and {}",
+            clock(totals.chosen),
+            self.tempo,
+            clock(totals.shortest),
+            clock(totals.longest)
+        );
+        out.text(LEFT, 78.0, 15.0, QUIET, "start", &words);
+        for voice in 0..self.process.voices() {
+            let x = LEFT + 140.0 * voice as f64;
+            out.course(&format!("M{x} 101 h44"), voice);
+            out.mark(x + 22.0, 101.0, voice, 1.0);
+            out.text(x + 52.0, 106.0, 14.0, INK, "start", &voice_name(voice));
+        }
+    }
+
+    fn draw_plan(&self, out: &mut Drawing) {
+        let bottom = PLAN_TOP + PLAN_HEIGHT;
+        self.draw_modes(out);
+        self.draw_growth(out);
+        let (low, high) = self.offsets();
+        let y = |steps: f64| bottom - (steps - low) / (high - low).max(1.0) * PLAN_HEIGHT;
+        let every = ((high - low) / 8.0).ceil().max(1.0);
+        let mut steps = (low / every).ceil() * every;
+        while steps <= high {
+            out.rule(LEFT, y(steps), WIDTH - RIGHT, y(steps));
+            out.text(
+                LEFT - 12.0,
+                y(steps) + 5.0,
+                13.0,
+                QUIET,
+                "end",
+                &format!("{steps}"),
+            );
+            steps += every;
+        }
+        out.text(
+            LEFT - 12.0,
+            PLAN_TOP - 14.0,
+            13.0,
+            QUIET,
+            "end",
+            "steps ahead",
+        );
+        self.draw_time(out, bottom);
+        let end = self.x(self.form.end());
+        out.course(
+            &format!("M{} {} H{end}", self.x(self.process.origin()), y(0.0)),
+            0,
+        );
+        for copy in 1..self.process.voices() {
+            self.draw_course(out, copy, y);
+        }
+    }
+
+    fn draw_course(&self, out: &mut Drawing, copy: usize, y: impl Fn(f64) -> f64) {
+        let step = self.process.settings().step();
+        let mut path = String::new();
+        for stage in &self.form.stages {
+            let state = stage.copies[copy - 1];
+            if state.doing == Doing::Waiting {
+                continue;
+            }
+            let slices = if state.doing == Doing::Drifting {
+                24
+            } else {
+                1
+            };
+            for slice in 0..=slices {
+                let share = f64::from(slice) / f64::from(slices);
+                // A hair inside the stage, so that jumps stand upright at its border.
+                let at = stage.span.start + share * stage.span.length() + 1e-6 - 2e-6 * share;
+                let Some(ahead) = self.process.displacement(copy, at) else {
+                    continue;
+                };
+                let pen = if path.is_empty() { 'M' } else { 'L' };
+                let _ = write!(path, "{pen}{:.2} {:.2} ", self.x(at), y(ahead / step));
+            }
+        }
+        out.course(&path, copy);
+        for stage in &self.form.stages {
+            let state = stage.copies[copy - 1];
+            let middle = (stage.span.start + stage.span.end) / 2.0;
+            match state.doing {
+                Doing::Locked | Doing::Entering => {
+                    out.mark(self.x(middle), y(state.from), copy, 1.0);
+                }
+                Doing::Building => out.mark(self.x(middle), y(state.from), copy, 0.0),
+                Doing::Drifting | Doing::Waiting => (),
+            }
+        }
+    }
+
+    fn draw_growth(&self, out: &mut Drawing) {
+        let all = self.process.phrase().notes().len().max(1) as f64;
+        let bottom = PLAN_TOP + PLAN_HEIGHT;
+        for stage in self
+            .form
+            .stages
+            .iter()
+            .filter(|stage| (stage.shown as f64) < all)
+        {
+            let height = PLAN_HEIGHT * stage.shown as f64 / all;
+            let (x, end) = (self.x(stage.span.start), self.x(stage.span.end));
+            out.line(&format!(
+                r#"<rect x="{x:.2}" y="{:.2}" width="{:.2}" height="{height:.2}" fill="{GROWTH}"/>"#,
+                bottom - height,
+                end - x
+            ));
+            if end - x > 14.0 {
+                let words = format!("{}", stage.shown);
+                out.text(
+                    (x + end) / 2.0,
+                    bottom - height - 5.0,
+                    12.0,
+                    QUIET,
+                    "middle",
+                    &words,
+                );
+            }
+        }
+    }
+
+    fn draw_modes(&self, out: &mut Drawing) {
+        for (index, (from, name)) in self.modes.iter().enumerate() {
+            let x = self.x(from.max(self.process.origin()));
+            let next = self
+                .modes
+                .get(index + 1)
+                .map_or(self.form.end(), |(next, _)| *next);
+            let y = PLAN_TOP - 14.0;
+            out.line(&format!(
+                r#"<path d="M{x:.2} {:.2} v{PLAN_HEIGHT}" stroke="{QUIET}" stroke-width="1"/>"#,
+                PLAN_TOP
+            ));
+            if self.x(next) - x > 9.0 * name.chars().count() as f64 {
+                out.text(x + 6.0, y, 14.0, INK, "start", name);
+            }
+        }
+    }
+
+    fn draw_time(&self, out: &mut Drawing, top: f64) {
+        let bars = (self.form.end() - self.process.origin()) / self.beats_per_bar;
+        let every = [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0, 512.0]
+            .into_iter()
+            .find(|every| bars / every <= 14.0)
+            .unwrap_or(1024.0);
+        let mut bar = 0.0;
+        while bar <= bars {
+            let at = self.process.origin() + bar * self.beats_per_bar;
+            let x = self.x(at);
+            out.rule(x, top, x, top + 8.0);
+            out.text(
+                x,
+                top + 24.0,
+                13.0,
+                INK,
+                "middle",
+                &format!("bar {}", bar + 1.0),
+            );
+            let clock = minutes(at - self.process.origin(), self.tempo);
+            out.text(x, top + 41.0, 12.0, QUIET, "middle", &clock);
+            bar += every;
+        }
+    }
+
+    fn draw_lane(&self, out: &mut Drawing, voice: usize, top: f64) {
+        out.text(
+            LEFT - 12.0,
+            top + LANE_HEIGHT / 2.0 + 5.0,
+            14.0,
+            INK,
+            "end",
+            &voice_name(voice),
+        );
+        out.rule(LEFT, top + LANE_HEIGHT, WIDTH - RIGHT, top + LANE_HEIGHT);
+        let (low, high) = self.keys();
+        let mut path = String::new();
+        for note in self.notes.iter().filter(|note| note.voice == voice) {
+            let height = f64::from(high - low).max(1.0);
+            let share = f64::from(note.key.number() - low) / height;
+            let y = top + 4.0 + (1.0 - share) * (LANE_HEIGHT - 8.0);
+            let width = (self.x(note.off) - self.x(note.on)).max(0.8);
+            let _ = write!(path, "M{:.2} {y:.2}h{width:.2}", self.x(note.on));
+        }
+        let hue = HUES[voice % HUES.len()];
+        out.line(&format!(
+            r#"<path d="{path}" stroke="{hue}" stroke-width="1.6" fill="none"/>"#
+        ));
+    }
+
+    /// A cycle of each of some alignments, near enough to see which notes meet.
+    fn draw_close_ups(&self, out: &mut Drawing, top: f64) {
+        let moments = self.moments();
+        let gap = 26.0;
+        let count = moments.len().max(1) as f64;
+        let width = (WIDTH - LEFT - RIGHT - gap * (count - 1.0)) / count;
+        out.text(LEFT - 12.0, top + 5.0, 14.0, INK, "end", "a cycle at");
+        for (index, (span, words)) in moments.iter().enumerate() {
+            let left = LEFT + index as f64 * (width + gap);
+            out.text(left, top + 5.0, 14.0, INK, "start", words);
+            self.draw_close_up(out, *span, left, top + 18.0, width);
+        }
+    }
+
+    fn draw_close_up(&self, out: &mut Drawing, span: Span, left: f64, top: f64, width: f64) {
+        let step = self.process.settings().step();
+        let x = |at: Beats| left + (at - span.start) / span.length() * width;
+        let steps = (span.length() / step).round() as u32;
+        for line in 0..=steps {
+            let at = x(span.start + f64::from(line) * step);
+            out.rule(at, top, at, top + CLOSE_UP_HEIGHT);
+        }
+        let (low, high) = self.keys();
+        let inside = self.notes.iter().filter(|note| span.contains(note.on));
+        for note in inside {
+            let share = f64::from(note.key.number() - low) / f64::from(high - low).max(1.0);
+            let y = top + 10.0 + (1.0 - share) * (CLOSE_UP_HEIGHT - 20.0);
+            let hue = HUES[note.voice % HUES.len()];
+            let end = x(note.off.min(span.end));
+            out.line(&format!(
+                r#"<path d="M{:.2} {y:.2}H{end:.2}" stroke="{hue}" stroke-width="2" stroke-dasharray="{}"/>"#,
+                x(note.on),
+                DASHES[note.voice % DASHES.len()],
+            ));
+            out.mark(x(note.on), y, note.voice, 1.0);
+        }
+    }
+
+    /// Up to four locked stages, spread over the piece, and the cycle in the middle of each.
+    fn moments(&self) -> Vec<(Span, String)> {
+        let length = self.process.phrase().length();
+        let locked: Vec<_> = self
+            .form
+            .stages
+            .iter()
+            .filter(|stage| stage.copies.iter().all(|copy| copy.doing == Doing::Locked))
+            .filter(|stage| stage.span.length() >= length)
+            .collect();
+        let count = locked.len().min(4);
+        (0..count)
+            .map(|index| {
+                let stage = locked[index * (locked.len() - 1) / (count - 1).max(1)];
+                let cycles = (stage.span.length() / length / 2.0).floor();
+                let start = stage.span.start + cycles * length;
+                (
+                    Span::new(start, start + length),
+                    locked_words(stage, self.process.origin(), self),
+                )
+            })
+            .collect()
+    }
+
+    fn offsets(&self) -> (f64, f64) {
+        let all = self.form.stages.iter().flat_map(|stage| &stage.copies);
+        let ends = all
+            .filter(|copy| copy.doing != Doing::Waiting)
+            .flat_map(|c| [c.from, c.to]);
+        ends.fold((0.0, 1.0), |(low, high), steps| {
+            (f64::min(low, steps), f64::max(high, steps))
+        })
+    }
+
+    fn keys(&self) -> (u8, u8) {
+        let keys = self.notes.iter().map(|note| note.key.number());
+        keys.fold(None, |range: Option<(u8, u8)>, key| {
+            Some(range.map_or((key, key), |(low, high)| (low.min(key), high.max(key))))
+        })
+        .unwrap_or((60, 72))
+    }
+
+    fn x(&self, at: Beats) -> f64 {
+        let start = self.process.origin();
+        let whole = (self.form.end() - start).max(1e-9);
+        LEFT + (at - start) / whole * (WIDTH - LEFT - RIGHT)
+    }
+}
+
+fn locked_words(stage: &crate::form::Stage, origin: Beats, picture: &Picture<'_>) -> String {
+    let bar = ((stage.span.start - origin) / picture.beats_per_bar).floor() + 1.0;
+    let place = match stage.copies.first() {
+        Some(copy) if stage.is_unison(picture.form) => {
+            if copy.from == 0.0 {
+                "unison".to_owned()
+            } else {
+                "unison again".to_owned()
+            }
+        }
+        Some(copy) => steps_ahead(copy.from),
+        None => "alone".to_owned(),
+    };
+    format!("bar {bar}: {place}")
+}
+
+/// An offset in words: "3 steps ahead", "1 step behind", "together".
+pub fn steps_ahead(steps: f64) -> String {
+    let unit = if steps.abs() == 1.0 { "step" } else { "steps" };
+    match steps {
+        0.0 => "together".to_owned(),
+        ahead if ahead > 0.0 => format!("{ahead} {unit} ahead"),
+        behind => format!("{} {unit} behind", -behind),
+    }
+}
+
+/// A length as minutes and seconds at `tempo`: "3:36".
+pub fn minutes(beats: Beats, tempo: f64) -> String {
+    let seconds = (beats * 60.0 / tempo).round().max(0.0) as u64;
+    format!("{}:{:02}", seconds / 60, seconds % 60)
+}
+
+/// "Steady" or "Copy 3".
+pub fn voice_name(voice: usize) -> String {
+    if voice == 0 {
+        "Steady".to_owned()
+    } else {
+        format!("Copy {voice}")
+    }
+}
+
+/// The text of an SVG file as it grows.
+struct Drawing(String);
+
+impl Drawing {
+    fn line(&mut self, element: &str) {
+        self.0.push_str(element);
+        self.0.push('\n');
+    }
+
+    fn rule(&mut self, x1: f64, y1: f64, x2: f64, y2: f64) {
+        self.line(&format!(
+            r#"<path d="M{x1:.2} {y1:.2}L{x2:.2} {y2:.2}" stroke="{RULE}" stroke-width="1"/>"#
+        ));
+    }
+
+    fn text(&mut self, x: f64, y: f64, size: f64, hue: &str, anchor: &str, words: &str) {
+        let words = words
+            .replace('&', "&amp;")
+            .replace('<', "&lt;")
+            .replace('>', "&gt;");
+        self.line(&format!(
+            r#"<text x="{x:.2}" y="{y:.2}" font-size="{size}" fill="{hue}" text-anchor="{anchor}">{words}</text>"#
+        ));
+    }
+
+    /// The line of a voice: solid if steady, dashed if moving.
+    fn course(&mut self, path: &str, voice: usize) {
+        let hue = HUES[voice % HUES.len()];
+        let dash = DASHES[voice % DASHES.len()];
+        self.line(&format!(
+            r#"<path d="{path}" stroke="{hue}" stroke-width="2.2" stroke-dasharray="{dash}" stroke-linejoin="round" fill="none"/>"#
+        ));
+    }
+
+    /// The mark of a voice; hollow if `filled` is 0.
+    fn mark(&mut self, x: f64, y: f64, voice: usize, filled: f64) {
+        let hue = HUES[voice % HUES.len()];
+        let fill = if filled > 0.0 { hue } else { PAPER };
+        let r = 4.6;
+        let shape = match voice % HUES.len() {
+            0 => format!(r#"<circle cx="{x:.2}" cy="{y:.2}" r="{r}""#),
+            turned => {
+                let corners = 3 + (turned - 1) / 2;
+                let turn = if turned % 2 == 1 {
+                    0.0
+                } else {
+                    std::f64::consts::PI
+                };
+                let points: Vec<String> = (0..corners)
+                    .map(|corner| {
+                        let part = corner as f64 / corners as f64;
+                        let angle =
+                            turn + std::f64::consts::TAU * part - std::f64::consts::FRAC_PI_2;
+                        format!(
+                            "{:.2},{:.2}",
+                            x + 1.3 * r * angle.cos(),
+                            y + 1.3 * r * angle.sin()
+                        )
+                    })
+                    .collect();
+                format!(r#"<polygon points="{}""#, points.join(" "))
+            }
+        };
+        self.line(&format!(
+            r#"{shape} fill="{fill}" stroke="{hue}" stroke-width="1.4"/>"#
+        ));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::phrase::Phrase;
+    use crate::player::unroll;
+    use crate::settings::Settings;
+
+    #[test]
+    fn minutes_are_read_as_on_a_clock() {
+        assert_eq!(minutes(432.0, 120.0), "3:36");
+        assert_eq!(minutes(0.0, 120.0), "0:00");
+    }
+
+    #[test]
+    fn offsets_are_said_in_steps() {
+        assert_eq!(steps_ahead(1.0), "1 step ahead");
+        assert_eq!(steps_ahead(-2.5), "2.5 steps behind");
+    }
+
+    #[test]
+    fn every_note_and_every_voice_is_in_the_picture() {
+        let phrase = Phrase::from_text("D4 F4 G4 . A4 C5", 0.25).unwrap();
+        let mut settings = Settings::default();
+        settings.motion.copies = 2;
+        let process = Process::new(phrase, settings, 0.0);
+        let form = Form::new(&process);
+        let notes: Vec<_> = unroll(&process, Span::new(0.0, form.end())).collect();
+        let picture = Picture {
+            title: "Night & ferry",
+            process: &process,
+            form: &form,
+            notes: &notes,
+            modes: &[(0.0, "D Dorian".to_owned())],
+            tempo: 120.0,
+            beats_per_bar: 4.0,
+        };
+        let svg = picture.to_svg();
+        let drawn: usize = svg.lines().map(|line| line.matches('h').count()).sum();
+        assert!(drawn >= notes.len());
+        for words in [
+            "Steady",
+            "Copy 1",
+            "Copy 2",
+            "D Dorian",
+            "Night &amp; ferry",
+        ] {
+            assert!(svg.contains(words), "{words}");
+        }
+        assert!(!svg.contains("NaN") && !svg.contains("inf"));
+    }
+}

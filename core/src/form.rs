@@ -1,0 +1,495 @@
+//! The form: what a process will have done by the end, stage by stage, and how long it takes.
+//!
+//! Computed outside the audio thread, from the same [`Process`] that plays.
+
+use crate::growth::attack_times;
+use crate::motion::{Part, Station, shifts_to_unison};
+use crate::note::Key;
+use crate::phrase::Phrase;
+use crate::process::Process;
+use crate::settings::{Growth, Motion, Shifts};
+use crate::time::{Beats, Span, to_ticks};
+
+/// What a copy does during a stage.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Doing {
+    /// It has not entered.
+    Waiting,
+    /// It grows from its entry, or waits for the others to have entered.
+    Entering,
+    /// Silent, then filling in, already displaced.
+    Building,
+    /// Locked at an offset.
+    Locked,
+    /// On its way to the next offset.
+    Drifting,
+}
+
+/// A copy in a stage.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CopyStage {
+    /// What it does.
+    pub doing: Doing,
+    /// Steps ahead as the stage begins.
+    pub from: f64,
+    /// Steps ahead as the stage ends.
+    pub to: f64,
+}
+
+/// A stretch between two growth changes, entries or shifts.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stage {
+    /// Where in the song.
+    pub span: Span,
+    /// How many notes of the phrase the steady voice plays.
+    pub shown: usize,
+    /// Beats of the steady voice's lap.
+    pub lap: Beats,
+    /// Copy 1 and following.
+    pub copies: Vec<CopyStage>,
+}
+
+impl Stage {
+    /// Whether all voices have entered and coincide, or would with their offsets left out.
+    pub fn is_unison(&self, form: &Form) -> bool {
+        self.copies
+            .iter()
+            .all(|copy| copy.doing == Doing::Locked && form.is_whole_rotation(copy.to))
+    }
+}
+
+/// How long the whole lasts, in beats.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Totals {
+    /// With the fewest repeats that are customary.
+    pub shortest: Beats,
+    /// As set.
+    pub chosen: Beats,
+    /// With the most repeats that are customary.
+    pub longest: Beats,
+}
+
+/// Two voices held at one offset.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Alignment {
+    /// Steps ahead.
+    pub offset: i64,
+    /// Moments in a cycle at which something is struck.
+    pub attacks: usize,
+    /// Moments at which both voices strike.
+    pub doublings: usize,
+    /// What meets there: (steady voice's key, copy's key).
+    pub meetings: Vec<(Key, Key)>,
+}
+
+impl Alignment {
+    /// Whether the voices fill each other's gaps and never meet.
+    pub fn interlocks(&self) -> bool {
+        self.doublings == 0
+    }
+}
+
+/// The whole.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Form {
+    /// In order, without gaps, from the origin on.
+    pub stages: Vec<Stage>,
+    /// The stage that is held at the end goes on for ever; it is listed at the length of a dwell.
+    pub totals: Totals,
+    /// Every distinct alignment of two voices, from unison on.
+    pub alignments: Vec<Alignment>,
+    /// Whether the process goes on after what is listed, which is one round then.
+    pub endless: bool,
+    /// Steps after which the phrase is as it was.
+    rotation: f64,
+}
+
+/// The most stages that are listed; a form with more is cut there.
+const MAX_STAGES: usize = 4096;
+
+impl Form {
+    /// The form of `process`.
+    pub fn new(process: &Process) -> Self {
+        let step = process.settings().step();
+        let (end, endless) = end(process);
+        let mut cuts = boundaries(process, end);
+        cuts.truncate(MAX_STAGES);
+        let stages = cuts
+            .windows(2)
+            .map(|cut| stage(process, Span::new(cut[0], cut[1])))
+            .collect();
+        let phrase = process.phrase();
+        Self {
+            stages,
+            totals: totals(process, end),
+            alignments: alignments(phrase, step),
+            endless,
+            rotation: phrase.smallest_rotation() as f64 / to_ticks(step).max(1) as f64,
+        }
+    }
+
+    /// Song position at which the listing ends.
+    pub fn end(&self) -> Beats {
+        self.stages.last().map_or(0.0, |stage| stage.span.end)
+    }
+
+    /// The stage at song position `at`; the last one holds for ever.
+    pub fn stage_at(&self, at: Beats) -> Option<usize> {
+        let after = self.stages.partition_point(|stage| stage.span.start <= at);
+        after.checked_sub(1)
+    }
+
+    /// Whether an offset of that many steps leaves the phrase in unison with itself.
+    pub fn is_whole_rotation(&self, steps: f64) -> bool {
+        let turns = steps / self.rotation;
+        (turns - turns.round()).abs() < 1e-6
+    }
+
+    /// The offset as a place among the distinct alignments, 0 being unison; the nearest one.
+    pub fn alignment_of(&self, steps: f64) -> usize {
+        let place = steps.rem_euclid(self.rotation).round() as usize;
+        place % self.alignments.len().max(1)
+    }
+}
+
+/// Where the listing ends, and whether the process goes on.
+fn end(process: &Process) -> (Beats, bool) {
+    let settings = process.settings();
+    let endless = settings.motion.shifts == Shifts::Endless;
+    let round = shifts_to_unison(process.phrase(), settings);
+    let dwell = f64::from(settings.motion.dwell.max(1)) * process.phrase().length();
+    let grown = process.entry(0).unwrap_or(0.0) + process.laps(0).done().unwrap_or(dwell);
+    let copies_end = (1..process.voices()).filter_map(|copy| {
+        let timetable = process.course(copy).timetable();
+        let last = timetable.last_stage().unwrap_or(round);
+        let held = Station {
+            stage: last,
+            part: Part::Dwell,
+        };
+        Some(process.moves_from(copy)? + timetable.begin_of(held) + dwell)
+    });
+    let end = copies_end.fold(grown, f64::max);
+    let alone = process.voices() == 1 && settings.growth.growth == Growth::Off;
+    (if alone { end + dwell } else { end }, endless)
+}
+
+/// All moments at which something changes, in order, the end among them.
+fn boundaries(process: &Process, end: Beats) -> Vec<Beats> {
+    let mut cuts = vec![process.origin(), end];
+    cuts.extend(growth_boundaries(process, 0, end));
+    for copy in 1..process.voices() {
+        cuts.extend(process.entry(copy));
+        cuts.extend(growth_boundaries(process, copy, end));
+        cuts.extend(move_boundaries(process, copy, end));
+    }
+    cuts.retain(|cut| (process.origin()..=end).contains(cut));
+    cuts.sort_by(f64::total_cmp);
+    cuts.dedup_by(|a, b| (*a - *b).abs() < 1e-6);
+    cuts
+}
+
+fn growth_boundaries(process: &Process, voice: usize, end: Beats) -> Vec<Beats> {
+    let (Some(entry), laps) = (process.entry(voice), process.laps(voice)) else {
+        return Vec::new();
+    };
+    if process.settings().growth.growth == Growth::Off
+        || (voice > 0 && !process.settings().growth.copies_grow)
+    {
+        return Vec::new();
+    }
+    let mut cuts = vec![entry];
+    let mut lap = laps.at(0.0);
+    while entry + lap.end() < end && cuts.len() < MAX_STAGES {
+        let next = laps.after(&lap);
+        if (next.shown, to_ticks(next.length)) != (lap.shown, to_ticks(lap.length)) {
+            cuts.push(entry + next.start);
+        }
+        lap = next;
+    }
+    cuts.extend(laps.done().map(|done| entry + done));
+    cuts
+}
+
+fn move_boundaries(process: &Process, copy: usize, end: Beats) -> Vec<Beats> {
+    let Some(from) = process.moves_from(copy) else {
+        return Vec::new();
+    };
+    let timetable = process.course(copy).timetable();
+    let mut cuts = vec![from];
+    let mut station = timetable.station_at(0.0);
+    while cuts.len() < MAX_STAGES {
+        let until = from + timetable.end_of(station);
+        if !until.is_finite() || until >= end {
+            break;
+        }
+        station = timetable.after(station);
+        // A drift is one stage, though its tempo has two halves.
+        if station.part != Part::Settle {
+            cuts.push(until);
+        }
+    }
+    cuts
+}
+
+fn stage(process: &Process, span: Span) -> Stage {
+    let inside = span.start + 1e-6;
+    let lap = process.laps(0).at(inside - process.origin());
+    let copies = (1..process.voices())
+        .map(|copy| copy_stage(process, copy, span))
+        .collect();
+    Stage {
+        span,
+        shown: shown_in(process.phrase(), &lap),
+        lap: lap.length,
+        copies,
+    }
+}
+
+/// How many notes of the phrase sound in a lap.
+fn shown_in(phrase: &Phrase, lap: &crate::growth::Lap) -> usize {
+    let reached = phrase
+        .notes()
+        .iter()
+        .filter(|note| note.onset < lap.length - 1e-9)
+        .count();
+    lap.shown.min(reached)
+}
+
+fn copy_stage(process: &Process, copy: usize, span: Span) -> CopyStage {
+    let step = process.settings().step();
+    let inside = span.start + 1e-6;
+    let ahead = |at: Beats| process.displacement(copy, at).unwrap_or(0.0) / step;
+    // A hair inside, on either side, so that a jump at the border belongs to its own stage.
+    let (from, to) = (round(ahead(inside)), round(ahead(span.end - 1e-6)));
+    let doing = match (process.entry(copy), process.moves_from(copy)) {
+        (Some(entry), _) if entry > inside => Doing::Waiting,
+        (None, _) => Doing::Waiting,
+        (_, Some(moves)) if moves <= inside => doing(process, copy, inside - moves),
+        _ => Doing::Entering,
+    };
+    CopyStage { doing, from, to }
+}
+
+fn doing(process: &Process, copy: usize, tau: Beats) -> Doing {
+    let course = process.course(copy);
+    let Station { stage, part } = course.timetable().station_at(tau);
+    let moved = |a: u64, b: u64| course.shifted(a) != course.shifted(b);
+    match part {
+        Part::Build if moved(stage.saturating_sub(1), stage) => Doing::Building,
+        Part::Lean | Part::Settle if moved(stage, stage + 1) => Doing::Drifting,
+        _ => Doing::Locked,
+    }
+}
+
+/// To a thousandth of a step: what the hairs above have cost.
+fn round(steps: f64) -> f64 {
+    // Adding zero turns a negative one into a positive one.
+    (steps * 1000.0).round() / 1000.0 + 0.0
+}
+
+/// By how much musicians vary the counts they are given: 4 times may be 2 to 8 in a build-up,
+/// 8 may be 4 to 16 in a slide, 16 may be 12 to 24 in a hold (common practice, no source).
+const BUILD_RANGE: (f64, f64) = (0.5, 2.0);
+const SLIDE_RANGE: (f64, f64) = (0.5, 2.0);
+const HOLD_RANGE: (f64, f64) = (0.75, 1.5);
+
+fn totals(process: &Process, end: Beats) -> Totals {
+    let chosen = end - process.origin();
+    let grown = process.laps(0).done().unwrap_or(0.0);
+    let settings = process.settings();
+    let timetable = process.course(1).timetable();
+    let shifts = if process.voices() == 1 {
+        0
+    } else {
+        timetable
+            .last_stage()
+            .unwrap_or(shifts_to_unison(process.phrase(), settings))
+    };
+    let slide = match settings.motion.motion {
+        Motion::Drift => {
+            timetable.start_of(1)
+                - timetable.begin_of(Station {
+                    stage: 0,
+                    part: Part::Lean,
+                })
+        }
+        Motion::Jump | Motion::BuildUp => 0.0,
+    };
+    let build = timetable.begin_of(Station {
+        stage: 1,
+        part: Part::Dwell,
+    }) - timetable.start_of(1);
+    let slides = slide * shifts as f64;
+    let builds = grown + build * shifts as f64;
+    let holds = chosen - slides - builds;
+    let with = |pick: fn((f64, f64)) -> f64| {
+        slides * pick(SLIDE_RANGE) + builds * pick(BUILD_RANGE) + holds * pick(HOLD_RANGE)
+    };
+    Totals {
+        shortest: with(|range| range.0),
+        chosen,
+        longest: with(|range| range.1),
+    }
+}
+
+/// Every distinct alignment of two voices that play `phrase`, in whole steps of `step` beats.
+pub fn alignments(phrase: &Phrase, step: Beats) -> Vec<Alignment> {
+    let step = to_ticks(step).max(1);
+    let count = (phrase.smallest_rotation() / step).max(1);
+    (0..count)
+        .map(|offset| alignment(phrase, offset, offset * step))
+        .collect()
+}
+
+fn alignment(phrase: &Phrase, offset: i64, ahead: i64) -> Alignment {
+    let length = to_ticks(phrase.length()).max(1);
+    // A voice that is ahead sounds its notes earlier.
+    let moved = |onset: Beats| (to_ticks(onset) - ahead).rem_euclid(length);
+    let steady: Vec<i64> = attack_times(phrase.notes()).map(to_ticks).collect();
+    let copy: Vec<i64> = attack_times(phrase.notes()).map(moved).collect();
+    let doublings = copy.iter().filter(|onset| steady.contains(onset)).count();
+    let meetings = phrase.notes().iter().flat_map(|a| {
+        let here = phrase
+            .notes()
+            .iter()
+            .filter(move |b| moved(b.onset) == to_ticks(a.onset));
+        here.map(|b| (a.key, b.key))
+    });
+    Alignment {
+        offset,
+        attacks: steady.len() + copy.len() - doublings,
+        doublings,
+        meetings: meetings.collect(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::settings::{CopiesMove, GrowthSettings, Settings};
+
+    /// One note on each of these steps of `length`.
+    fn rhythm(onsets: &[usize], length: usize) -> Phrase {
+        let words: Vec<&str> = (0..length)
+            .map(|s| if onsets.contains(&s) { "C4" } else { "." })
+            .collect();
+        Phrase::from_text(&words.join(" "), 0.25).unwrap()
+    }
+
+    fn attacks(onsets: &[usize], length: usize) -> Vec<usize> {
+        alignments(&rhythm(onsets, length), 0.25)
+            .iter()
+            .map(|a| a.attacks)
+            .collect()
+    }
+
+    /// Attacks at offset k are 2m - c(k), c the cyclic autocorrelation (own arithmetic).
+    #[test]
+    fn attacks_at_every_offset_follow_the_autocorrelation() {
+        assert_eq!(
+            attacks(&[0, 1, 3, 6, 7], 10),
+            [5, 8, 9, 7, 7, 8, 7, 7, 9, 8]
+        );
+        assert_eq!(
+            attacks(&[0, 2, 3, 7, 9, 10], 12),
+            [6, 10, 9, 9, 10, 8, 10, 8, 10, 9, 9, 10]
+        );
+    }
+
+    #[test]
+    fn a_rhythm_of_sixteen_interlocks_at_four_offsets() {
+        let all = alignments(&rhythm(&[0, 3, 4, 8, 11], 16), 0.25);
+        let interlocking: Vec<i64> = all
+            .iter()
+            .filter(|a| a.interlocks())
+            .map(|a| a.offset)
+            .collect();
+        assert_eq!(interlocking, [2, 6, 10, 14]);
+    }
+
+    #[test]
+    fn a_rhythm_of_equal_halves_has_half_the_alignments() {
+        assert_eq!(alignments(&rhythm(&[0, 1, 3, 6, 7, 9], 12), 0.25).len(), 6);
+    }
+
+    /// The model's worked example: 432 beats to unison, and a dwell there.
+    #[test]
+    fn twelve_steps_with_a_dwell_of_eight_and_a_drift_of_four() {
+        let phrase = rhythm(&[0, 1, 2, 4, 5, 7, 9, 10], 12);
+        let form = Form::new(&Process::new(phrase, Settings::default(), 0.0));
+        assert_eq!(form.totals.chosen, 432.0 + 24.0);
+        assert_eq!(form.stages.len(), 25);
+        let doing: Vec<_> = form.stages[..4].iter().map(|s| s.copies[0]).collect();
+        assert_eq!(
+            doing,
+            [
+                CopyStage {
+                    doing: Doing::Locked,
+                    from: 0.0,
+                    to: 0.0
+                },
+                CopyStage {
+                    doing: Doing::Drifting,
+                    from: 0.0,
+                    to: 1.0
+                },
+                CopyStage {
+                    doing: Doing::Locked,
+                    from: 1.0,
+                    to: 1.0
+                },
+                CopyStage {
+                    doing: Doing::Drifting,
+                    from: 1.0,
+                    to: 2.0
+                },
+            ]
+        );
+        assert!(form.stages[0].is_unison(&form));
+        assert!(!form.stages[2].is_unison(&form));
+        assert!(form.stages[24].is_unison(&form));
+        assert_eq!(form.stage_at(36.0), Some(2));
+        // Holds of 6 to 12, slides of 2 to 8 cycles of 3 beats.
+        assert_eq!(form.totals.shortest, 13.0 * 18.0 + 12.0 * 6.0);
+        assert_eq!(form.totals.longest, 13.0 * 36.0 + 12.0 * 24.0);
+    }
+
+    #[test]
+    fn growth_comes_first_and_then_the_copies() {
+        let mut settings = Settings::default();
+        settings.growth = GrowthSettings {
+            growth: Growth::Fill,
+            step: 2,
+            every: 2,
+            ..settings.growth
+        };
+        settings.motion.copies = 2;
+        settings.motion.entry = 1;
+        settings.motion.copies_move = CopiesMove::InTurn;
+        let phrase = rhythm(&[0, 1, 2, 4, 5, 7], 8);
+        let form = Form::new(&Process::new(phrase, settings, 16.0));
+        let starts: Vec<_> = form
+            .stages
+            .iter()
+            .take(6)
+            .map(|s| s.span.start - 16.0)
+            .collect();
+        assert_eq!(starts, [0.0, 4.0, 8.0, 12.0, 14.0, 30.0]);
+        let shown: Vec<_> = form.stages.iter().take(4).map(|s| s.shown).collect();
+        assert_eq!(shown, [2, 4, 6, 6]);
+        assert_eq!(form.stages[3].copies[0].doing, Doing::Entering);
+        assert_eq!(form.stages[3].copies[1].doing, Doing::Waiting);
+        assert_eq!(form.stages[4].copies[1].doing, Doing::Locked);
+        assert_eq!(form.stages[5].copies[0].doing, Doing::Drifting);
+        assert_eq!(form.stages[5].copies[1].doing, Doing::Locked);
+    }
+
+    #[test]
+    fn a_phrase_alone_is_listed_for_a_dwell() {
+        let mut settings = Settings::default();
+        settings.motion.copies = 0;
+        let form = Form::new(&Process::new(rhythm(&[0], 4), settings, 0.0));
+        assert_eq!(form.stages.len(), 1);
+        assert_eq!(form.end(), 8.0);
+    }
+}
