@@ -107,6 +107,8 @@ impl Lap {
 }
 
 /// The laps of one voice's material.
+// Lives in place, large as it is: the audio thread changes it and must not allocate.
+#[allow(clippy::large_enum_variant)]
 #[derive(Clone, Debug, PartialEq)]
 pub enum Laps {
     /// The whole phrase, again and again.

@@ -282,6 +282,8 @@ pub fn shifts_to_unison(phrase: &Phrase, settings: &Settings) -> u64 {
     let rounds = (rotation / greatest_common_divisor(rotation, shift)) as u64;
     match motion.copies_move {
         CopiesMove::Fanned | CopiesMove::Together => rounds,
+        // A shift by a whole rotation is heard by nobody, whoever makes it.
+        CopiesMove::InTurn if rounds == 1 => 1,
         CopiesMove::InTurn => rounds * motion.copies.max(1) as u64,
     }
 }

@@ -63,6 +63,8 @@ impl Velocity {
 
     /// `value` kept within the range that sounds; NaN becomes the softest.
     pub fn new(value: f32) -> Self {
+        // Not `clamp`, which would let NaN through.
+        #[allow(clippy::manual_clamp)]
         Self(value.max(Self::SOFTEST.0).min(1.0))
     }
 

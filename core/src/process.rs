@@ -512,10 +512,11 @@ impl Iterator for VoiceNotes<'_> {
             }
             self.index += 1;
             let here = self.piece.reads(place) && on >= self.span.start;
-            if here && self.sounds(index, place) {
-                if let Some(note) = self.voice_note(index, on, place) {
-                    return Some(note);
-                }
+            if here
+                && self.sounds(index, place)
+                && let Some(note) = self.voice_note(index, on, place)
+            {
+                return Some(note);
             }
         }
         None

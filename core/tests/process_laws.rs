@@ -1,0 +1,182 @@
+//! Laws of the process, for any phrase and any settings.
+
+mod common;
+
+use common::{phrase, settings};
+use procession_core::motion::{drift_cycles, shifts_to_unison};
+use procession_core::phrase::Phrase;
+use procession_core::player::unroll;
+use procession_core::process::{Process, VoiceNote};
+use procession_core::settings::{Growth, Motion, Settings, Shifts};
+use procession_core::time::{Span, to_ticks};
+use proptest::prelude::*;
+
+fn notes(process: &Process, voice: usize, from: f64, to: f64) -> Vec<VoiceNote> {
+    process.notes(voice, Span::new(from, to)).collect()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, ..ProptestConfig::default() })]
+
+    /// Where a stretch of time is cut is not heard: nothing is lost, nothing is doubled.
+    #[test]
+    fn a_stretch_asked_in_parts_is_the_stretch_asked_at_once(
+        phrase in phrase(), settings in settings(),
+        cuts in proptest::collection::vec(0.0f64..200.0, 0..12),
+    ) {
+        let process = Process::new(phrase, settings, 1.5);
+        let mut cuts = cuts;
+        cuts.extend([0.0, 200.0]);
+        cuts.sort_by(f64::total_cmp);
+        for voice in 0..process.voices() {
+            let whole = notes(&process, voice, 0.0, 200.0);
+            let parts: Vec<_> = cuts
+                .windows(2)
+                .flat_map(|cut| notes(&process, voice, cut[0], cut[1]))
+                .collect();
+            prop_assert_eq!(whole, parts);
+        }
+    }
+
+    /// Onsets come in order, inside the span, and every note lasts.
+    #[test]
+    fn notes_come_in_order_and_last(phrase in phrase(), settings in settings()) {
+        let process = Process::new(phrase, settings, 0.0);
+        let all: Vec<_> = unroll(&process, Span::new(3.3, 120.0)).collect();
+        for pair in all.windows(2) {
+            prop_assert!(pair[0].on <= pair[1].on);
+        }
+        for note in &all {
+            prop_assert!((3.3..120.0).contains(&note.on), "{note:?}");
+            prop_assert!(note.off > note.on, "{note:?}");
+        }
+    }
+
+    /// While drifting the displacement has no gap, and the material never runs backwards: the
+    /// local tempo stays between half and double.
+    #[test]
+    fn a_drift_has_no_gap_and_stays_between_half_and_double_tempo(
+        phrase in phrase(), settings in settings(),
+    ) {
+        let mut settings = settings;
+        settings.motion.motion = Motion::Drift;
+        let process = Process::new(phrase, settings, 0.0);
+        for copy in 1..process.voices() {
+            let course = process.course(copy);
+            let mut piece = course.piece_at(0.0);
+            for _ in 0..40 {
+                if !piece.end.is_finite() {
+                    break;
+                }
+                let next = course.piece_after(&piece);
+                prop_assert_eq!(piece.end, next.start);
+                prop_assert!((piece.to - next.from).abs() < 1e-9, "{piece:?} {next:?}");
+                prop_assert!((piece.place_at(piece.end) - piece.to).abs() < 1e-9);
+                for at in [piece.start, piece.end] {
+                    let ratio = piece.ratio_at(at);
+                    prop_assert!((0.5 - 1e-9..=2.0 + 1e-9).contains(&ratio), "{ratio}");
+                }
+                piece = next;
+            }
+        }
+    }
+
+    /// A place in the material and the time it is reached are each other's inverse.
+    #[test]
+    fn time_and_place_invert_each_other(
+        phrase in phrase(), settings in settings(), tau in 0.0f64..500.0,
+    ) {
+        let process = Process::new(phrase, settings, 0.0);
+        let piece = process.course(1).piece_at(tau);
+        let back = piece.time_of(piece.place_at(tau));
+        prop_assert!((back - tau).abs() < 1e-9, "{tau} {back}");
+    }
+
+    /// With shifts on Auto the copies end in unison, and were not in unison after any fewer.
+    #[test]
+    fn unison_comes_back_exactly_when_the_arithmetic_says(
+        phrase in phrase(), settings in settings(),
+    ) {
+        let mut settings = settings;
+        settings.motion.shifts = Shifts::Auto;
+        settings.motion.copies = settings.motion.copies.max(1);
+        let round = shifts_to_unison(&phrase, &settings);
+        let rotation = phrase.smallest_rotation();
+        let process = Process::new(phrase, settings, 0.0);
+        let apart = |stage: u64| {
+            (1..process.voices()).any(|copy| {
+                to_ticks(process.course(copy).shifted(stage)).rem_euclid(rotation) != 0
+            })
+        };
+        prop_assert!(!apart(round));
+        for stage in 1..round.min(400) {
+            prop_assert!(apart(stage), "unison after {stage} of {round}");
+        }
+    }
+
+    /// A drift never takes less time than was asked for.
+    #[test]
+    fn a_drift_takes_as_long_as_asked_or_longer(phrase in phrase(), settings in settings()) {
+        prop_assert!(drift_cycles(&phrase, &settings) >= settings.motion.drift);
+    }
+
+    /// With nothing growing, a cycle of the steady voice is the phrase.
+    #[test]
+    fn the_steady_voice_plays_the_phrase(phrase in phrase(), cycle in 0u32..100_000) {
+        let mut settings = Settings::default();
+        settings.growth.growth = Growth::Off;
+        let length = phrase.length();
+        let process = Process::new(phrase.clone(), settings, 0.0);
+        let start = f64::from(cycle) * length;
+        let heard = notes(&process, 0, start - 1e-7, start + length - 1e-7);
+        prop_assert_eq!(heard.len(), phrase.notes().len());
+        for (heard, written) in heard.iter().zip(phrase.notes()) {
+            prop_assert!((heard.on - start - written.onset).abs() < 1e-7);
+            prop_assert_eq!(heard.key, written.key);
+        }
+    }
+
+    /// A change of the offset while drifting is approached without a gap and never backwards.
+    #[test]
+    fn a_changed_offset_never_turns_the_material_back(
+        phrase in phrase(), settings in settings(), now in 0.1f64..100.0, offset in -32.0f64..32.0,
+    ) {
+        let mut settings = settings;
+        settings.motion.motion = Motion::Drift;
+        settings.motion.copies = settings.motion.copies.max(1);
+        let mut process = Process::new(phrase, settings, 0.0);
+        settings.motion.offset = offset;
+        let before = process.displacement(1, now);
+        process.set_settings(settings, now);
+        let after = process.displacement(1, now);
+        prop_assert_eq!(before.is_some(), after.is_some());
+        if let (Some(before), Some(after)) = (before, after) {
+            prop_assert!((before - after).abs() < 1e-9, "{before} {after}");
+            let mut earlier = now + after;
+            for tick in 1..2000 {
+                let at = now + f64::from(tick) * 0.05;
+                let place = at + process.displacement(1, at).unwrap();
+                prop_assert!(place > earlier, "{place} {earlier}");
+                earlier = place;
+            }
+        }
+    }
+}
+
+/// Growth of any kind leaves a phrase that, once done, is whole.
+#[test]
+fn what_has_grown_is_the_whole_phrase() {
+    let phrase = Phrase::from_text("D4 F4 . G4 A4 . C5 E4", 0.25).unwrap();
+    for growth in [Growth::Fill, Growth::Lengthen] {
+        for step in 1..=8 {
+            let mut settings = Settings::default();
+            settings.growth.growth = growth;
+            settings.growth.step = step;
+            let process = Process::new(phrase.clone(), settings, 0.0);
+            let done = process.laps(0).done().unwrap();
+            assert_eq!(notes(&process, 0, done, done + 2.0).len(), 6, "{growth:?} {step}");
+            let before = notes(&process, 0, 0.0, 2.0).len();
+            assert!(before < 6 || step >= 6 || growth == Growth::Lengthen);
+        }
+    }
+}
