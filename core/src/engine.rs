@@ -123,17 +123,17 @@ impl Engine {
     /// # Real-time
     /// Allocates never, blocks never. What sounds is ended in the next block.
     pub fn restore(&mut self, phrase: &Phrase, anchor: Anchor) {
-        self.anchor = anchor;
         self.controls = None;
-        self.edit(phrase);
+        self.edit(phrase, anchor);
     }
 
     /// Another phrase in the place of the one that was there.
     ///
     /// # Real-time
     /// Allocates never, blocks never. What sounds is ended in the next block.
-    pub fn edit(&mut self, phrase: &Phrase) {
+    pub fn edit(&mut self, phrase: &Phrase, anchor: Anchor) {
         self.process.set_phrase(phrase);
+        self.anchor = anchor;
         self.interrupted = true;
     }
 

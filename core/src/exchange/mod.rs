@@ -1,3 +1,4 @@
 //! What is read from and written for others. Never reached from the audio path.
 
 pub mod picture;
+pub mod plan;

@@ -1,0 +1,131 @@
+//! The plan in words: stage by stage what happens, when, and what sounds.
+
+use crate::exchange::picture::{minutes, steps_ahead};
+use crate::form::{Doing, Form, Stage};
+use crate::mode::Mode;
+use crate::process::{Process, VoiceNote};
+use crate::sonority::Sonority;
+use crate::time::{Beats, Span};
+use std::fmt::Write;
+
+/// What a plan is made from.
+#[derive(Clone, Copy, Debug)]
+pub struct Plan<'a> {
+    /// Stands at the top.
+    pub title: &'a str,
+    /// Whose voices move.
+    pub process: &'a Process,
+    /// Its stages.
+    pub form: &'a Form,
+    /// What was played, in order of onset.
+    pub notes: &'a [VoiceNote],
+    /// Which mode is in force from which song position on, in order.
+    pub modes: &'a [(Beats, Mode)],
+    /// Beats a minute.
+    pub tempo: f64,
+    /// Beats a bar.
+    pub beats_per_bar: f64,
+}
+
+impl Plan<'_> {
+    /// The plan as text, a line a stage.
+    pub fn to_text(&self) -> String {
+        let mut out = String::new();
+        let totals = &self.form.totals;
+        let clock = |beats| minutes(beats, self.tempo);
+        let phrase = self.process.phrase();
+        let _ = writeln!(out, "{}\n", self.title);
+        let _ = writeln!(
+            out,
+            "{} notes in {:.3} steps, {} distinct alignments.",
+            phrase.notes().len(),
+            phrase.length() / self.process.settings().step(),
+            self.form.alignments.len()
+        );
+        let _ = writeln!(
+            out,
+            "{} at {} bpm; with customary repeats between {} and {}.{}\n",
+            clock(totals.chosen),
+            self.tempo,
+            clock(totals.shortest),
+            clock(totals.longest),
+            if self.form.endless { " It goes on after that." } else { "" },
+        );
+        let _ = writeln!(out, "{:>5}  {:>9}  {:>6}  {:<44}  sounding", "stage", "bars", "time", "what");
+        for (index, stage) in self.form.stages.iter().enumerate() {
+            let _ = writeln!(
+                out,
+                "{:>5}  {:>9}  {:>6}  {:<44}  {}",
+                index + 1,
+                self.bars(stage.span),
+                clock(stage.span.start - self.process.origin()),
+                self.words(stage),
+                self.sonority(stage.span),
+            );
+        }
+        out.push_str("\nThe alignments of two voices\n\n");
+        for alignment in &self.form.alignments {
+            let _ = writeln!(
+                out,
+                "{:>16}: {:>3} attacks, {:>3} together{}",
+                steps_ahead(alignment.offset as f64),
+                alignment.attacks,
+                alignment.doublings,
+                if alignment.interlocks() { ", interlocking" } else { "" },
+            );
+        }
+        out
+    }
+
+    /// What happens in a stage, in words.
+    pub fn words(&self, stage: &Stage) -> String {
+        stage_words(stage, self.form, self.process)
+    }
+
+    fn bars(&self, span: Span) -> String {
+        let bar = |at: Beats| ((at - self.process.origin()) / self.beats_per_bar).floor() as i64 + 1;
+        // A hair before the end: the bar line belongs to the next stage.
+        let (first, last) = (bar(span.start + 1e-6), bar(span.end - 1e-6));
+        if first == last { format!("{first}") } else { format!("{first}-{last}") }
+    }
+
+    /// What sounds in the last cycle of a stage.
+    fn sonority(&self, span: Span) -> String {
+        let cycle = Span::new(f64::max(span.start, span.end - self.process.phrase().length()), span.end);
+        let from = self.notes.partition_point(|note| note.on < cycle.start - 1e-6);
+        let inside = self.notes[from..].iter().take_while(|note| note.on < cycle.end - 1e-6);
+        let sounding = Sonority::of(inside.map(|note| note.key));
+        let before_end = self.modes.iter().rev().find(|(from, _)| *from < cycle.end - 1e-6);
+        sounding.name(before_end.map(|(_, mode)| mode))
+    }
+}
+
+/// What happens in a stage, in words.
+pub fn stage_words(stage: &Stage, form: &Form, process: &Process) -> String {
+    let all = process.phrase().notes().len();
+    if stage.shown < all && stage.copies.iter().all(|copy| copy.doing == Doing::Waiting) {
+        return format!("{} of {all} notes", stage.shown);
+    }
+    if stage.copies.is_empty() || stage.copies.iter().all(|copy| copy.doing == Doing::Waiting) {
+        return "the phrase alone".to_owned();
+    }
+    if stage.is_unison(form) {
+        return "unison".to_owned();
+    }
+    let copies: Vec<String> = stage
+        .copies
+        .iter()
+        .enumerate()
+        .filter(|(_, copy)| copy.doing != Doing::Waiting)
+        .map(|(index, copy)| {
+            let place = match copy.doing {
+                Doing::Drifting => format!("drifts to {}", steps_ahead(copy.to)),
+                Doing::Building => format!("builds up {}", steps_ahead(copy.to)),
+                Doing::Entering => format!("enters {}", steps_ahead(copy.from)),
+                Doing::Locked | Doing::Waiting => steps_ahead(copy.from),
+            };
+            format!("copy {} {place}", index + 1)
+        })
+        .collect();
+    copies.join(", ")
+}

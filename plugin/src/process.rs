@@ -1,0 +1,198 @@
+//! A block: what the host says is put into the engine's words, what the engine says into the
+//! host's.
+
+use crate::handover::{AudioSide, Cause};
+use crate::outbox::{HostEvent, Outbox};
+use crate::params::Parameters;
+use crate::state::Taken;
+use nice_plug::midi::{Channel, Key};
+use nice_plug::prelude::*;
+use procession_core::clock::Transport;
+use procession_core::engine::{Controls, Engine, News};
+use procession_core::note;
+
+/// All that the audio thread owns.
+pub struct AudioThread {
+    engine: Box<Engine>,
+    outbox: Outbox,
+    exchange: AudioSide,
+}
+
+impl AudioThread {
+    /// An engine at rest. Allocates all it will ever need.
+    pub fn new(exchange: AudioSide) -> Self {
+        // The rate is told before the first block.
+        Self { engine: Box::new(Engine::new(48_000.0)), outbox: Outbox::default(), exchange }
+    }
+
+    /// Blocks come at `sample_rate` hertz from now on.
+    pub fn prepare(&mut self, sample_rate: f32) {
+        self.engine.prepare(f64::from(sample_rate));
+    }
+
+    /// The host starts afresh: what sounds is ended in the next block, the phrase stays.
+    pub fn reset(&mut self) {
+        self.engine.interrupt();
+    }
+
+    /// Plays `frames` frames.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never; bounded by voices and by the notes in the block.
+    pub fn process<P: Plugin<SysExMessage = ()>>(
+        &mut self,
+        frames: u32,
+        parameters: &Parameters,
+        context: &mut impl ProcessContext<P>,
+    ) -> ProcessStatus {
+        self.receive();
+        let transport = heard_from(context.transport());
+        let controls = controls(parameters);
+        let Self { engine, outbox, .. } = self;
+        outbox.send_waiting(|event| context.try_send_event(event).is_ok());
+        engine.begin(&transport, frames, &controls, |event| {
+            outbox.send(event, |event| context.try_send_event(event).is_ok());
+        });
+        while let Some(event) = context.next_event() {
+            let to_host = |event| context.try_send_event(event).is_ok();
+            play_in(engine, outbox, event, frames, to_host);
+        }
+        engine.finish(|event| {
+            outbox.send(event, |event| context.try_send_event(event).is_ok());
+        });
+        self.report();
+        if self.engine.is_idle() && self.outbox.is_empty() {
+            ProcessStatus::Normal
+        } else {
+            ProcessStatus::KeepAlive
+        }
+    }
+
+    /// A phrase from the window, or from a saved project.
+    fn receive(&mut self) {
+        match self.exchange.poll_incoming() {
+            Some((Cause::Loaded, kept)) => self.engine.restore(&kept.phrase, kept.anchor),
+            Some((Cause::Edited, kept)) => self.engine.edit(&kept.phrase, kept.anchor),
+            None => (),
+        }
+    }
+
+    /// What the window and a saved project have to know.
+    fn report(&mut self) {
+        let news = self.engine.take_news();
+        if news != News::default() {
+            let phrase = self.engine.process().phrase();
+            let anchor = self.engine.anchor();
+            self.exchange.publish(&Taken { phrase: phrase.clone(), anchor });
+        }
+    }
+}
+
+fn controls(parameters: &Parameters) -> Controls {
+    Controls {
+        settings: parameters.settings(),
+        hold: parameters.hold(),
+        thru: parameters.thru(),
+        bypass: parameters.bypass(),
+    }
+}
+
+fn heard_from(transport: &nice_plug::prelude::Transport) -> Transport {
+    Transport {
+        playing: transport.playing,
+        tempo: transport.tempo,
+        position: transport.pos_beats(),
+    }
+}
+
+/// An event that is played into the plug-in.
+fn play_in(
+    engine: &mut Engine,
+    outbox: &mut Outbox,
+    event: HostEvent,
+    frames: u32,
+    mut to_host: impl FnMut(HostEvent) -> bool,
+) {
+    // An event that stands at the end of the slice belongs to it; the host may list it so.
+    let frame = event.timing().min(frames);
+    let mut send = |event| outbox.send(event, &mut to_host);
+    match event {
+        NoteEvent::NoteOn { channel, key, velocity, .. } if velocity > 0.0 => {
+            engine.note_on(frame, which(channel, key), note::Velocity::new(velocity), send);
+        }
+        NoteEvent::NoteOn { channel, key, .. }
+        | NoteEvent::NoteOff { channel, key, .. }
+        | NoteEvent::Choke { channel, key, .. } => {
+            engine.note_off(frame, which(channel, key), send);
+        }
+        // The plug-in's own word to the host, never the host's.
+        NoteEvent::VoiceTerminated { .. } => (),
+        other => {
+            engine.play_until(frame, &mut send);
+            go_through(engine, outbox, at_frame(other, frame, frames), to_host);
+        }
+    }
+}
+
+/// Controllers, bend, pressure and programs go to every channel in use, all else where it is.
+fn go_through(
+    engine: &Engine,
+    outbox: &mut Outbox,
+    event: HostEvent,
+    mut to_host: impl FnMut(HostEvent) -> bool,
+) {
+    match channel_of(&event) {
+        Some(played) => {
+            for channel in engine.channels(known_channel(played)) {
+                outbox.send_as_is(on_channel(event, channel), &mut to_host);
+            }
+        }
+        None => outbox.send_as_is(event, to_host),
+    }
+}
+
+/// The channel of an event that concerns a whole channel, or a key in every voice.
+fn channel_of(event: &HostEvent) -> Option<Channel> {
+    match *event {
+        NoteEvent::MidiCC { channel, .. }
+        | NoteEvent::MidiPitchBend { channel, .. }
+        | NoteEvent::MidiChannelPressure { channel, .. }
+        | NoteEvent::MidiProgramChange { channel, .. }
+        | NoteEvent::PolyPressure { channel, .. } => Some(channel),
+        _ => None,
+    }
+}
+
+fn on_channel(mut event: HostEvent, to: note::Channel) -> HostEvent {
+    match &mut event {
+        NoteEvent::MidiCC { channel, .. }
+        | NoteEvent::MidiPitchBend { channel, .. }
+        | NoteEvent::MidiChannelPressure { channel, .. }
+        | NoteEvent::MidiProgramChange { channel, .. }
+        | NoteEvent::PolyPressure { channel, .. } => *channel = Channel::Number(to.number()),
+        _ => (),
+    }
+    event
+}
+
+/// The last frame for what stands at, or beyond, the end of the slice.
+fn at_frame(mut event: HostEvent, frame: u32, frames: u32) -> HostEvent {
+    let frame = frame.min(frames.saturating_sub(1));
+    event.subtract_timing(event.timing() - frame);
+    event
+}
+
+fn which(channel: Channel, key: Key) -> (Option<note::Channel>, Option<note::Key>) {
+    let key = match key {
+        Key::Number(number) => note::Key::new(number),
+        Key::Wildcard => None,
+    };
+    (known_channel(channel), key)
+}
+
+fn known_channel(channel: Channel) -> Option<note::Channel> {
+    match channel {
+        Channel::Number(number) => note::Channel::new(number),
+        Channel::Wildcard => None,
+    }
+}
