@@ -32,4 +32,6 @@ pub mod mode;
 
 pub mod fold;
 
+pub mod sonority;
+
 pub mod settings;
