@@ -22,17 +22,19 @@
 //! ```
 #![forbid(unsafe_code)]
 
-pub mod clock;
-pub mod exchange;
-pub mod fold;
-pub mod form;
-pub mod growth;
-pub mod ledger;
-pub mod mode;
-pub mod motion;
+// In reading order: each uses only what stands above it.
+pub mod time;
 pub mod note;
 pub mod phrase;
-pub mod player;
-pub mod process;
+pub mod mode;
 pub mod settings;
-pub mod time;
+pub mod fold;
+pub mod motion;
+pub mod growth;
+pub mod process;
+pub mod ledger;
+pub mod player;
+pub mod clock;
+pub mod form;
+pub mod sonority;
+pub mod exchange;

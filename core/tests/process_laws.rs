@@ -174,7 +174,11 @@ fn what_has_grown_is_the_whole_phrase() {
             settings.growth.step = step;
             let process = Process::new(phrase.clone(), settings, 0.0);
             let done = process.laps(0).done().unwrap();
-            assert_eq!(notes(&process, 0, done, done + 2.0).len(), 6, "{growth:?} {step}");
+            assert_eq!(
+                notes(&process, 0, done, done + 2.0).len(),
+                6,
+                "{growth:?} {step}"
+            );
             let before = notes(&process, 0, 0.0, 2.0).len();
             assert!(before < 6 || step >= 6 || growth == Growth::Lengthen);
         }

@@ -49,9 +49,17 @@ impl Plan<'_> {
             self.tempo,
             clock(totals.shortest),
             clock(totals.longest),
-            if self.form.endless { " It goes on after that." } else { "" },
+            if self.form.endless {
+                " It goes on after that."
+            } else {
+                ""
+            },
         );
-        let _ = writeln!(out, "{:>5}  {:>9}  {:>6}  {:<44}  sounding", "stage", "bars", "time", "what");
+        let _ = writeln!(
+            out,
+            "{:>5}  {:>9}  {:>6}  {:<44}  sounding",
+            "stage", "bars", "time", "what"
+        );
         for (index, stage) in self.form.stages.iter().enumerate() {
             let _ = writeln!(
                 out,
@@ -71,7 +79,11 @@ impl Plan<'_> {
                 steps_ahead(alignment.offset as f64),
                 alignment.attacks,
                 alignment.doublings,
-                if alignment.interlocks() { ", interlocking" } else { "" },
+                if alignment.interlocks() {
+                    ", interlocking"
+                } else {
+                    ""
+                },
             );
         }
         out
@@ -83,19 +95,35 @@ impl Plan<'_> {
     }
 
     fn bars(&self, span: Span) -> String {
-        let bar = |at: Beats| ((at - self.process.origin()) / self.beats_per_bar).floor() as i64 + 1;
+        let bar =
+            |at: Beats| ((at - self.process.origin()) / self.beats_per_bar).floor() as i64 + 1;
         // A hair before the end: the bar line belongs to the next stage.
         let (first, last) = (bar(span.start + 1e-6), bar(span.end - 1e-6));
-        if first == last { format!("{first}") } else { format!("{first}-{last}") }
+        if first == last {
+            format!("{first}")
+        } else {
+            format!("{first}-{last}")
+        }
     }
 
     /// What sounds in the last cycle of a stage.
     fn sonority(&self, span: Span) -> String {
-        let cycle = Span::new(f64::max(span.start, span.end - self.process.phrase().length()), span.end);
-        let from = self.notes.partition_point(|note| note.on < cycle.start - 1e-6);
-        let inside = self.notes[from..].iter().take_while(|note| note.on < cycle.end - 1e-6);
+        let cycle = Span::new(
+            f64::max(span.start, span.end - self.process.phrase().length()),
+            span.end,
+        );
+        let from = self
+            .notes
+            .partition_point(|note| note.on < cycle.start - 1e-6);
+        let inside = self.notes[from..]
+            .iter()
+            .take_while(|note| note.on < cycle.end - 1e-6);
         let sounding = Sonority::of(inside.map(|note| note.key));
-        let before_end = self.modes.iter().rev().find(|(from, _)| *from < cycle.end - 1e-6);
+        let before_end = self
+            .modes
+            .iter()
+            .rev()
+            .find(|(from, _)| *from < cycle.end - 1e-6);
         sounding.name(before_end.map(|(_, mode)| mode))
     }
 }

@@ -1,6 +1,6 @@
 //! Any phrase and any settings that a musician could make.
 
-#![allow(dead_code)]
+#![allow(dead_code, clippy::unwrap_used, reason = "shared by tests that use a part each")]
 
 use procession_core::mode::ModeName;
 use procession_core::note::{Key, Note, Velocity};
@@ -14,12 +14,14 @@ pub fn phrase() -> impl Strategy<Value = Phrase> {
     (2u32..=24).prop_flat_map(|steps| {
         let note = (0..steps, 1..=steps, 30u8..100, 1u8..=127);
         proptest::collection::vec(note, 1..20).prop_map(move |notes| {
-            let notes = notes.into_iter().map(|(onset, length, key, velocity)| Note {
-                onset: f64::from(onset) * 0.25,
-                length: f64::from(length) * 0.25,
-                key: Key::new(key).unwrap(),
-                velocity: Velocity::new(f32::from(velocity) / 127.0),
-            });
+            let notes = notes
+                .into_iter()
+                .map(|(onset, length, key, velocity)| Note {
+                    onset: f64::from(onset) * 0.25,
+                    length: f64::from(length) * 0.25,
+                    key: Key::new(key).unwrap(),
+                    velocity: Velocity::new(f32::from(velocity) / 127.0),
+                });
             Phrase::new(notes, f64::from(steps) * 0.25).unwrap()
         })
     })
@@ -27,8 +29,16 @@ pub fn phrase() -> impl Strategy<Value = Phrase> {
 
 fn copies() -> impl Strategy<Value = [CopySettings; MAX_COPIES]> {
     let copy = (-3200i32..3200, 0u8..=20, -3i32..=3).prop_map(|(offset, level, octave)| {
-        let offset = if offset % 3 == 0 { 0.0 } else { f64::from(offset) / 100.0 };
-        CopySettings { offset, level: f32::from(level) / 10.0, octave }
+        let offset = if offset % 3 == 0 {
+            0.0
+        } else {
+            f64::from(offset) / 100.0
+        };
+        CopySettings {
+            offset,
+            level: f32::from(level) / 10.0,
+            octave,
+        }
     });
     proptest::array::uniform8(copy)
 }
@@ -39,25 +49,36 @@ fn motion() -> impl Strategy<Value = MotionSettings> {
         select(vec![Motion::Drift, Motion::Jump, Motion::BuildUp]),
         select(vec![0.0, 0.0, 1.0, -2.5, 7.25]),
         -8i32..=8,
-        select(vec![CopiesMove::Fanned, CopiesMove::Together, CopiesMove::InTurn]),
+        select(vec![
+            CopiesMove::Fanned,
+            CopiesMove::Together,
+            CopiesMove::InTurn,
+        ]),
         1u32..=6,
         1u32..=6,
-        select(vec![Shifts::Auto, Shifts::Count(0), Shifts::Count(3), Shifts::Endless]),
+        select(vec![
+            Shifts::Auto,
+            Shifts::Count(0),
+            Shifts::Count(3),
+            Shifts::Endless,
+        ]),
         0u32..=3,
     )
-        .prop_map(|(copies, motion, offset, shift_by, copies_move, dwell, drift, shifts, entry)| {
-            MotionSettings {
-                copies,
-                motion,
-                offset,
-                shift_by,
-                copies_move,
-                dwell,
-                drift,
-                shifts,
-                entry,
-            }
-        })
+        .prop_map(
+            |(copies, motion, offset, shift_by, copies_move, dwell, drift, shifts, entry)| {
+                MotionSettings {
+                    copies,
+                    motion,
+                    offset,
+                    shift_by,
+                    copies_move,
+                    dwell,
+                    drift,
+                    shifts,
+                    entry,
+                }
+            },
+        )
 }
 
 fn growth() -> impl Strategy<Value = GrowthSettings> {
@@ -71,29 +92,41 @@ fn growth() -> impl Strategy<Value = GrowthSettings> {
         GrowthOrder::Scattered,
     ];
     let growths = vec![Growth::Off, Growth::Fill, Growth::Lengthen];
-    (select(growths), -8i32..=8, 1u32..=3, select(orders), any::<bool>(), any::<u64>()).prop_map(
-        |(growth, step, every, order, copies_grow, seed)| GrowthSettings {
-            growth,
-            step,
-            every,
-            order,
-            copies_grow,
-            seed,
-        },
+    (
+        select(growths),
+        -8i32..=8,
+        1u32..=3,
+        select(orders),
+        any::<bool>(),
+        any::<u64>(),
     )
+        .prop_map(
+            |(growth, step, every, order, copies_grow, seed)| GrowthSettings {
+                growth,
+                step,
+                every,
+                order,
+                copies_grow,
+                seed,
+            },
+        )
 }
 
 fn fold() -> impl Strategy<Value = FoldSettings> {
     let kinds = vec![FoldKind::Off, FoldKind::ByDegree, FoldKind::Nearest];
-    (select(kinds), 0u8..12, select(ModeName::ALL.to_vec()), 0u32..=100).prop_map(
-        |(fold, target_tonic, target_mode, amount)| FoldSettings {
+    (
+        select(kinds),
+        0u8..12,
+        select(ModeName::ALL.to_vec()),
+        0u32..=100,
+    )
+        .prop_map(|(fold, target_tonic, target_mode, amount)| FoldSettings {
             fold,
             target_tonic,
             target_mode,
             amount: f64::from(amount) / 100.0,
             ..FoldSettings::default()
-        },
-    )
+        })
 }
 
 /// Any settings at all.
@@ -108,7 +141,10 @@ pub fn settings() -> impl Strategy<Value = Settings> {
     });
     (select(grids), motion(), growth(), fold(), output, copies()).prop_map(
         |(grid, motion, growth, fold, output, copies)| Settings {
-            capture: CaptureSettings { grid, ..CaptureSettings::default() },
+            capture: CaptureSettings {
+                grid,
+                ..CaptureSettings::default()
+            },
             motion,
             growth,
             fold,
