@@ -1,6 +1,10 @@
 //! Any phrase and any settings that a musician could make.
 
-#![allow(dead_code, clippy::unwrap_used, reason = "shared by tests that use a part each")]
+#![allow(
+    dead_code,
+    clippy::unwrap_used,
+    reason = "shared by tests that use a part each"
+)]
 
 use procession_core::mode::ModeName;
 use procession_core::note::{Key, Note, Velocity};
