@@ -49,12 +49,7 @@ impl FoldMap {
         let source = source(settings, phrase);
         let target = Mode::named(settings.target_tonic, settings.target_mode, settings.custom);
         let whole = Whole::new(settings.fold, &source, &target, phrase);
-        let played = phrase
-            .notes()
-            .iter()
-            .map(|note| note.key.pitch_class())
-            .collect();
-        let turning = whole.turning(source.pitch_classes(), played);
+        let turning = whole.turning(source.pitch_classes(), source::pitch_classes(phrase));
         let order = order::order(&source, &target, turning, whole.turns_into);
 
         // NaN, clamped, is NaN still, and 0 as a whole number.
@@ -70,16 +65,15 @@ impl FoldMap {
                 rest_turns
             }
         };
-        let to = std::array::from_fn(|key| {
-            let key = key as u8;
-            Key::by_octave(if turns(key) {
+        let goal = |key: u8| {
+            if turns(key) {
                 whole.goal(key)
             } else {
                 i32::from(key)
-            })
-        });
+            }
+        };
         Self {
-            to,
+            to: std::array::from_fn(|key| Key::by_octave(goal(key as u8))),
             source,
             target,
             order,

@@ -77,7 +77,8 @@ pub fn detect_source_tonic(steps: PitchSet, phrase: &Phrase) -> Mode {
         .unwrap_or(Mode::new(0, steps))
 }
 
-fn pitch_classes(phrase: &Phrase) -> PitchSet {
+/// The pitch classes that are played.
+pub(super) fn pitch_classes(phrase: &Phrase) -> PitchSet {
     let notes = phrase.notes().iter();
     notes.map(|note| note.key.pitch_class()).collect()
 }
