@@ -19,9 +19,12 @@ pub fn source(settings: &FoldSettings, phrase: &Phrase) -> Mode {
 }
 
 /// Of the shipped modes that contain the whole phrase, one with the fewest extra pitches: the
-/// first of the list on the tonic for which the phrase speaks most, see [`Tonics`]; if there is
+/// first of the list on the tonic for which the phrase speaks most; if there is
 /// none on any tonic it speaks for, the first of the list on the first tonic from C upwards. An
 /// empty phrase is heard as C chromatic.
+///
+/// A phrase speaks for its first note, its last, its lowest, and the pitch class that lasts
+/// longest in all, a vote each; of those with as many votes, in that order.
 ///
 /// # Real-time
 /// Allocates never, blocks never, bounded by the notes of the phrase; so are its sisters.
