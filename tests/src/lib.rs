@@ -8,3 +8,5 @@ pub mod session;
 pub mod heard;
 
 pub mod score;
+
+pub mod pass_through;

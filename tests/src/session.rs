@@ -88,6 +88,7 @@ impl Session {
     }
 
     /// Turns of the song are told inside the block in which they happen, by transport events.
+    /// If the tempo rises inside the last block, [`Session::run`] goes a little too far.
     pub fn turning_mid_block(mut self) -> Self {
         self.telling = Telling::MidBlock;
         self
@@ -205,18 +206,24 @@ impl Session {
     /// Goes on until `beats` beats have passed, rolling or not, through loops and seeks.
     ///
     /// # Errors
-    /// What [`Plugin::process`] says.
+    /// What [`Plugin::process`] says; or the tempo is none at which a beat ever passes.
     pub fn run(&mut self, beats: f64) -> Result<(), Error> {
         let end = self.clock.here().passed + beats;
         loop {
             let left = end - self.clock.here().passed;
             let sample_rate = self.plugin.audio().setup().sample_rate;
-            let frames = (left * 60.0 * sample_rate / self.clock.tempo() - 1e-3).ceil();
+            let tempo = self.clock.tempo();
+            if !(tempo > 0.0 && tempo.is_finite()) {
+                return Err(Error::new(format!(
+                    "at a tempo of {tempo} no beat ever passes: run for frames or seconds"
+                )));
+            }
+            let frames = (left * 60.0 * sample_rate / tempo - 1e-3).ceil();
             if frames < 1.0 {
                 return Ok(());
             }
-            // A tempo change begins a new block, so the count is made again after it.
-            self.next_block(self.clock.now() + frames as u64)?;
+            // The tempo may change on the way, so the count is made again after each block.
+            self.next_block(self.clock.now().saturating_add(frames as u64))?;
         }
     }
 
@@ -276,7 +283,9 @@ impl Session {
             block = block.transport(transport);
         }
         events.into_iter().for_each(|event| block.push(event));
-        self.process(&block, start, &places)
+        self.process(&block, start, &places)?;
+        while self.clock.turns() {}
+        Ok(())
     }
 
     fn process(

@@ -12,7 +12,7 @@ pub fn run(arguments: Parser) -> Result<()> {
     let bundles = bundle::make(Build::Debug)?;
     let variables = [("PROCESSION_CLAP", bundles[0].clone().into_os_string())];
     let steps = [
-        workspace::cargo(&["test", "--workspace"], &variables),
+        workspace::cargo(&["test", "--workspace", "--no-fail-fast"], &variables),
         references::ask(),
     ];
     // One step's failure does not hide the other's.

@@ -23,7 +23,7 @@ impl Library {
     pub fn open(path: &Path) -> Result<Self, Error> {
         if !path.exists() {
             return Err(Error::new(format!(
-                "there is no plug-in at {}: build it with `cargo xtask bundle`",
+                "there is no plug-in at {}: build it with `cargo xtask bundle --debug` (for tests) or `cargo xtask bundle`",
                 path.display()
             )));
         }
@@ -33,10 +33,24 @@ impl Library {
             .map_err(|error| Error::new(format!("{} cannot be loaded: {error}", path.display())))
     }
 
+    /// The plug-in that `cargo xtask test` has built, or `cargo xtask bundle --debug`.
+    ///
+    /// # Errors
+    /// As for [`Library::open`].
+    pub fn built() -> Result<Self, Error> {
+        if let Some(path) = std::env::var_os("PROCESSION_CLAP") {
+            return Self::open(path.as_ref());
+        }
+        // A test lies in target/debug/deps.
+        let program = std::env::current_exe().map_err(Error::new)?;
+        let target = program.ancestors().nth(3).unwrap_or(Path::new("target"));
+        Self::open(&target.join("bundled-debug/Procession.clap"))
+    }
+
     /// The plug-in linked into this very program, so that the guard against allocation in
     /// `process` (part of its debug build) watches it, and a debugger sees it.
     ///
-    /// ```ignore
+    /// ```text
     /// Library::linked(&procession::clap_entry)
     /// ```
     ///
