@@ -609,7 +609,6 @@ impl Instance {
 }
 
 /// A stage in which parameters can be set between blocks.
-#[allow(private_interfaces, reason = "only the three stages implement it")]
 pub trait Settable: sealed::Sealed {
     #[doc(hidden)]
     fn flush(&mut self, main: &mut Instance, events: &EventBuffer);
