@@ -1,1 +1,12 @@
-//! The vocabulary of the tests.
+//! The vocabulary of the tests: a host, a session that rolls a transport through it, what was
+//! heard, and scores to hold against it.
+
+pub mod host;
+
+pub mod session;
+
+pub mod heard;
+
+pub mod score;
+
+pub mod pass_through;

@@ -1,0 +1,142 @@
+//! What the plug-in may ask of the host, and what it is told about threads.
+
+use clack_extensions::latency::{HostLatency, HostLatencyImpl};
+use clack_extensions::params::{
+    HostParams, HostParamsImplMainThread, HostParamsImplShared, ParamClearFlags, ParamRescanFlags,
+};
+use clack_extensions::state::{HostState, HostStateImpl};
+use clack_extensions::thread_check::{HostThreadCheck, HostThreadCheckImpl};
+use clack_host::prelude::*;
+use std::cell::Cell;
+use std::sync::atomic::{AtomicBool, AtomicU32, Ordering::Relaxed};
+use std::thread::ThreadId;
+
+thread_local! {
+    /// Whether this thread plays the audio thread's part just now.
+    static IS_AUDIO: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Runs `work` as the audio thread: one thread may play both parts, and the plug-in is told
+/// truthfully which one it meets.
+pub(super) fn as_audio_thread<T>(work: impl FnOnce() -> T) -> T {
+    let before = IS_AUDIO.replace(true);
+    let done = work();
+    IS_AUDIO.set(before);
+    done
+}
+
+/// What the plug-in has asked for since it was loaded.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Requests {
+    /// To be deactivated and activated again.
+    pub restarts: u32,
+    /// To have its parameters' values, names or ranges read again.
+    pub rescans: u32,
+    /// To have its latency read again.
+    pub latency_changes: u32,
+    /// To have the project marked as changed.
+    pub dirty_marks: u32,
+}
+
+pub(super) struct Handlers;
+
+impl HostHandlers for Handlers {
+    type Shared<'a> = Desk;
+    type MainThread<'a> = MainDesk<'a>;
+    type AudioProcessor<'a> = ();
+
+    fn declare_extensions(builder: &mut HostExtensions<Self>, _: &Self::Shared<'_>) {
+        builder
+            .register::<HostParams>()
+            .register::<HostState>()
+            .register::<HostLatency>()
+            .register::<HostThreadCheck>();
+    }
+}
+
+/// Where requests are left, from any thread.
+pub(super) struct Desk {
+    main_thread: ThreadId,
+    callback: AtomicBool,
+    restarts: AtomicU32,
+    rescans: AtomicU32,
+    latency_changes: AtomicU32,
+    dirty_marks: AtomicU32,
+}
+
+impl Desk {
+    pub(super) fn new() -> Self {
+        Self {
+            main_thread: std::thread::current().id(),
+            callback: AtomicBool::new(false),
+            restarts: AtomicU32::new(0),
+            rescans: AtomicU32::new(0),
+            latency_changes: AtomicU32::new(0),
+            dirty_marks: AtomicU32::new(0),
+        }
+    }
+
+    /// Whether a call on the main thread is due; asking settles it.
+    pub(super) fn takes_callback(&self) -> bool {
+        self.callback.swap(false, Relaxed)
+    }
+
+    pub(super) fn requests(&self) -> Requests {
+        Requests {
+            restarts: self.restarts.load(Relaxed),
+            rescans: self.rescans.load(Relaxed),
+            latency_changes: self.latency_changes.load(Relaxed),
+            dirty_marks: self.dirty_marks.load(Relaxed),
+        }
+    }
+}
+
+impl SharedHandler<'_> for Desk {
+    fn request_restart(&self) {
+        self.restarts.fetch_add(1, Relaxed);
+    }
+
+    fn request_process(&self) {}
+
+    fn request_callback(&self) {
+        self.callback.store(true, Relaxed);
+    }
+}
+
+impl HostThreadCheckImpl for Desk {
+    fn is_main_thread(&self) -> bool {
+        std::thread::current().id() == self.main_thread && !IS_AUDIO.get()
+    }
+
+    fn is_audio_thread(&self) -> bool {
+        IS_AUDIO.get()
+    }
+}
+
+impl HostParamsImplShared for Desk {
+    fn request_flush(&self) {}
+}
+
+pub(super) struct MainDesk<'a>(pub(super) &'a Desk);
+
+impl<'a> MainThreadHandler<'a> for MainDesk<'a> {}
+
+impl HostParamsImplMainThread for MainDesk<'_> {
+    fn rescan(&self, _: ParamRescanFlags) {
+        self.0.rescans.fetch_add(1, Relaxed);
+    }
+
+    fn clear(&self, _: ClapId, _: ParamClearFlags) {}
+}
+
+impl HostLatencyImpl for MainDesk<'_> {
+    fn changed(&self) {
+        self.0.latency_changes.fetch_add(1, Relaxed);
+    }
+}
+
+impl HostStateImpl for MainDesk<'_> {
+    fn mark_dirty(&self) {
+        self.0.dirty_marks.fetch_add(1, Relaxed);
+    }
+}

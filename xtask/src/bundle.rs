@@ -1,0 +1,251 @@
+//! `bundle`: the built library laid out the way each plug-in format wants it.
+
+use crate::workspace;
+use anyhow::{Context, Result, bail};
+use lexopt::{Arg, Parser};
+use std::env::consts::{ARCH, DLL_PREFIX, DLL_SUFFIX, OS};
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// What the user reads in a folder.
+const NAME: &str = "Procession";
+
+/// For the property lists of macOS.
+const IDENTIFIER: &str = "org.procession.procession";
+
+/// A plug-in format.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Format {
+    /// CLAP.
+    Clap,
+    /// VST3.
+    Vst3,
+}
+
+impl Format {
+    /// All that are built.
+    pub const ALL: [Self; 2] = [Self::Clap, Self::Vst3];
+
+    /// The name of the bundle.
+    pub fn bundle_name(self) -> String {
+        format!("{NAME}.{}", self.extension())
+    }
+
+    fn extension(self) -> &'static str {
+        match self {
+            Self::Clap => "clap",
+            Self::Vst3 => "vst3",
+        }
+    }
+
+    /// What a host looks for in the library.
+    fn symbol(self) -> &'static str {
+        match self {
+            Self::Clap => "clap_entry",
+            Self::Vst3 => "GetPluginFactory",
+        }
+    }
+}
+
+/// How the plug-in is built.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Build {
+    /// Fast and small, into `bundled/`.
+    Release,
+    /// Guarded against allocation in `process`, into `bundled-debug/`: the tests must not
+    /// replace what the user is about to install.
+    Debug,
+}
+
+impl Build {
+    /// The folder that cargo builds into, and the one that the bundles go to.
+    fn folders(self) -> (&'static str, &'static str) {
+        match self {
+            Self::Release => ("release", "bundled"),
+            Self::Debug => ("debug", "bundled-debug"),
+        }
+    }
+}
+
+/// `bundle [--debug]`
+pub fn run(mut arguments: Parser) -> Result<()> {
+    let mut build = Build::Release;
+    while let Some(argument) = arguments.next()? {
+        match argument {
+            Arg::Long("debug") => build = Build::Debug,
+            other => return Err(other.unexpected().into()),
+        }
+    }
+    for bundle in make(build)? {
+        println!("{}", bundle.display());
+    }
+    Ok(())
+}
+
+/// Builds and lays out: where the bundles are, in the order of [`Format::ALL`].
+pub fn make(build: Build) -> Result<Vec<PathBuf>> {
+    let mut arguments = vec!["build", "--package", "procession", "--lib"];
+    if build == Build::Release {
+        arguments.push("--release");
+    }
+    workspace::cargo(&arguments, &[])?;
+    let (built, bundled) = build.folders();
+    let target = workspace::target()?;
+    let library = target
+        .join(built)
+        .join(format!("{DLL_PREFIX}procession{DLL_SUFFIX}"));
+    Format::ALL
+        .iter()
+        .map(|format| lay_out(*format, &library, &target.join(bundled)))
+        .collect()
+}
+
+fn lay_out(format: Format, library: &Path, folder: &Path) -> Result<PathBuf> {
+    check_export(format, library)?;
+    let bundle = folder.join(format.bundle_name());
+    remove(&bundle)?;
+    for (path, piece) in pieces(format, OS, ARCH) {
+        let path = folder.join(path);
+        let parent = path.parent().unwrap_or(folder);
+        fs::create_dir_all(parent)
+            .with_context(|| format!("the folder {} cannot be made", parent.display()))?;
+        match piece {
+            Piece::Library => fs::copy(library, &path).map(drop),
+            Piece::Text(text) => fs::write(&path, text),
+        }
+        .with_context(|| format!("{} cannot be written", path.display()))?;
+    }
+    Ok(bundle)
+}
+
+/// Looks for the name of the exported symbol: a library without it loads nowhere.
+fn check_export(format: Format, library: &Path) -> Result<()> {
+    let bytes =
+        fs::read(library).with_context(|| format!("{} cannot be read", library.display()))?;
+    let symbol = format.symbol().as_bytes();
+    if !bytes.windows(symbol.len()).any(|window| window == symbol) {
+        bail!(
+            "{} exports no {}, so it is no {format:?} plug-in: see the exports in plugin/src/lib.rs",
+            library.display(),
+            format.symbol(),
+        );
+    }
+    Ok(())
+}
+
+/// Removes a file or a folder, if it is there.
+pub fn remove(path: &Path) -> Result<()> {
+    let done = match path.symlink_metadata() {
+        Err(_) => return Ok(()),
+        Ok(found) if found.is_dir() => fs::remove_dir_all(path),
+        Ok(_) => fs::remove_file(path),
+    };
+    done.with_context(|| format!("{} cannot be removed", path.display()))
+}
+
+#[derive(Debug, PartialEq)]
+enum Piece {
+    Library,
+    Text(String),
+}
+
+/// The files of a bundle, by system. VST3 and macOS bundles are folders, a CLAP plug-in is a
+/// plain file elsewhere. Sources: the CLAP header `entry.h` and the VST3 documentation, "Plug-in
+/// Format Structure"; both from memory.
+fn pieces(format: Format, os: &str, arch: &str) -> Vec<(PathBuf, Piece)> {
+    let bundle = PathBuf::from(format.bundle_name());
+    let contents = bundle.join("Contents");
+    match (os, format) {
+        ("macos", _) => vec![
+            (contents.join("MacOS").join(NAME), Piece::Library),
+            (contents.join("PkgInfo"), Piece::Text("BNDL????".to_owned())),
+            (
+                contents.join("Info.plist"),
+                Piece::Text(property_list(format)),
+            ),
+        ],
+        (_, Format::Clap) => vec![(bundle, Piece::Library)],
+        ("windows", Format::Vst3) => {
+            let folder = match arch {
+                "aarch64" => "arm64-win".to_owned(),
+                "x86" => "x86-win".to_owned(),
+                other => format!("{other}-win"),
+            };
+            let name = format!("{NAME}.vst3");
+            vec![(contents.join(folder).join(name), Piece::Library)]
+        }
+        (_, Format::Vst3) => {
+            let folder = match arch {
+                "x86" => "i386-linux".to_owned(),
+                other => format!("{other}-linux"),
+            };
+            let name = format!("{NAME}.so");
+            vec![(contents.join(folder).join(name), Piece::Library)]
+        }
+    }
+}
+
+fn property_list(format: Format) -> String {
+    let entries = [
+        ("CFBundleExecutable", NAME.to_owned()),
+        (
+            "CFBundleIdentifier",
+            format!("{IDENTIFIER}.{}", format.extension()),
+        ),
+        ("CFBundleInfoDictionaryVersion", "6.0".to_owned()),
+        ("CFBundleName", NAME.to_owned()),
+        ("CFBundlePackageType", "BNDL".to_owned()),
+        ("CFBundleSignature", "????".to_owned()),
+        (
+            "CFBundleShortVersionString",
+            env!("CARGO_PKG_VERSION").to_owned(),
+        ),
+        ("CFBundleVersion", env!("CARGO_PKG_VERSION").to_owned()),
+    ];
+    let lines: String = entries
+        .iter()
+        .map(|(key, value)| format!("  <key>{key}</key><string>{value}</string>\n"))
+        .collect();
+    format!(
+        "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
+         <!DOCTYPE plist PUBLIC \"-//Apple//DTD PLIST 1.0//EN\" \"http://www.apple.com/DTDs/PropertyList-1.0.dtd\">\n\
+         <plist version=\"1.0\">\n<dict>\n{lines}</dict>\n</plist>\n"
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn paths(format: Format, os: &str, arch: &str) -> Vec<String> {
+        pieces(format, os, arch)
+            .into_iter()
+            .map(|(path, _)| path.to_string_lossy().replace('\\', "/"))
+            .collect()
+    }
+
+    #[test]
+    fn each_system_has_its_layout() {
+        assert_eq!(paths(Format::Clap, "linux", "x86_64"), ["Procession.clap"]);
+        assert_eq!(
+            paths(Format::Clap, "windows", "x86_64"),
+            ["Procession.clap"]
+        );
+        assert_eq!(
+            paths(Format::Vst3, "linux", "x86_64"),
+            ["Procession.vst3/Contents/x86_64-linux/Procession.so"]
+        );
+        assert_eq!(
+            paths(Format::Vst3, "windows", "aarch64"),
+            ["Procession.vst3/Contents/arm64-win/Procession.vst3"]
+        );
+        assert_eq!(
+            paths(Format::Clap, "macos", "aarch64"),
+            [
+                "Procession.clap/Contents/MacOS/Procession",
+                "Procession.clap/Contents/PkgInfo",
+                "Procession.clap/Contents/Info.plist"
+            ]
+        );
+    }
+}
