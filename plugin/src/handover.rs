@@ -152,6 +152,14 @@ impl MainSide {
     /// Takes over a loaded state: `restore` makes it out of what was there, so that parts which
     /// cannot be read stay as they were. The audio thread learns of it as [`Cause::Loaded`], even
     /// if the phrase is the same.
+    ///
+    /// The framework sets the parameters first and calls this after, while audio goes on. So a
+    /// block in between may see `hold` switched on by the load and take a phrase. No harm comes of
+    /// it: that phrase answers an older order and is dropped, and the loaded one replaces it at the
+    /// next block.
+    ///
+    /// It locks and allocates, so it must not run on the audio thread. The framework would do that
+    /// if the window loaded states by itself (`GuiContext::set_state`): never use it.
     pub fn load(&self, restore: impl FnOnce(&mut Kept) -> Option<Notice>) {
         let mut desk = self.up_to_date();
         desk.notice = restore(&mut desk.kept);

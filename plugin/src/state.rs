@@ -119,8 +119,8 @@ impl Kept {
     }
 
     /// What is written.
-    fn saved(&self) -> SavedKept {
-        SavedKept {
+    fn written(&self) -> Written {
+        Written {
             version: VERSION,
             phrase: SavedPhrase::from(&self.taken.phrase),
             anchor: self.taken.anchor,
@@ -200,7 +200,7 @@ fn pitch_set(semitones: &[u8]) -> Option<PitchSet> {
 
 /// What is written, part by part. The order of the fields is the order in the file.
 #[derive(Clone, Debug, Serialize)]
-struct SavedKept {
+pub struct Written {
     version: u64,
     phrase: SavedPhrase,
     anchor: Anchor,
@@ -259,33 +259,29 @@ impl SavedPhrase {
     }
 }
 
-/// The form in which the framework carries [`Kept`]: any JSON at all comes in, to be checked.
-#[derive(Debug)]
-pub struct KeptJson(Value);
-
-impl Serialize for KeptJson {
-    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        self.0.serialize(serializer)
-    }
+/// The form in which the framework carries [`Kept`].
+#[derive(Debug, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum Carried {
+    /// On its way in, any JSON at all: it is checked before use.
+    Unchecked(Value),
+    /// On its way out.
+    #[serde(skip_deserializing)]
+    Written(Written),
 }
 
-impl<'a> Deserialize<'a> for KeptJson {
-    fn deserialize<D: serde::Deserializer<'a>>(deserializer: D) -> Result<Self, D::Error> {
-        Value::deserialize(deserializer).map(Self)
-    }
-}
-
-impl PersistentField<'_, KeptJson> for MainSide {
-    fn set(&self, saved: KeptJson) {
-        self.load(|kept| kept.restore(&saved.0));
+impl PersistentField<'_, Carried> for MainSide {
+    fn set(&self, carried: Carried) {
+        if let Carried::Unchecked(saved) = carried {
+            self.load(|kept| kept.restore(&saved));
+        }
     }
 
     fn map<F, R>(&self, f: F) -> R
     where
-        F: Fn(&KeptJson) -> R,
+        F: Fn(&Carried) -> R,
     {
-        let saved = serde_json::to_value(self.current().saved());
-        f(&KeptJson(saved.unwrap_or(Value::Null)))
+        f(&Carried::Written(self.current().written()))
     }
 }
 

@@ -269,6 +269,13 @@ fn a_new_instance_plays_by_the_default_settings_of_the_engine() {
 }
 
 #[test]
+fn reading_the_settings_never_touches_the_allocator() {
+    let (parameters, _) = Parameters::new();
+    let settings = nice_assert_no_alloc::assert_no_alloc(|| parameters.settings());
+    assert_eq!(settings, Settings::default());
+}
+
+#[test]
 fn every_parameter_says_what_is_heard_in_one_sentence() {
     each(|declaration, _| {
         let sentence = describe(&declaration.id);
