@@ -1,0 +1,630 @@
+//! What is declared about a parameter, and its texts: from a value to what the host shows, and
+//! from what is typed back to a value.
+//!
+//! Text is understood with or without its unit, singular or plural, in capitals or not. What is
+//! out of range goes to the nearest end; what makes no sense is refused, and the value stays.
+
+use nice_plug::params::{BoolParam, FloatParam, IntParam, Param};
+use nice_plug::plugin::ParamValue;
+use nice_plug::prelude::{FloatRange, IntRange};
+use std::ops::RangeInclusive;
+use std::sync::Arc;
+
+/// One parameter as the public contract has it.
+#[derive(Clone, Debug)]
+pub struct Declaration {
+    /// Lasting: automation lanes and saved projects hang on it.
+    pub id: String,
+    /// As the host shows it.
+    pub name: String,
+    /// One plain sentence about what is heard; the window's tooltip.
+    pub heard: &'static str,
+    /// Its values.
+    pub kind: Kind,
+    /// Whether a host may record and play changes of it.
+    pub automatable: bool,
+}
+
+/// The kinds of parameter.
+#[derive(Clone, Debug)]
+pub enum Kind {
+    /// Off or on.
+    Toggle(Toggle),
+    /// A whole number of something.
+    Whole(Whole),
+    /// One of a list.
+    Choice(Choice),
+    /// An amount of something.
+    Amount(Amount),
+}
+
+/// Off or on.
+#[derive(Clone, Copy, Debug)]
+pub struct Toggle {
+    /// Whether it starts on.
+    pub default: bool,
+    /// Whether the host's own bypass is this.
+    pub bypass: bool,
+}
+
+/// A whole number of something; its ends may have names of their own.
+#[derive(Clone, Debug)]
+pub struct Whole {
+    /// The values that are numbers.
+    pub numbers: RangeInclusive<i32>,
+    /// A value just below the numbers, by name.
+    pub below: Option<&'static str>,
+    /// A value just above the numbers, by name.
+    pub above: Option<&'static str>,
+    /// The value at the start.
+    pub default: i32,
+    /// What is counted.
+    pub unit: Unit,
+}
+
+/// One of a list. The host knows an option by its place in the list, a saved state by its id.
+///
+/// Lists are append only. A longer list leaves saved states and CLAP automation right, but VST3
+/// automation stores place / (count - 1) and would come out elsewhere; so a list grows only behind
+/// a new parameter id, or with a note to users that lanes of this parameter have to be redrawn.
+#[derive(Clone, Debug)]
+pub struct Choice {
+    /// In the order of the host's values.
+    pub options: Vec<Wording>,
+    /// The option at the start.
+    pub default: usize,
+    /// The place of the option that is meant by a text, of those behind `first`.
+    from_text: fn(&str) -> Option<usize>,
+    /// 1 if "Auto" opens the list, else 0.
+    first: usize,
+}
+
+/// An amount of something in steps of its finest resolution.
+#[derive(Clone, Debug)]
+pub struct Amount {
+    /// Ends included.
+    pub range: RangeInclusive<f32>,
+    /// The value at the start.
+    pub default: f32,
+    /// Digits after the point that count.
+    pub decimals: u8,
+    /// What is measured.
+    pub unit: Unit,
+    /// Whether decibels are understood too; 0 dB is 100.
+    pub decibels: bool,
+}
+
+/// What is counted, for one and for many.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Unit {
+    /// "step"
+    pub one: &'static str,
+    /// "steps"
+    pub many: &'static str,
+}
+
+/// How an option is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Wording {
+    /// Lasting: saved states hang on it.
+    pub id: &'static str,
+    /// As the host shows it.
+    pub name: &'static str,
+    /// Other ways to write it that are understood.
+    pub also: &'static [&'static str],
+}
+
+/// An enum of which a parameter offers all values.
+pub trait Worded: Copy + PartialEq + Default + 'static {
+    /// In the order of the host's values; append only.
+    const ALL: &'static [Self];
+
+    /// How this one is written.
+    fn wording(self) -> Wording;
+
+    /// The one that is meant by a text.
+    fn meant_by(text: &str) -> Option<Self> {
+        let bare = bared(text);
+        Self::ALL
+            .iter()
+            .copied()
+            .find(|option| option.wording().matches(&bare))
+    }
+}
+
+fn place_of<T: Worded>(option: T) -> Option<usize> {
+    T::ALL.iter().position(|other| *other == option)
+}
+
+fn place_meant<T: Worded>(text: &str) -> Option<usize> {
+    T::meant_by(text).and_then(place_of)
+}
+
+impl Wording {
+    /// Written by its name alone.
+    pub const fn new(id: &'static str, name: &'static str) -> Self {
+        Self {
+            id,
+            name,
+            also: &[],
+        }
+    }
+
+    /// Understood under these, too.
+    pub const fn also(self, also: &'static [&'static str]) -> Self {
+        Self { also, ..self }
+    }
+
+    fn matches(&self, bare: &str) -> bool {
+        let mut ways = self.also.iter().chain([&self.id, &self.name]);
+        ways.any(|way| bared(way) == bare)
+    }
+}
+
+/// What makes up a kind of parameter: how the framework's parameter is built from it.
+pub trait Declared: Sized {
+    /// The framework's parameter.
+    type Parameter;
+
+    /// Builds it under this name.
+    fn build(&self, name: &str, automatable: bool) -> Self::Parameter;
+
+    /// As hosts and windows handle it.
+    fn shown(parameter: &Self::Parameter) -> &dyn Shown;
+
+    /// As one kind among the others.
+    fn kind(self) -> Kind;
+}
+
+impl Toggle {
+    /// Starts off.
+    pub const OFF: Self = Self {
+        default: false,
+        bypass: false,
+    };
+
+    /// Starts off, and is what the host takes for its own bypass.
+    pub const BYPASS: Self = Self {
+        default: false,
+        bypass: true,
+    };
+
+    /// "Off" or "On".
+    pub fn text(&self, value: bool) -> String {
+        if value { "On" } else { "Off" }.to_owned()
+    }
+
+    /// The value that was typed.
+    pub fn value(&self, text: &str) -> Option<bool> {
+        match bared(text).as_str() {
+            "on" | "yes" | "true" | "1" => Some(true),
+            "off" | "no" | "false" | "0" => Some(false),
+            _ => None,
+        }
+    }
+}
+
+impl Declared for Toggle {
+    type Parameter = BoolParam;
+
+    fn build(&self, name: &str, automatable: bool) -> BoolParam {
+        let (to_text, to_value) = (*self, *self);
+        let parameter = BoolParam::new(name, self.default)
+            .with_value_to_string(Arc::new(move |value| to_text.text(value)))
+            .with_string_to_value(Arc::new(move |text| to_value.value(text)));
+        let parameter = if self.bypass {
+            parameter.make_bypass()
+        } else {
+            parameter
+        };
+        if automatable {
+            parameter
+        } else {
+            parameter.non_automatable()
+        }
+    }
+
+    fn shown(parameter: &BoolParam) -> &dyn Shown {
+        parameter
+    }
+
+    fn kind(self) -> Kind {
+        Kind::Toggle(self)
+    }
+}
+
+impl Whole {
+    /// From the smallest to the largest number, starting at `default`.
+    pub fn new(numbers: RangeInclusive<i32>, unit: Unit, default: i32) -> Self {
+        Self {
+            numbers,
+            below: None,
+            above: None,
+            default,
+            unit,
+        }
+    }
+
+    /// The value one below the numbers has this name, and is where the parameter starts.
+    pub fn or_below(self, name: &'static str) -> Self {
+        Self {
+            below: Some(name),
+            default: self.numbers.start() - 1,
+            ..self
+        }
+    }
+
+    /// The value one above the numbers has this name.
+    pub fn or_above(self, name: &'static str) -> Self {
+        Self {
+            above: Some(name),
+            ..self
+        }
+    }
+
+    /// All values, the named ones with them.
+    pub fn range(&self) -> RangeInclusive<i32> {
+        self.numbers.start() - i32::from(self.below.is_some())
+            ..=self.numbers.end() + i32::from(self.above.is_some())
+    }
+
+    /// "Auto", "1 step", "3 steps".
+    pub fn text(&self, value: i32) -> String {
+        let named = if value < *self.numbers.start() {
+            self.below
+        } else if value > *self.numbers.end() {
+            self.above
+        } else {
+            None
+        };
+        named.map_or_else(
+            || format!("{value} {}", self.unit.of(f64::from(value))),
+            str::to_owned,
+        )
+    }
+
+    /// The value that was typed. A number never becomes one of the named ends.
+    pub fn value(&self, text: &str) -> Option<i32> {
+        let bare = bared(text);
+        let is = |name: Option<&str>| name.is_some_and(|name| bared(name) == bare);
+        if is(self.below) {
+            return Some(self.numbers.start() - 1);
+        }
+        if is(self.above) {
+            return Some(self.numbers.end() + 1);
+        }
+        let (number, unit) = number_and_unit(text)?;
+        // `as` saturates.
+        let within = (number.round() as i32).clamp(*self.numbers.start(), *self.numbers.end());
+        self.unit.is(&unit).then_some(within)
+    }
+}
+
+impl Declared for Whole {
+    type Parameter = IntParam;
+
+    fn build(&self, name: &str, automatable: bool) -> IntParam {
+        let (to_text, to_value) = (self.clone(), self.clone());
+        let parameter = IntParam::new(name, self.default, int_range(self.range()))
+            .with_value_to_string(Arc::new(move |value| to_text.text(value)))
+            .with_string_to_value(Arc::new(move |text| to_value.value(text)));
+        automation(parameter, automatable)
+    }
+
+    fn shown(parameter: &IntParam) -> &dyn Shown {
+        parameter
+    }
+
+    fn kind(self) -> Kind {
+        Kind::Whole(self)
+    }
+}
+
+impl Choice {
+    /// All values of an enum, starting at its default.
+    pub fn of<T: Worded>() -> Self {
+        Self {
+            options: T::ALL.iter().map(|option| option.wording()).collect(),
+            default: place_of(T::default()).unwrap_or(0),
+            from_text: place_meant::<T>,
+            first: 0,
+        }
+    }
+
+    /// All values of an enum behind "Auto", which is where it starts.
+    pub fn auto_or<T: Worded>() -> Self {
+        let mut list = Self::of::<T>();
+        list.options.insert(0, Wording::new("auto", "Auto"));
+        list.default = 0;
+        list.first = 1;
+        list
+    }
+
+    /// The name of an option.
+    pub fn text(&self, index: i32) -> String {
+        let option = usize::try_from(index)
+            .ok()
+            .and_then(|index| self.options.get(index));
+        option.map_or(String::new(), |option| option.name.to_owned())
+    }
+
+    /// The option that was typed.
+    pub fn value(&self, text: &str) -> Option<i32> {
+        let auto = self.first == 1 && bared(text) == "auto";
+        let place = if auto {
+            0
+        } else {
+            (self.from_text)(text)? + self.first
+        };
+        i32::try_from(place).ok()
+    }
+
+    /// The lasting id of an option.
+    pub fn id(&self, index: i32) -> Option<&'static str> {
+        Some(self.options.get(usize::try_from(index).ok()?)?.id)
+    }
+
+    /// The option of that lasting id.
+    pub fn by_id(&self, id: &str) -> Option<i32> {
+        let found = self.options.iter().position(|option| option.id == id);
+        found.map(|index| index as i32)
+    }
+
+    fn range(&self) -> RangeInclusive<i32> {
+        0..=self.options.len() as i32 - 1
+    }
+}
+
+impl Declared for Choice {
+    // Shared with the list of choices that is saved by id. Not the framework's own enum parameter:
+    // that one understands no typed text but the exact name, and an index out of range, which it
+    // lets in, aborts the host at the next save.
+    type Parameter = Arc<IntParam>;
+
+    fn build(&self, name: &str, automatable: bool) -> Arc<IntParam> {
+        let (to_text, to_value) = (self.clone(), self.clone());
+        let parameter = IntParam::new(name, self.default as i32, int_range(self.range()))
+            .with_value_to_string(Arc::new(move |index| to_text.text(index)))
+            .with_string_to_value(Arc::new(move |text| to_value.value(text)));
+        Arc::new(automation(parameter, automatable))
+    }
+
+    fn shown(parameter: &Arc<IntParam>) -> &dyn Shown {
+        parameter.as_ref()
+    }
+
+    fn kind(self) -> Kind {
+        Kind::Choice(self)
+    }
+}
+
+impl Amount {
+    /// Steps ahead (or behind), to a hundredth.
+    pub const fn steps(limit: f32, unit: Unit) -> Self {
+        Self {
+            range: -limit..=limit,
+            default: 0.0,
+            decimals: 2,
+            unit,
+            decibels: false,
+        }
+    }
+
+    /// A share of the whole, in percent.
+    pub const fn percent(default: f32) -> Self {
+        Self {
+            range: 0.0..=100.0,
+            default,
+            decimals: 1,
+            unit: PERCENT,
+            decibels: false,
+        }
+    }
+
+    /// A level in percent, 100 leaving things as they are.
+    pub const fn level() -> Self {
+        Self {
+            range: 0.0..=200.0,
+            decibels: true,
+            ..Self::percent(100.0)
+        }
+    }
+
+    /// "-0.25 steps", "100 %".
+    pub fn text(&self, value: f32) -> String {
+        let exact = self.rounded(value);
+        format!("{exact} {}", self.unit.of(exact))
+    }
+
+    /// The value that was typed.
+    pub fn value(&self, text: &str) -> Option<f32> {
+        let (number, unit) = match plain(text).strip_suffix("db") {
+            Some("-inf") if self.decibels => (0.0, String::new()),
+            Some(decibels) if self.decibels => {
+                let (decibels, rest) = number_and_unit(decibels)?;
+                (100.0 * 10_f64.powf(decibels / 20.0), rest)
+            }
+            _ => number_and_unit(text)?,
+        };
+        self.unit.is(&unit).then(|| self.within(number as f32))
+    }
+
+    /// In range and on a step of the resolution; the default if it is no number.
+    pub fn within(&self, value: f32) -> f32 {
+        if value.is_nan() {
+            return self.default;
+        }
+        self.rounded(value.clamp(*self.range.start(), *self.range.end())) as f32
+    }
+
+    /// To the decimals that count, without the noise of `f32`, and never -0.
+    fn rounded(&self, value: f32) -> f64 {
+        let scale = 10_f64.powi(i32::from(self.decimals));
+        (f64::from(value) * scale).round() / scale + 0.0
+    }
+}
+
+impl Declared for Amount {
+    type Parameter = FloatParam;
+
+    fn build(&self, name: &str, automatable: bool) -> FloatParam {
+        let (to_text, to_value) = (self.clone(), self.clone());
+        let (min, max) = (*self.range.start(), *self.range.end());
+        let parameter = FloatParam::new(name, self.default, FloatRange::Linear { min, max })
+            .with_step_size(10_f32.powi(-i32::from(self.decimals)))
+            .with_value_to_string(Arc::new(move |value| to_text.text(value)))
+            .with_string_to_value(Arc::new(move |text| to_value.value(text)));
+        if automatable {
+            parameter
+        } else {
+            parameter.non_automatable()
+        }
+    }
+
+    fn shown(parameter: &FloatParam) -> &dyn Shown {
+        parameter
+    }
+
+    fn kind(self) -> Kind {
+        Kind::Amount(self)
+    }
+}
+
+impl Declaration {
+    /// What a saved value becomes: itself if it is one of this parameter's, the nearest end if it
+    /// is out of range, the default if it is missing or of another kind. `choice` is the lasting
+    /// id of an option, which counts for more than its place.
+    pub fn restored(&self, saved: Option<ParamValue>, choice: Option<&String>) -> ParamValue {
+        match &self.kind {
+            Kind::Toggle(toggle) => ParamValue::Bool(match saved {
+                Some(ParamValue::Bool(value)) => value,
+                _ => toggle.default,
+            }),
+            Kind::Whole(whole) => ParamValue::I32(match saved {
+                Some(ParamValue::I32(value)) => {
+                    value.clamp(*whole.range().start(), *whole.range().end())
+                }
+                _ => whole.default,
+            }),
+            Kind::Choice(list) => ParamValue::I32(match (choice, saved) {
+                (Some(id), _) => list.by_id(id).unwrap_or(list.default as i32),
+                (None, Some(ParamValue::I32(index))) if list.range().contains(&index) => index,
+                _ => list.default as i32,
+            }),
+            Kind::Amount(amount) => ParamValue::F32(match saved {
+                Some(ParamValue::F32(value)) => amount.within(value),
+                _ => amount.default,
+            }),
+        }
+    }
+}
+
+/// A parameter of whatever kind, as hosts and windows handle it: by normalized value and by text.
+pub trait Shown {
+    /// As the host shows it.
+    fn shown_name(&self) -> &str;
+    /// The text of a normalized value, 0 ..= 1.
+    fn text_of(&self, normalized: f32) -> String;
+    /// The normalized value of a text.
+    fn value_of(&self, text: &str) -> Option<f32>;
+    /// The default as a normalized value.
+    fn normalized_default(&self) -> f32;
+    /// Steps from one end to the other, if it has steps for the host.
+    fn steps(&self) -> Option<usize>;
+    /// Flags as the host learns them.
+    fn host_flags(&self) -> nice_plug::prelude::ParamFlags;
+}
+
+impl<P: Param> Shown for P {
+    fn shown_name(&self) -> &str {
+        self.name()
+    }
+
+    fn text_of(&self, normalized: f32) -> String {
+        self.normalized_value_to_string(normalized, true)
+    }
+
+    fn value_of(&self, text: &str) -> Option<f32> {
+        self.string_to_normalized_value(text)
+    }
+
+    fn normalized_default(&self) -> f32 {
+        self.default_normalized_value()
+    }
+
+    fn steps(&self) -> Option<usize> {
+        self.step_count()
+    }
+
+    fn host_flags(&self) -> nice_plug::prelude::ParamFlags {
+        self.flags()
+    }
+}
+
+/// The unit of shares and levels.
+pub const PERCENT: Unit = Unit {
+    one: "%",
+    many: "%",
+};
+
+impl Unit {
+    /// A word that takes an s for many.
+    pub const fn new(one: &'static str, many: &'static str) -> Self {
+        Self { one, many }
+    }
+
+    /// The word for that many.
+    fn of(&self, count: f64) -> &'static str {
+        if count.abs() == 1.0 {
+            self.one
+        } else {
+            self.many
+        }
+    }
+
+    /// Whether a word is this unit; none at all will do.
+    fn is(&self, word: &str) -> bool {
+        let percent = self == &PERCENT && word == "percent";
+        percent || [self.one, self.many, ""].contains(&word)
+    }
+}
+
+fn int_range(range: RangeInclusive<i32>) -> IntRange {
+    IntRange::Linear {
+        min: *range.start(),
+        max: *range.end(),
+    }
+}
+
+fn automation(parameter: IntParam, automatable: bool) -> IntParam {
+    if automatable {
+        parameter
+    } else {
+        parameter.non_automatable()
+    }
+}
+
+/// A text without what people write differently: capitals, spaces, signs of accidentals.
+fn plain(text: &str) -> String {
+    let text = text.to_lowercase().replace("sharp", "#");
+    let text = text
+        .replace("flat", "b")
+        .replace('♯', "#")
+        .replace('♭', "b");
+    let text = text.replace('−', "-");
+    text.split_whitespace().collect()
+}
+
+/// A name, hyphenated or not.
+fn bared(name: &str) -> String {
+    plain(name).replace(['-', '_'], "")
+}
+
+/// "-12.5 dB" is -12.5 and "db". A comma may stand for the point.
+fn number_and_unit(text: &str) -> Option<(f64, String)> {
+    let text = plain(text).replace(',', ".");
+    let of_number = |letter: char| letter.is_ascii_digit() || "+-.".contains(letter);
+    let end = text.find(|letter| !of_number(letter)).unwrap_or(text.len());
+    let number: f64 = text[..end].parse().ok()?;
+    Some((number, text[end..].to_owned()))
+}

@@ -1,0 +1,404 @@
+//! Handing the phrase over between the audio thread and all the others.
+//!
+//! Two letterboxes, one each way. A letterbox holds one message, the latest; three boxes go round
+//! in it (the writer's, the one in the middle, the reader's), so nobody ever allocates, frees or
+//! waits: sending and receiving are one atomic swap each.
+//!
+//! Both sides may take or change a phrase at the same moment. The main side has the last word: it
+//! numbers its orders, the audio side says which order its report builds on, and a report that
+//! builds on an older one is dropped, since the newer order is about to replace it anyway.
+
+use crate::state::{Kept, Notice, Taken};
+use crossbeam::atomic::AtomicCell;
+use procession_core::mode::PitchSet;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+/// The two ends of what is kept beside the parameters. Make one pair for each plug-in instance.
+pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
+    let blank = || first.taken.clone();
+    let (orders_out, orders_in) = letterbox(|| Order {
+        taken: blank(),
+        number: 0,
+        loads: 0,
+    });
+    let (reports_out, reports_in) = letterbox(|| Report {
+        taken: blank(),
+        answers: 0,
+    });
+    let main = MainSide {
+        seed: AtomicU64::new(first.seed),
+        custom: AtomicCell::new(first.custom),
+        desk: Mutex::new(Desk {
+            kept: first,
+            number: 0,
+            loads: 0,
+            orders: orders_out,
+            reports: reports_in,
+            notice: None,
+        }),
+    };
+    let audio = AudioSide {
+        orders: orders_in,
+        reports: reports_out,
+        answers: 0,
+        loads: 0,
+    };
+    (main, audio)
+}
+
+/// From the main side: play this from now on.
+struct Order {
+    taken: Taken,
+    number: u64,
+    /// How many states had been loaded when this was sent.
+    loads: u64,
+}
+
+/// From the audio side: this is what is playing now.
+struct Report {
+    taken: Taken,
+    /// The last order that had arrived before.
+    answers: u64,
+}
+
+/// Why the audio side is handed something.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Cause {
+    /// A saved state was loaded. All that was remembered about parameters is void: a `hold` that
+    /// is on now was on when the state was saved, so it takes no phrase.
+    Loaded,
+    /// The composer edited or imported the phrase.
+    Edited,
+}
+
+/// The audio thread's end. It belongs to the plug-in object.
+pub struct AudioSide {
+    orders: Receiver<Order>,
+    reports: Sender<Report>,
+    answers: u64,
+    loads: u64,
+}
+
+impl AudioSide {
+    /// What has come from the other threads since the last call, if anything; only the latest.
+    ///
+    /// Call it before looking at `hold`: see [`Cause::Loaded`].
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never: one atomic swap.
+    pub fn poll_incoming(&mut self) -> Option<(Cause, &Taken)> {
+        let order = self.orders.receive()?;
+        let cause = if order.loads == self.loads {
+            Cause::Edited
+        } else {
+            Cause::Loaded
+        };
+        self.answers = order.number;
+        self.loads = order.loads;
+        Some((cause, &order.taken))
+    }
+
+    /// Tells the other threads that a phrase was taken or the origin moved.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never: a copy of the phrase and one atomic swap.
+    pub fn publish(&mut self, taken: &Taken) {
+        let answers = self.answers;
+        self.reports.send(|report| {
+            report.taken.clone_from(taken);
+            report.answers = answers;
+        });
+    }
+}
+
+/// The end of the window, the host's main thread and whoever else is not the audio thread.
+///
+/// It locks and allocates; the audio side never waits for it.
+pub struct MainSide {
+    desk: Mutex<Desk>,
+    // These two are settings that happen not to be parameters, so the audio side reads them like
+    // parameters instead of having them sent.
+    seed: AtomicU64,
+    custom: AtomicCell<PitchSet>,
+}
+
+struct Desk {
+    kept: Kept,
+    number: u64,
+    loads: u64,
+    orders: Sender<Order>,
+    reports: Receiver<Report>,
+    notice: Option<Notice>,
+}
+
+impl MainSide {
+    /// What is kept now, with the latest from the audio thread.
+    pub fn current(&self) -> Kept {
+        self.up_to_date().kept.clone()
+    }
+
+    /// Changes what is kept. A change of the phrase or its anchor goes to the audio thread.
+    pub fn edit(&self, change: impl FnOnce(&mut Kept)) {
+        let mut desk = self.up_to_date();
+        let before = desk.kept.taken.clone();
+        change(&mut desk.kept);
+        self.share_settings(&desk.kept);
+        if desk.kept.taken != before {
+            desk.send();
+        }
+    }
+
+    /// Takes over a loaded state: `restore` makes it out of what was there, so that parts which
+    /// cannot be read stay as they were. The audio thread learns of it as [`Cause::Loaded`], even
+    /// if the phrase is the same.
+    ///
+    /// The framework sets the parameters first and calls this after, while audio goes on. So a
+    /// block in between may see `hold` switched on by the load and take a phrase. No harm comes of
+    /// it: that phrase answers an older order and is dropped, and the loaded one replaces it at the
+    /// next block.
+    ///
+    /// It locks and allocates, so it must not run on the audio thread. The framework would do that
+    /// if the window loaded states by itself (`GuiContext::set_state`): never use it.
+    pub fn load(&self, restore: impl FnOnce(&mut Kept) -> Option<Notice>) {
+        let mut desk = self.up_to_date();
+        desk.notice = restore(&mut desk.kept);
+        self.share_settings(&desk.kept);
+        desk.loads += 1;
+        desk.send();
+    }
+
+    /// What could not be loaded and why, until the next load; for the status line.
+    pub fn notice(&self) -> Option<Notice> {
+        self.up_to_date().notice.clone()
+    }
+
+    /// The seed of scattered growth.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn seed(&self) -> u64 {
+        self.seed.load(Ordering::Relaxed)
+    }
+
+    /// The custom mode, as semitones above its tonic.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn custom(&self) -> PitchSet {
+        const { assert!(AtomicCell::<PitchSet>::is_lock_free()) };
+        self.custom.load()
+    }
+
+    fn share_settings(&self, kept: &Kept) {
+        self.seed.store(kept.seed, Ordering::Relaxed);
+        self.custom.store(kept.custom);
+    }
+
+    fn up_to_date(&self) -> MutexGuard<'_, Desk> {
+        // A thread that panicked here left a whole `Kept` behind: fields are only ever replaced.
+        let mut desk = self.desk.lock().unwrap_or_else(PoisonError::into_inner);
+        desk.hear_audio();
+        desk
+    }
+}
+
+impl Desk {
+    fn hear_audio(&mut self) {
+        if let Some(report) = self.reports.receive()
+            && report.answers == self.number
+        {
+            self.kept.taken.clone_from(&report.taken);
+        }
+    }
+
+    fn send(&mut self) {
+        self.number += 1;
+        let (taken, number, loads) = (&self.kept.taken, self.number, self.loads);
+        self.orders.send(|order| {
+            order.taken.clone_from(taken);
+            order.number = number;
+            order.loads = loads;
+        });
+    }
+}
+
+/// One of the three boxes of a letterbox: the sender's, the middle one, the receiver's. Whoever
+/// holds it may write in it.
+struct Sheet<T> {
+    content: T,
+    /// Sent and not yet read.
+    fresh: bool,
+}
+
+// Always `Some`; an `Option` because a box has to be let go of before another is in hand.
+type Slot<T> = Option<Box<Sheet<T>>>;
+
+struct Sender<T> {
+    middle: Arc<AtomicCell<Slot<T>>>,
+    own: Slot<T>,
+}
+
+struct Receiver<T> {
+    middle: Arc<AtomicCell<Slot<T>>>,
+    own: Slot<T>,
+}
+
+fn letterbox<T>(blank: impl Fn() -> T) -> (Sender<T>, Receiver<T>) {
+    // Otherwise the cell would take a lock behind our back.
+    const { assert!(AtomicCell::<Slot<T>>::is_lock_free()) };
+    let sheet = || {
+        Some(Box::new(Sheet {
+            content: blank(),
+            fresh: false,
+        }))
+    };
+    let middle = Arc::new(AtomicCell::new(sheet()));
+    let sender = Sender {
+        middle: middle.clone(),
+        own: sheet(),
+    };
+    let receiver = Receiver {
+        middle,
+        own: sheet(),
+    };
+    (sender, receiver)
+}
+
+impl<T> Sender<T> {
+    /// `write` must overwrite everything: the box still holds some older message.
+    fn send(&mut self, write: impl FnOnce(&mut T)) {
+        if let Some(sheet) = &mut self.own {
+            write(&mut sheet.content);
+            sheet.fresh = true;
+        }
+        self.own = self.middle.swap(self.own.take());
+    }
+}
+
+impl<T> Receiver<T> {
+    fn receive(&mut self) -> Option<&T> {
+        self.own = self.middle.swap(self.own.take());
+        let sheet = self.own.as_mut()?;
+        std::mem::take(&mut sheet.fresh).then_some(&sheet.content)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::state::Anchor;
+    use nice_assert_no_alloc::assert_no_alloc;
+    use procession_core::phrase::{MAX_NOTES, Phrase};
+
+    /// A phrase of `notes` notes that all say so by their key: a torn one would give itself away.
+    fn telling(notes: usize, at: f64) -> Taken {
+        let name = ["C4 ", "D4 ", "E4 ", "G4 "][notes % 4];
+        Taken {
+            phrase: Phrase::from_text(&name.repeat(notes), 0.125).expect("these words are notes"),
+            anchor: Anchor::At(at),
+        }
+    }
+
+    fn is_whole(taken: &Taken) -> bool {
+        let notes = taken.phrase.notes();
+        let of_one_kind = notes.windows(2).all(|pair| pair[0].key == pair[1].key);
+        let same_anchor = taken.anchor == Anchor::At(notes.len() as f64);
+        of_one_kind && same_anchor && taken.phrase.length() == 0.125 * notes.len() as f64
+    }
+
+    #[test]
+    fn an_edit_arrives_once_and_is_called_an_edit() {
+        let (main, mut audio) = exchange(Kept::default());
+        assert!(audio.poll_incoming().is_none());
+        main.edit(|kept| kept.taken = telling(3, 0.0));
+        let (cause, taken) = audio.poll_incoming().expect("something was sent");
+        assert_eq!((cause, taken), (Cause::Edited, &telling(3, 0.0)));
+        assert!(audio.poll_incoming().is_none());
+    }
+
+    #[test]
+    fn a_load_is_called_a_load_even_if_an_edit_follows_before_anyone_looked() {
+        let (main, mut audio) = exchange(Kept::default());
+        main.load(|_| None);
+        main.edit(|kept| kept.taken = telling(5, 0.0));
+        let (cause, taken) = audio.poll_incoming().expect("something was sent");
+        assert_eq!((cause, taken), (Cause::Loaded, &telling(5, 0.0)));
+        main.edit(|kept| kept.taken = telling(6, 0.0));
+        let cause = audio.poll_incoming().map(|(cause, _)| cause);
+        assert_eq!(cause, Some(Cause::Edited));
+    }
+
+    #[test]
+    fn a_new_seed_or_mode_does_not_send_the_phrase_again() {
+        let (main, mut audio) = exchange(Kept::default());
+        main.edit(|kept| kept.seed = 9);
+        assert_eq!(main.seed(), 9);
+        assert!(audio.poll_incoming().is_none());
+    }
+
+    #[test]
+    fn a_captured_phrase_is_what_gets_saved() {
+        let (main, mut audio) = exchange(Kept::default());
+        audio.publish(&telling(2, 1.0));
+        audio.publish(&telling(7, 2.0));
+        assert_eq!(main.current().taken, telling(7, 2.0));
+        assert!(audio.poll_incoming().is_none(), "nobody sends it back");
+    }
+
+    #[test]
+    fn a_phrase_captured_before_a_load_arrived_does_not_replace_the_loaded_one() {
+        let (main, mut audio) = exchange(Kept::default());
+        main.load(|kept| {
+            kept.taken = telling(4, 4.0);
+            None
+        });
+        audio.publish(&telling(2, 2.0));
+        assert_eq!(main.current().taken, telling(4, 4.0));
+        let loaded = audio.poll_incoming().map(|(_, taken)| taken.clone());
+        assert_eq!(loaded, Some(telling(4, 4.0)));
+        audio.publish(&telling(3, 3.0));
+        assert_eq!(main.current().taken, telling(3, 3.0));
+    }
+
+    #[test]
+    fn under_two_threads_every_phrase_arrives_whole_and_the_last_one_arrives() {
+        const ROUNDS: usize = 2000;
+        let (main, mut audio) = exchange(Kept::default());
+        let phrases: Vec<_> = (1..=MAX_NOTES)
+            .step_by(37)
+            .map(|n| telling(n, n as f64))
+            .collect();
+        let last = telling(11, 11.0);
+        let audio_phrases = phrases.clone();
+        let audio_last = last.clone();
+        let audio_thread = std::thread::spawn(move || {
+            let mut heard = 0;
+            loop {
+                // The audio side alone stands under the guard: it must not touch the allocator.
+                let arrived_last = assert_no_alloc(|| {
+                    audio.publish(&audio_phrases[heard % audio_phrases.len()]);
+                    audio.poll_incoming().map(|(_, taken)| {
+                        assert!(is_whole(taken));
+                        *taken == audio_last
+                    })
+                });
+                heard += usize::from(arrived_last.is_some());
+                match arrived_last {
+                    Some(true) => return (audio, heard),
+                    _ => std::thread::yield_now(),
+                }
+            }
+        });
+        for round in 0..ROUNDS {
+            main.edit(|kept| kept.taken = phrases[round % phrases.len()].clone());
+            assert!(is_whole(&main.current().taken));
+        }
+        main.edit(|kept| kept.taken = last.clone());
+        let (mut audio, heard) = audio_thread.join().expect("the audio side found all whole");
+        assert!(heard > 0);
+        assert_eq!(main.current().taken, last, "older reports are dropped");
+        audio.publish(&phrases[0]);
+        assert_eq!(main.current().taken, phrases[0]);
+    }
+}

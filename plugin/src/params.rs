@@ -1,0 +1,714 @@
+//! The parameters: the public contract with hosts, saved projects and automation lanes.
+//!
+//! Each is written once: id, name, values, and a sentence about what is heard. Ids, names and
+//! meanings stay for ever; adding is free. [`Parameters::settings`] is the only way in which the
+//! audio side reads them.
+
+use crate::declaration::{
+    Amount, Choice, Declaration, Declared, Kind, Shown, Toggle, Unit, Whole, Worded, Wording,
+};
+use crate::handover::{AudioSide, MainSide, exchange};
+use crate::state::{CHOICES, Kept};
+use nice_plug::params::persist::PersistentField;
+use nice_plug::params::{FloatParam, IntParam, Param, Params};
+use nice_plug::plugin::PluginState;
+use nice_plug::prelude::{FloatRange, IntRange};
+use procession_core::mode::ModeName;
+use procession_core::settings::{
+    CaptureSettings, CopiesMove, CopySettings, FoldKind, FoldSettings, Grid, Growth, GrowthOrder,
+    GrowthSettings, MAX_COPIES, Motion, MotionSettings, OutputSettings, Settings, Shifts,
+};
+use std::collections::BTreeMap;
+use std::sync::{Arc, LazyLock};
+
+const STEPS: Unit = Unit::new("step", "steps");
+const CYCLES: Unit = Unit::new("cycle", "cycles");
+const NOTES: Unit = Unit::new("note", "notes");
+const COPIES: Unit = Unit::new("copy", "copies");
+const SHIFTS: Unit = Unit::new("shift", "shifts");
+const OCTAVES: Unit = Unit::new("octave", "octaves");
+
+/// Makes a group of parameters out of its declarations: the struct the framework derives its list
+/// from, the constructor, and the table.
+///
+/// A line reads: what is heard; id, field, kind; name; values. `fixed` marks what no host automates.
+macro_rules! parameters {
+    (
+        $(#[doc = $about:literal])+
+        $group:ident {
+            $(
+                $(#[doc = $heard:literal])+
+                $id:tt $field:ident: $kind:ident, $name:literal, $values:expr $(, $fixed:ident)?;
+            )+
+        }
+    ) => {
+        $(#[doc = $about])+
+        #[derive(Params)]
+        pub struct $group {
+            $(
+                $(#[doc = $heard])+
+                #[id = $id]
+                pub $field: <$kind as Declared>::Parameter,
+            )+
+        }
+
+        impl $group {
+            fn new(named: impl Fn(&str) -> String) -> Self {
+                Self {
+                    $($field: $values.build(&named($name), automatable!($($fixed)?)),)+
+                }
+            }
+
+            fn declarations() -> Vec<Declaration> {
+                vec![$(
+                    Declaration {
+                        id: $id.to_owned(),
+                        name: $name.to_owned(),
+                        heard: concat!($($heard),+).trim_ascii_start(),
+                        kind: $values.kind(),
+                        automatable: automatable!($($fixed)?),
+                    },
+                )+]
+            }
+
+            /// Shows every parameter of the group, in the order of the table.
+            fn each<'a>(&'a self, look: &mut impl FnMut(&'a dyn Shown)) {
+                $(look(<$kind as Declared>::shown(&self.$field));)+
+            }
+        }
+    };
+}
+
+macro_rules! automatable {
+    () => {
+        true
+    };
+    (fixed) => {
+        false
+    };
+}
+
+parameters! {
+    /// Taking a phrase.
+    PhraseParameters {
+        /// Switched on, what you just played goes round as the phrase; switched off, it falls silent.
+        "hold" hold: Toggle, "Hold", Toggle::OFF;
+        /// How long a step is: the unit in which phrase length, offsets and shifts are counted.
+        "grid" grid: Choice, "Grid", Choice::of::<Grid>(), fixed;
+        /// How many steps of your playing become the phrase; Auto finds where it repeats.
+        "length" length: Whole, "Phrase length", Whole::new(1..=128, STEPS, 0).or_below("Auto"), fixed;
+        /// How far the notes you play are pulled onto the grid when the phrase is taken.
+        "snap" snap: Amount, "Snap", Amount::percent(100.0), fixed;
+        /// Lets you be heard playing along while the phrase goes round.
+        "thru" thru: Toggle, "Play through", Toggle::OFF;
+    }
+}
+
+parameters! {
+    /// How copies are displaced over time.
+    MotionParameters {
+        /// How many voices play the phrase beside the steady one.
+        "copies" copies: Whole, "Copies", Whole::new(0..=MAX_COPIES as i32, COPIES, 1);
+        /// How a copy gets to its next offset: by drifting, by a jump, or by building itself up there.
+        "motion" motion: Choice, "Motion", Choice::of::<Motion>();
+        /// Puts the first copy this far ahead of the steady voice, the second twice as far, and so on.
+        "offset" offset: Amount, "Offset", Amount::steps(32.0, STEPS);
+        /// How far a copy moves at each shift: ahead, or behind if negative.
+        "shift_by" shift_by: Whole, "Shift by", Whole::new(-8..=8, STEPS, 1);
+        /// Who moves at a shift: all like a fan opening, all by the same, or one copy after another.
+        "copies_move" copies_move: Choice, "Copies move", Choice::of::<CopiesMove>();
+        /// How long a copy stays locked in one alignment before it moves on.
+        "dwell" dwell: Whole, "Dwell", Whole::new(1..=64, CYCLES, 8);
+        /// How long a drift to the next offset takes: the longer, the smaller the change of tempo.
+        "drift" drift: Whole, "Drift over", Whole::new(1..=64, CYCLES, 4);
+        /// How many shifts are made before the voices stay as they are; Auto goes once round to unison.
+        "shifts" shifts: Whole, "Shifts", Whole::new(0..=128, SHIFTS, 0).or_below("Auto").or_above("Endless");
+        /// How long each copy waits after the one before it has entered.
+        "entry" entry: Whole, "Entry gap", Whole::new(0..=64, CYCLES, 0);
+    }
+}
+
+parameters! {
+    /// How the phrase grows.
+    GrowthParameters {
+        /// Lets the phrase appear note by note, in its full length or growing longer.
+        "growth" growth: Choice, "Growth", Choice::of::<Growth>();
+        /// How many notes join at a time, or leave if negative.
+        "growth_step" step: Whole, "Growth step", Whole::new(-8..=8, NOTES, 1);
+        /// How long the phrase stays as it is before the next notes join.
+        "growth_every" every: Whole, "Grow every", Whole::new(1..=32, CYCLES, 2);
+        /// Which notes of the phrase are heard first as it grows.
+        "growth_order" order: Choice, "Growth order", Choice::of::<GrowthOrder>();
+        /// Lets every copy grow from its own entry, instead of entering with the whole phrase.
+        "copies_grow" copies_grow: Toggle, "Copies grow", Toggle::OFF;
+    }
+}
+
+parameters! {
+    /// How pitches are moved into another mode.
+    FoldParameters {
+        /// Recasts the pitches in the target mode, degree for degree or each to the nearest.
+        "fold" fold: Choice, "Fold", Choice::of::<FoldKind>();
+        /// The tonic the phrase is heard in; Auto finds it in the phrase.
+        "source_tonic" source_tonic: Choice, "Source tonic", Choice::auto_or::<Tonic>();
+        /// The mode the phrase is heard in; Auto finds it in the phrase.
+        "source_mode" source_mode: Choice, "Source mode", Choice::auto_or::<ModeName>();
+        /// The tonic of the mode the phrase is moved into.
+        "target_tonic" target_tonic: Choice, "Target tonic", Choice::of::<Tonic>();
+        /// The mode the phrase is moved into.
+        "target_mode" target_mode: Choice, "Target mode", Choice::of::<ModeName>();
+        /// How much of the way into the target mode the pitches have gone, one degree after another.
+        "fold_amount" amount: Amount, "Fold amount", Amount::percent(100.0);
+    }
+}
+
+parameters! {
+    /// How voices leave.
+    OutputParameters {
+        /// Sends every voice on a channel of its own, or all of them on one.
+        "channels" channels: Choice, "Channels", Choice::of::<Channels>(), fixed;
+        /// How loud the steady voice is struck; 0 silences it.
+        "steady_level" steady_level: Amount, "Steady level", Amount::level();
+        /// Spreads the voices from left to right by each channel's pan.
+        "width" width: Amount, "Width", Amount::percent(60.0);
+        /// Passes what you play straight through and silences the process.
+        "bypass" bypass: Toggle, "Bypass", Toggle::BYPASS;
+    }
+}
+
+parameters! {
+    /// What one copy has of its own.
+    CopyParameters {
+        /// Puts this copy farther ahead of the steady voice, or behind, on top of all else.
+        "offset" offset: Amount, "offset", Amount::steps(32.0, STEPS);
+        /// How loud this copy is struck; 0 silences it.
+        "level" level: Amount, "level", Amount::level();
+        /// Moves this copy up or down by octaves.
+        "octave" octave: Whole, "octave", Whole::new(-3..=3, OCTAVES, 0);
+    }
+}
+
+/// All parameters of one instance of the plug-in, and what is kept beside them.
+#[derive(Params)]
+pub struct Parameters {
+    /// Taking a phrase.
+    #[nested(group = "Phrase")]
+    pub phrase: PhraseParameters,
+    /// How copies move.
+    #[nested(group = "Motion")]
+    pub motion: MotionParameters,
+    /// How the phrase grows.
+    #[nested(group = "Growth")]
+    pub growth: GrowthParameters,
+    /// Where pitches go.
+    #[nested(group = "Fold")]
+    pub fold: FoldParameters,
+    /// How voices leave.
+    #[nested(group = "Output")]
+    pub output: OutputParameters,
+    /// Copy 1's own.
+    #[nested(id_prefix = "copy1", group = "Copy 1")]
+    pub copy1: CopyParameters,
+    /// Copy 2's own.
+    #[nested(id_prefix = "copy2", group = "Copy 2")]
+    pub copy2: CopyParameters,
+    /// Copy 3's own.
+    #[nested(id_prefix = "copy3", group = "Copy 3")]
+    pub copy3: CopyParameters,
+    /// Copy 4's own.
+    #[nested(id_prefix = "copy4", group = "Copy 4")]
+    pub copy4: CopyParameters,
+    /// Copy 5's own.
+    #[nested(id_prefix = "copy5", group = "Copy 5")]
+    pub copy5: CopyParameters,
+    /// Copy 6's own.
+    #[nested(id_prefix = "copy6", group = "Copy 6")]
+    pub copy6: CopyParameters,
+    /// Copy 7's own.
+    #[nested(id_prefix = "copy7", group = "Copy 7")]
+    pub copy7: CopyParameters,
+    /// Copy 8's own.
+    #[nested(id_prefix = "copy8", group = "Copy 8")]
+    pub copy8: CopyParameters,
+    /// The phrase, its origin, the seed, the custom mode, the window: the end of everybody but the
+    /// audio thread.
+    #[persist = "kept"]
+    pub kept: MainSide,
+    #[persist = "choices"]
+    choices: SavedChoices,
+}
+
+/// Every parameter as declared, in the order of the host's list.
+pub static DECLARATIONS: LazyLock<Vec<Declaration>> = LazyLock::new(|| {
+    let groups = [
+        PhraseParameters::declarations(),
+        MotionParameters::declarations(),
+        GrowthParameters::declarations(),
+        FoldParameters::declarations(),
+        OutputParameters::declarations(),
+    ];
+    let of_copy = |copy: usize| {
+        CopyParameters::declarations()
+            .into_iter()
+            .map(move |own| Declaration {
+                id: format!("copy{copy}_{}", own.id),
+                name: format!("Copy {copy} {}", own.name),
+                ..own
+            })
+    };
+    groups
+        .into_iter()
+        .flatten()
+        .chain((1..=MAX_COPIES).flat_map(of_copy))
+        .collect()
+});
+
+/// One plain sentence about what is heard of a parameter, for its tooltip. Empty if there is none
+/// of that id.
+pub fn describe(id: &str) -> &'static str {
+    let found = DECLARATIONS.iter().find(|declaration| declaration.id == id);
+    found.map_or("", |declaration| declaration.heard)
+}
+
+impl Parameters {
+    /// All at their defaults, and the audio thread's end of what is kept beside them.
+    #[allow(clippy::new_ret_no_self)] // One constructor makes the pair.
+    pub fn new() -> (Arc<Self>, AudioSide) {
+        let (kept, audio) = exchange(Kept::default());
+        let plain = |name: &str| name.to_owned();
+        let copy = |copy: usize| CopyParameters::new(|name| format!("Copy {copy} {name}"));
+        let phrase = PhraseParameters::new(plain);
+        let motion = MotionParameters::new(plain);
+        let growth = GrowthParameters::new(plain);
+        let fold = FoldParameters::new(plain);
+        let output = OutputParameters::new(plain);
+        let choices = SavedChoices::new([
+            ("grid", &phrase.grid),
+            ("motion", &motion.motion),
+            ("copies_move", &motion.copies_move),
+            ("growth", &growth.growth),
+            ("growth_order", &growth.order),
+            ("fold", &fold.fold),
+            ("source_tonic", &fold.source_tonic),
+            ("source_mode", &fold.source_mode),
+            ("target_tonic", &fold.target_tonic),
+            ("target_mode", &fold.target_mode),
+            ("channels", &output.channels),
+        ]);
+        let parameters = Self {
+            phrase,
+            motion,
+            growth,
+            fold,
+            output,
+            copy1: copy(1),
+            copy2: copy(2),
+            copy3: copy(3),
+            copy4: copy(4),
+            copy5: copy(5),
+            copy6: copy(6),
+            copy7: copy(7),
+            copy8: copy(8),
+            kept,
+            choices,
+        };
+        (Arc::new(parameters), audio)
+    }
+
+    /// Everything the engine reads, each value within its range whatever host or state said.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn settings(&self) -> Settings {
+        Settings {
+            capture: self.capture(),
+            motion: self.motion.settings(),
+            growth: self.growth.settings(self.kept.seed()),
+            fold: FoldSettings {
+                custom: self.kept.custom(),
+                ..self.fold.settings()
+            },
+            output: self.output.settings(),
+            copies: self.copies().map(CopyParameters::settings),
+        }
+    }
+
+    /// How a phrase is to be taken.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn capture(&self) -> CaptureSettings {
+        CaptureSettings {
+            grid: chosen(&self.phrase.grid),
+            length: u32::try_from(whole(&self.phrase.length))
+                .ok()
+                .filter(|steps| *steps > 0),
+            snap: share(&self.phrase.snap),
+        }
+    }
+
+    /// Whether the phrase is held. Turning on takes a phrase, unless a load did it: see
+    /// [`Cause::Loaded`](crate::handover::Cause::Loaded).
+    pub fn hold(&self) -> bool {
+        self.phrase.hold.value()
+    }
+
+    /// Whether played notes are passed on while holding.
+    pub fn thru(&self) -> bool {
+        self.phrase.thru.value()
+    }
+
+    /// Whether the host or the user has taken the plug-in out of the way.
+    pub fn bypass(&self) -> bool {
+        self.output.bypass.value()
+    }
+
+    /// What copies 1 ..= 8 have of their own.
+    pub fn copies(&self) -> [&CopyParameters; MAX_COPIES] {
+        [
+            &self.copy1,
+            &self.copy2,
+            &self.copy3,
+            &self.copy4,
+            &self.copy5,
+            &self.copy6,
+            &self.copy7,
+            &self.copy8,
+        ]
+    }
+
+    /// Shows every parameter beside its declaration, in the order of the host's list.
+    pub fn each<'a>(&'a self, mut look: impl FnMut(&'static Declaration, &'a dyn Shown)) {
+        let mut declarations = DECLARATIONS.iter();
+        let mut next = |parameter: &'a dyn Shown| {
+            if let Some(declaration) = declarations.next() {
+                look(declaration, parameter);
+            }
+        };
+        self.phrase.each(&mut next);
+        self.motion.each(&mut next);
+        self.growth.each(&mut next);
+        self.fold.each(&mut next);
+        self.output.each(&mut next);
+        for copy in self.copies() {
+            copy.each(&mut next);
+        }
+    }
+}
+
+impl MotionParameters {
+    fn settings(&self) -> MotionSettings {
+        MotionSettings {
+            copies: count(&self.copies) as usize,
+            motion: chosen(&self.motion),
+            offset: amount(&self.offset),
+            shift_by: whole(&self.shift_by),
+            copies_move: chosen(&self.copies_move),
+            dwell: count(&self.dwell),
+            drift: count(&self.drift),
+            shifts: match whole(&self.shifts) {
+                -1 => Shifts::Auto,
+                129 => Shifts::Endless,
+                number => Shifts::Count(number.unsigned_abs()),
+            },
+            entry: count(&self.entry),
+        }
+    }
+}
+
+impl GrowthParameters {
+    fn settings(&self, seed: u64) -> GrowthSettings {
+        GrowthSettings {
+            growth: chosen(&self.growth),
+            step: whole(&self.step),
+            every: count(&self.every),
+            order: chosen(&self.order),
+            copies_grow: self.copies_grow.value(),
+            seed,
+        }
+    }
+}
+
+impl FoldParameters {
+    fn settings(&self) -> FoldSettings {
+        FoldSettings {
+            fold: chosen(&self.fold),
+            source_tonic: chosen_or_auto::<Tonic>(&self.source_tonic).map(|tonic| tonic.0),
+            source_mode: chosen_or_auto(&self.source_mode),
+            target_tonic: chosen::<Tonic>(&self.target_tonic).0,
+            target_mode: chosen(&self.target_mode),
+            amount: share(&self.amount),
+            ..FoldSettings::default()
+        }
+    }
+}
+
+impl OutputParameters {
+    fn settings(&self) -> OutputSettings {
+        OutputSettings {
+            all_on_one: chosen::<Channels>(&self.channels) == Channels::AllOnOne,
+            steady_level: share(&self.steady_level) as f32,
+            width: share(&self.width),
+        }
+    }
+}
+
+impl CopyParameters {
+    fn settings(&self) -> CopySettings {
+        CopySettings {
+            offset: amount(&self.offset),
+            level: share(&self.level) as f32,
+            octave: whole(&self.octave),
+        }
+    }
+}
+
+/// The value, in range.
+fn whole(parameter: &IntParam) -> i32 {
+    match parameter.range() {
+        IntRange::Linear { min, max } => parameter.value().clamp(min, max),
+        IntRange::Reversed(_) => parameter.value(),
+    }
+}
+
+/// The value of a parameter whose range has no negative numbers.
+fn count(parameter: &IntParam) -> u32 {
+    whole(parameter).max(0).unsigned_abs()
+}
+
+/// The value in range, to a hundredth, without the noise of `f32`.
+fn amount(parameter: &FloatParam) -> f64 {
+    let value = match parameter.value() {
+        value if value.is_nan() => parameter.default_plain_value(),
+        value => value,
+    };
+    let within = match parameter.range() {
+        FloatRange::Linear { min, max } => value.clamp(min, max),
+        _ => value,
+    };
+    (f64::from(within) * 100.0).round() / 100.0
+}
+
+/// The value of a parameter in percent, as a factor.
+fn share(parameter: &FloatParam) -> f64 {
+    amount(parameter) / 100.0
+}
+
+/// The option chosen.
+fn chosen<T: Worded>(parameter: &IntParam) -> T {
+    option(parameter.value()).unwrap_or_default()
+}
+
+/// The option chosen, of a list that opens with "Auto".
+fn chosen_or_auto<T: Worded>(parameter: &IntParam) -> Option<T> {
+    option(parameter.value().saturating_sub(1))
+}
+
+fn option<T: Worded>(index: i32) -> Option<T> {
+    T::ALL.get(usize::try_from(index).ok()?).copied()
+}
+
+/// Saves every choice by its lasting id, beside the places in the lists that the framework saves,
+/// so that saved projects do not depend on the order of a list.
+pub(crate) struct SavedChoices {
+    of: Vec<(&'static str, Arc<IntParam>)>,
+}
+
+/// The saved choices of a state: parameter id to option id.
+pub(crate) type ChoiceIds = BTreeMap<String, String>;
+
+impl SavedChoices {
+    fn new<const N: usize>(of: [(&'static str, &Arc<IntParam>); N]) -> Self {
+        Self {
+            of: of.map(|(id, parameter)| (id, parameter.clone())).into(),
+        }
+    }
+
+    /// Takes them out of a saved state; none if they cannot be read.
+    pub(crate) fn take_from(state: &mut PluginState) -> ChoiceIds {
+        let saved = state.fields.remove(CHOICES);
+        let read = saved.and_then(|json| serde_json::from_str(&json).ok());
+        read.unwrap_or_default()
+    }
+}
+
+impl PersistentField<'_, ChoiceIds> for SavedChoices {
+    /// Nothing: [`crate::state::filter`] has put the ids in force before.
+    fn set(&self, _: ChoiceIds) {}
+
+    fn map<F, R>(&self, f: F) -> R
+    where
+        F: Fn(&ChoiceIds) -> R,
+    {
+        let saved = self.of.iter().filter_map(|(id, parameter)| {
+            let declaration = DECLARATIONS
+                .iter()
+                .find(|declaration| declaration.id == *id)?;
+            let Kind::Choice(list) = &declaration.kind else {
+                return None;
+            };
+            let option = list.id(parameter.unmodulated_plain_value())?;
+            Some(((*id).to_owned(), option.to_owned()))
+        });
+        f(&saved.collect())
+    }
+}
+
+/// Whether voices have channels of their own.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+enum Channels {
+    #[default]
+    OneEach,
+    AllOnOne,
+}
+
+/// A pitch class as a tonic.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct Tonic(u8);
+
+impl Worded for Grid {
+    const ALL: &'static [Self] = &Grid::ALL;
+
+    fn wording(self) -> Wording {
+        match self {
+            Self::Quarter => Wording::new("quarter", "1/4"),
+            Self::Eighth => Wording::new("eighth", "1/8"),
+            Self::EighthTriplet => Wording::new("eighth_triplet", "1/8 triplet").also(&["1/8t"]),
+            Self::Sixteenth => Wording::new("sixteenth", "1/16"),
+            Self::SixteenthTriplet => {
+                Wording::new("sixteenth_triplet", "1/16 triplet").also(&["1/16t"])
+            }
+            Self::ThirtySecond => Wording::new("thirty_second", "1/32"),
+        }
+    }
+}
+
+impl Worded for Motion {
+    const ALL: &'static [Self] = &[Self::Drift, Self::Jump, Self::BuildUp];
+
+    fn wording(self) -> Wording {
+        match self {
+            Self::Drift => Wording::new("drift", "Drift"),
+            Self::Jump => Wording::new("jump", "Jump"),
+            Self::BuildUp => Wording::new("build_up", "Build up"),
+        }
+    }
+}
+
+impl Worded for CopiesMove {
+    const ALL: &'static [Self] = &[Self::Fanned, Self::Together, Self::InTurn];
+
+    fn wording(self) -> Wording {
+        match self {
+            Self::Fanned => Wording::new("fanned", "Fanned"),
+            Self::Together => Wording::new("together", "Together"),
+            Self::InTurn => Wording::new("in_turn", "In turn"),
+        }
+    }
+}
+
+impl Worded for Growth {
+    const ALL: &'static [Self] = &[Self::Off, Self::Fill, Self::Lengthen];
+
+    fn wording(self) -> Wording {
+        match self {
+            Self::Off => Wording::new("off", "Off"),
+            Self::Fill => Wording::new("fill", "Fill"),
+            Self::Lengthen => Wording::new("lengthen", "Lengthen"),
+        }
+    }
+}
+
+impl Worded for GrowthOrder {
+    const ALL: &'static [Self] = &[
+        Self::Forward,
+        Self::Backward,
+        Self::StrongBeatsFirst,
+        Self::LowToHigh,
+        Self::HighToLow,
+        Self::CentreOut,
+        Self::Scattered,
+    ];
+
+    fn wording(self) -> Wording {
+        match self {
+            Self::Forward => Wording::new("forward", "Forward"),
+            Self::Backward => Wording::new("backward", "Backward"),
+            Self::StrongBeatsFirst => Wording::new("strong_beats_first", "Strong beats first"),
+            Self::LowToHigh => Wording::new("low_to_high", "Low to high"),
+            Self::HighToLow => Wording::new("high_to_low", "High to low"),
+            Self::CentreOut => Wording::new("centre_out", "Centre out").also(&["Center out"]),
+            Self::Scattered => Wording::new("scattered", "Scattered"),
+        }
+    }
+}
+
+impl Worded for FoldKind {
+    const ALL: &'static [Self] = &[Self::Off, Self::ByDegree, Self::Nearest];
+
+    fn wording(self) -> Wording {
+        match self {
+            Self::Off => Wording::new("off", "Off"),
+            Self::ByDegree => Wording::new("by_degree", "By degree"),
+            Self::Nearest => Wording::new("nearest", "Nearest"),
+        }
+    }
+}
+
+impl Worded for Channels {
+    const ALL: &'static [Self] = &[Self::OneEach, Self::AllOnOne];
+
+    fn wording(self) -> Wording {
+        match self {
+            Self::OneEach => Wording::new("one_each", "One each"),
+            Self::AllOnOne => Wording::new("all_on_one", "All on one"),
+        }
+    }
+}
+
+impl Worded for Tonic {
+    const ALL: &'static [Self] = &[
+        Self(0),
+        Self(1),
+        Self(2),
+        Self(3),
+        Self(4),
+        Self(5),
+        Self(6),
+        Self(7),
+        Self(8),
+        Self(9),
+        Self(10),
+        Self(11),
+    ];
+
+    // Of two names the one nearer to C on the circle of fifths stands.
+    fn wording(self) -> Wording {
+        match self.0 {
+            0 => Wording::new("c", "C").also(&["B#"]),
+            1 => Wording::new("c_sharp", "C#").also(&["Db"]),
+            2 => Wording::new("d", "D"),
+            3 => Wording::new("e_flat", "Eb").also(&["D#"]),
+            4 => Wording::new("e", "E").also(&["Fb"]),
+            5 => Wording::new("f", "F").also(&["E#"]),
+            6 => Wording::new("f_sharp", "F#").also(&["Gb"]),
+            7 => Wording::new("g", "G"),
+            8 => Wording::new("a_flat", "Ab").also(&["G#"]),
+            9 => Wording::new("a", "A"),
+            10 => Wording::new("b_flat", "Bb").also(&["A#"]),
+            _ => Wording::new("b", "B").also(&["Cb"]),
+        }
+    }
+}
+
+impl Worded for ModeName {
+    const ALL: &'static [Self] = &ModeName::ALL;
+
+    fn wording(self) -> Wording {
+        Wording::new(self.id(), self.name())
+    }
+
+    fn meant_by(text: &str) -> Option<Self> {
+        Self::from_text(text)
+    }
+}

@@ -1,0 +1,318 @@
+//! What a project remembers: the phrase and its like beside the parameters, and how a saved state
+//! is put in order before it is loaded.
+//!
+//! A saved state may be of another version, cut off, or made of nonsense. Every part is checked by
+//! itself; a part that cannot be read stays as it was, and a plain message says so.
+
+use crate::handover::MainSide;
+use crate::params::{DECLARATIONS, SavedChoices};
+use nice_plug::params::persist::PersistentField;
+use nice_plug::plugin::PluginState;
+use procession_core::mode::PitchSet;
+use procession_core::note::{Key, Note, Velocity};
+use procession_core::phrase::Phrase;
+use procession_core::time::Beats;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+/// The version of what is written. Raise it with any change of meaning, migrate the older ones in
+/// [`filter`], and keep one saved file of each under `plugin/tests/states/`.
+pub const VERSION: u64 = 1;
+
+/// Where cycle 0 begins.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Anchor {
+    /// At this song position, in beats.
+    At(Beats),
+    /// Where the transport next starts to roll.
+    Waiting,
+}
+
+/// Origins farther from the start of the song than this are damage: a year and a half at 120 beats
+/// a minute, where an `f64` still tells a fraction of a sample.
+const FARTHEST: Beats = 1e8;
+
+/// A phrase and where in the song it belongs: all that capturing decides.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Taken {
+    /// The notes and their length.
+    pub phrase: Phrase,
+    /// The origin.
+    pub anchor: Anchor,
+}
+
+/// How large the window is, in points, and how far it is zoomed.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct WindowSize {
+    /// Points, 400 ..= 4000.
+    pub width: u32,
+    /// Points, 300 ..= 3000.
+    pub height: u32,
+    /// 1 is as drawn; 0.5 ..= 3.
+    pub zoom: f32,
+}
+
+impl WindowSize {
+    /// A size that fits a screen.
+    fn within_reason(self) -> Self {
+        Self {
+            width: self.width.clamp(400, 4000),
+            height: self.height.clamp(300, 3000),
+            // JSON knows no NaN.
+            zoom: self.zoom.clamp(0.5, 3.0),
+        }
+    }
+}
+
+/// All that is saved beside the parameters.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Kept {
+    /// The phrase and its origin.
+    pub taken: Taken,
+    /// The chance that scattered growth throws, the same each time.
+    pub seed: u64,
+    /// The custom mode, as semitones above its tonic.
+    pub custom: PitchSet,
+    /// The window.
+    pub window: WindowSize,
+}
+
+impl Default for Kept {
+    fn default() -> Self {
+        Self {
+            taken: Taken {
+                phrase: Phrase::empty(4.0).expect("4 beats are a length"),
+                anchor: Anchor::At(0.0),
+            },
+            seed: 1,
+            custom: PitchSet::CHROMATIC,
+            window: WindowSize {
+                width: 960,
+                height: 640,
+                zoom: 1.0,
+            },
+        }
+    }
+}
+
+/// A message for the status line: what could not be loaded, why, and what to do.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Notice(pub String);
+
+impl Kept {
+    /// Takes over every part of `saved` that can be read. The rest stays and is named.
+    pub fn restore(&mut self, saved: &Value) -> Option<Notice> {
+        if let Err(refusal) = readable(saved) {
+            return Some(Notice(refusal));
+        }
+        let mut refused = Vec::new();
+        let mut take = |part: Result<(), String>| refused.extend(part.err());
+        take(taken_from(saved).map(|taken| self.taken = taken));
+        take(part(saved, "seed", "seed").map(|seed| self.seed = seed));
+        take(custom_from(saved).map(|custom| self.custom = custom));
+        take(
+            part(saved, "window", "window size")
+                .map(|window: WindowSize| self.window = window.within_reason()),
+        );
+        (!refused.is_empty()).then(|| Notice(refused.join(" ")))
+    }
+
+    /// What is written.
+    fn written(&self) -> Written {
+        Written {
+            version: VERSION,
+            phrase: SavedPhrase::from(&self.taken.phrase),
+            anchor: self.taken.anchor,
+            seed: self.seed,
+            custom: semitones(self.custom),
+            window: self.window,
+        }
+    }
+}
+
+/// Whether this is a state of ours, of a version we know.
+fn readable(saved: &Value) -> Result<(), String> {
+    const STAYS: &str = "The phrase from before stays.";
+    match saved.get("version").and_then(Value::as_u64) {
+        Some(1..=VERSION) => Ok(()),
+        Some(newer) if newer > VERSION => Err(format!(
+            "This project was saved by a newer Procession (state {newer}, this one reads up to \
+             {VERSION}). {STAYS} Update Procession and open the project again."
+        )),
+        _ if saved.is_null() => Err(format!(
+            "The saved state holds no phrase. {STAYS} Play one and hold it."
+        )),
+        _ => Err(format!(
+            "The saved phrase cannot be read: it is damaged or not from Procession. {STAYS} Load \
+             an earlier save of the project."
+        )),
+    }
+}
+
+fn part<T: for<'a> Deserialize<'a>>(saved: &Value, key: &str, name: &str) -> Result<T, String> {
+    let value = saved.get(key).unwrap_or(&Value::Null);
+    T::deserialize(value).map_err(|error| {
+        format!("The saved {name} cannot be read ({error}); the one from before stays.")
+    })
+}
+
+/// Phrase and origin belong together: one without the other would start in the wrong place.
+fn taken_from(saved: &Value) -> Result<Taken, String> {
+    let phrase = part::<SavedPhrase>(saved, "phrase", "phrase")?;
+    let phrase = phrase.checked().map_err(|error| {
+        format!("The saved phrase was refused: {error}. The one from before stays.")
+    })?;
+    match part(saved, "anchor", "origin")? {
+        Anchor::At(beats) if beats.abs() > FARTHEST => Err(format!(
+            "The saved origin lies at beat {beats}, out of all reach; phrase and origin from \
+             before stay."
+        )),
+        anchor => Ok(Taken { phrase, anchor }),
+    }
+}
+
+fn custom_from(saved: &Value) -> Result<PitchSet, String> {
+    let semitones: Vec<u8> = part(saved, "custom", "custom mode")?;
+    pitch_set(&semitones).ok_or_else(|| {
+        "The saved custom mode was refused: it needs 1 to 12 semitones between 0 and 11. The one \
+         from before stays."
+            .to_owned()
+    })
+}
+
+fn semitones(set: PitchSet) -> Vec<u8> {
+    (0..12)
+        .filter(|semitone| set.bits() >> semitone & 1 == 1)
+        .collect()
+}
+
+fn pitch_set(semitones: &[u8]) -> Option<PitchSet> {
+    let in_range = semitones.iter().all(|semitone| *semitone < 12);
+    (in_range && !semitones.is_empty()).then(|| {
+        PitchSet::from_bits(
+            semitones
+                .iter()
+                .fold(0, |bits, semitone| bits | 1 << semitone),
+        )
+    })
+}
+
+/// What is written, part by part. The order of the fields is the order in the file.
+#[derive(Clone, Debug, Serialize)]
+pub struct Written {
+    version: u64,
+    phrase: SavedPhrase,
+    anchor: Anchor,
+    seed: u64,
+    custom: Vec<u8>,
+    window: WindowSize,
+}
+
+#[derive(Clone, Debug, Serialize, Deserialize)]
+struct SavedPhrase {
+    /// Beats.
+    length: Beats,
+    notes: Vec<SavedNote>,
+}
+
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
+struct SavedNote {
+    /// Beats after the start.
+    onset: Beats,
+    /// Beats.
+    length: Beats,
+    /// MIDI key.
+    key: u8,
+    /// Above 0, up to 1.
+    velocity: f32,
+}
+
+impl From<&Phrase> for SavedPhrase {
+    fn from(phrase: &Phrase) -> Self {
+        let note = |note: &Note| SavedNote {
+            onset: note.onset,
+            length: note.length,
+            key: note.key.number(),
+            velocity: note.velocity.value(),
+        };
+        Self {
+            length: phrase.length(),
+            notes: phrase.notes().iter().map(note).collect(),
+        }
+    }
+}
+
+impl SavedPhrase {
+    fn checked(&self) -> Result<Phrase, String> {
+        let note = |note: &SavedNote| {
+            let key = Key::new(note.key).ok_or_else(|| format!("there is no key {}", note.key))?;
+            Ok(Note {
+                onset: note.onset,
+                length: note.length,
+                key,
+                velocity: Velocity::new(note.velocity),
+            })
+        };
+        let notes: Result<Vec<_>, String> = self.notes.iter().map(note).collect();
+        Phrase::new(notes?, self.length).map_err(|error| error.to_string())
+    }
+}
+
+/// The form in which the framework carries [`Kept`].
+#[derive(Debug, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum Carried {
+    /// On its way in, any JSON at all: it is checked before use.
+    Unchecked(Value),
+    /// On its way out.
+    #[serde(skip_deserializing)]
+    Written(Written),
+}
+
+impl PersistentField<'_, Carried> for MainSide {
+    fn set(&self, carried: Carried) {
+        if let Carried::Unchecked(saved) = carried {
+            self.load(|kept| kept.restore(&saved));
+        }
+    }
+
+    fn map<F, R>(&self, f: F) -> R
+    where
+        F: Fn(&Carried) -> R,
+    {
+        f(&Carried::Written(self.current().written()))
+    }
+}
+
+/// The key of [`Kept`] in a saved state.
+pub const KEPT: &str = "kept";
+
+/// The key in a saved state under which choices stand by their lasting ids.
+pub const CHOICES: &str = "choices";
+
+/// Puts a saved state in order before it is loaded, whatever it holds, so that every parameter
+/// gets a value in its range and every load brings something under [`KEPT`].
+///
+/// The framework takes over any number it finds, and would abort the host at some of them.
+pub fn filter(state: &mut PluginState) {
+    let choices = SavedChoices::take_from(state);
+    let mut saved = std::mem::take(&mut state.params);
+    for declaration in DECLARATIONS.iter() {
+        let value =
+            declaration.restored(saved.remove(&declaration.id), choices.get(&declaration.id));
+        state.params.insert(declaration.id.clone(), value);
+    }
+    let kept = state.fields.remove(KEPT);
+    state.fields.clear();
+    state.fields.insert(KEPT.to_owned(), as_json(kept));
+}
+
+/// What was saved if it is JSON at all, else something that is and will be refused with a message.
+fn as_json(saved: Option<String>) -> String {
+    match saved {
+        None => "null".to_owned(),
+        Some(text) if serde_json::from_str::<Value>(&text).is_ok() => text,
+        Some(_) => "\"unreadable\"".to_owned(),
+    }
+}

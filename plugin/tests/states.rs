@@ -1,0 +1,350 @@
+//! Saved projects: of this version, of others, cut off, and made of nonsense.
+
+use nice_plug::params::Params;
+use nice_plug::plugin::{ParamValue, PluginState};
+use procession::declaration::Kind;
+use procession::handover::Cause;
+use procession::params::{DECLARATIONS, Parameters};
+use procession::state::{Anchor, KEPT, Kept, Taken, WindowSize, filter};
+use procession_core::mode::PitchSet;
+use procession_core::note::{Key, Note, Velocity};
+use procession_core::phrase::Phrase;
+use serde_json::{Value, json};
+
+fn version_1() -> PluginState {
+    serde_json::from_str(include_str!("states/version-1.json")).expect("a state as hosts keep it")
+}
+
+fn note(onset: f64, length: f64, key: u8, velocity: f32) -> Note {
+    Note {
+        onset,
+        length,
+        key: Key::new(key).expect("a key"),
+        velocity: Velocity::new(velocity),
+    }
+}
+
+/// What `states/version-1.json` keeps beside the parameters.
+fn kept_in_version_1() -> Kept {
+    let notes = [
+        note(0.0, 0.25, 62, 0.8),
+        note(1.0 / 3.0, 1.0 / 3.0, 65, 0.5),
+        note(1.5, 0.5, 69, 1.0),
+    ];
+    Kept {
+        taken: Taken {
+            phrase: Phrase::new(notes, 2.0).expect("a phrase"),
+            anchor: Anchor::At(17.25),
+        },
+        seed: 20411,
+        custom: PitchSet::of(&[0, 2, 3, 7, 8]),
+        window: WindowSize {
+            width: 1200,
+            height: 700,
+            zoom: 1.25,
+        },
+    }
+}
+
+/// Loads what is kept beside the parameters of `state` into `parameters`, as a host's load does.
+fn load(parameters: &Parameters, mut state: PluginState) {
+    filter(&mut state);
+    parameters.deserialize_fields(&state.fields);
+}
+
+/// Version 1 with something else under [`KEPT`].
+fn with_kept(kept: &str) -> PluginState {
+    let mut state = version_1();
+    state.fields.insert(KEPT.to_owned(), kept.to_owned());
+    state
+}
+
+fn plain(state: &PluginState) -> Value {
+    serde_json::to_value(&state.params).expect("a state is JSON")
+}
+
+#[test]
+fn a_project_saved_by_version_1_still_loads() {
+    let (parameters, mut audio) = Parameters::new();
+    let mut state = version_1();
+    filter(&mut state);
+    assert_eq!(
+        plain(&state),
+        plain(&version_1()),
+        "its parameters are as they were"
+    );
+    load(&parameters, version_1());
+    assert_eq!(parameters.kept.notice(), None);
+    assert_eq!(parameters.kept.current(), kept_in_version_1());
+    let settings = parameters.settings();
+    assert_eq!(
+        (settings.growth.seed, settings.fold.custom),
+        (20411, PitchSet::of(&[0, 2, 3, 7, 8]))
+    );
+    let (cause, taken) = audio.poll_incoming().expect("the audio side hears of it");
+    assert_eq!((cause, taken), (Cause::Loaded, &kept_in_version_1().taken));
+}
+
+#[test]
+fn loading_what_was_saved_changes_nothing() {
+    let awkward = Kept {
+        taken: Taken {
+            phrase: Phrase::new(
+                [
+                    note(0.1 + 0.2, 1.0 / 3.0, 0, 1.0 / 127.0),
+                    note(1.0 - 1e-16, 1e-9, 127, 0.1),
+                ],
+                std::f64::consts::PI,
+            )
+            .expect("a phrase"),
+            anchor: Anchor::Waiting,
+        },
+        seed: u64::MAX,
+        ..kept_in_version_1()
+    };
+    for kept in [awkward, kept_in_version_1(), Kept::default()] {
+        let (before, _) = Parameters::new();
+        before.kept.edit(|now| *now = kept.clone());
+        let saved = before.serialize_fields();
+        let (after, _) = Parameters::new();
+        after.deserialize_fields(&saved);
+        assert_eq!(after.kept.current(), kept);
+        assert_eq!(after.serialize_fields(), saved);
+    }
+}
+
+#[test]
+fn a_captured_phrase_is_saved_with_the_project() {
+    let (parameters, mut audio) = Parameters::new();
+    audio.publish(&kept_in_version_1().taken);
+    let (reopened, _) = Parameters::new();
+    reopened.deserialize_fields(&parameters.serialize_fields());
+    assert_eq!(reopened.kept.current().taken, kept_in_version_1().taken);
+}
+
+#[test]
+fn a_loaded_phrase_is_told_from_an_edited_one_even_if_it_is_the_same() {
+    let (parameters, mut audio) = Parameters::new();
+    load(&parameters, version_1());
+    assert!(audio.poll_incoming().is_some());
+    load(&parameters, version_1());
+    let cause = audio.poll_incoming().map(|(cause, _)| cause);
+    assert_eq!(cause, Some(Cause::Loaded));
+}
+
+/// Loads `kept` over the phrase of version 1 and returns the message; asserts that the phrase of
+/// before stays and that the audio side still hears of a load.
+#[track_caller]
+fn refusal(kept: &str) -> String {
+    let (parameters, mut audio) = Parameters::new();
+    load(&parameters, version_1());
+    load(&parameters, with_kept(kept));
+    assert_eq!(parameters.kept.current().taken, kept_in_version_1().taken);
+    let cause = audio.poll_incoming().map(|(cause, _)| cause);
+    assert_eq!(cause, Some(Cause::Loaded));
+    parameters.kept.notice().expect("a message says so").0
+}
+
+/// The kept part of version 1 with one entry exchanged.
+fn kept_but(pointer: &str, value: Value) -> String {
+    let mut kept: Value = serde_json::from_str(&version_1().fields[KEPT]).expect("JSON");
+    *kept.pointer_mut(pointer).expect("an entry of version 1") = value;
+    kept.to_string()
+}
+
+#[test]
+fn what_cannot_be_read_is_named_and_the_last_good_phrase_stays() {
+    let whole = version_1().fields[KEPT].clone();
+    let damaged = "damaged or not from Procession";
+    let crowd: Vec<_> = (0..600)
+        .map(|_| json!({"onset": 0.0, "length": 0.1, "key": 60, "velocity": 0.5}))
+        .collect();
+    for (kept, words) in [
+        (whole[..whole.len() / 2].to_owned(), damaged),
+        (String::new(), damaged),
+        ("7".to_owned(), damaged),
+        ("[]".to_owned(), damaged),
+        ("{\"version\":1e400}".to_owned(), damaged),
+        ("null".to_owned(), "holds no phrase"),
+        (kept_but("/version", json!(0)), damaged),
+        (kept_but("/version", json!(2)), "newer Procession"),
+        (kept_but("/phrase/length", json!(0.0)), "length"),
+        (kept_but("/phrase/length", json!(1e300)), "length"),
+        (kept_but("/phrase/notes/1/onset", json!(-1.0)), "note 2"),
+        (kept_but("/phrase/notes/1/length", json!(0)), "note 2"),
+        (kept_but("/phrase/notes/1/key", json!(128)), "no key 128"),
+        (
+            kept_but("/phrase/notes/1/key", json!("D")),
+            "phrase cannot be read",
+        ),
+        (kept_but("/phrase/notes", json!(crowd)), "600 notes"),
+        (kept_but("/phrase", json!(null)), "phrase cannot be read"),
+        (
+            kept_but("/anchor", json!("elsewhere")),
+            "origin cannot be read",
+        ),
+        (kept_but("/anchor/at", json!(-1e300)), "out of all reach"),
+    ] {
+        let message = refusal(&kept);
+        assert!(message.contains(words), "{kept}: {message}");
+        assert!(message.contains("stay"), "{message}");
+    }
+}
+
+#[test]
+fn a_state_without_a_phrase_says_so() {
+    let (parameters, _) = Parameters::new();
+    let mut state = version_1();
+    state.fields.clear();
+    load(&parameters, state);
+    let message = parameters.kept.notice().expect("a message says so").0;
+    assert!(message.contains("holds no phrase"), "{message}");
+}
+
+#[test]
+fn one_unreadable_part_does_not_take_the_others_with_it() {
+    let (parameters, _) = Parameters::new();
+    load(&parameters, with_kept(&kept_but("/custom", json!([0, 12]))));
+    let message = parameters.kept.notice().expect("a message says so").0;
+    assert!(message.contains("custom mode"), "{message}");
+    let kept = parameters.kept.current();
+    assert_eq!(kept.custom, Kept::default().custom);
+    assert_eq!(kept.taken, kept_in_version_1().taken);
+    load(&parameters, version_1());
+    assert_eq!(
+        parameters.kept.notice(),
+        None,
+        "a good load clears the message"
+    );
+}
+
+#[test]
+fn a_window_larger_than_any_screen_comes_back_within_reason() {
+    let (parameters, _) = Parameters::new();
+    load(
+        &parameters,
+        with_kept(&kept_but(
+            "/window",
+            json!({"width": 1, "height": 99999, "zoom": 1e30}),
+        )),
+    );
+    let expected = WindowSize {
+        width: 400,
+        height: 3000,
+        zoom: 3.0,
+    };
+    assert_eq!(parameters.kept.current().window, expected);
+}
+
+/// Whether `value` is one that this parameter can have.
+fn is_proper(kind: &Kind, value: &ParamValue) -> bool {
+    match (kind, value) {
+        (Kind::Toggle(_), ParamValue::Bool(_)) => true,
+        (Kind::Whole(whole), ParamValue::I32(value)) => whole.range().contains(value),
+        (Kind::Choice(list), ParamValue::I32(place)) => list.id(*place).is_some(),
+        (Kind::Amount(amount), ParamValue::F32(value)) => amount.range.contains(value),
+        _ => false,
+    }
+}
+
+#[test]
+fn whatever_a_state_holds_every_parameter_gets_a_value_of_its_own() {
+    let texts =
+        ["", "sixteenth", "ionian", "\u{0}"].map(|text| ParamValue::String(text.to_owned()));
+    let wholes = [i32::MIN, -2, -1, 0, 77, 999, i32::MAX].map(ParamValue::I32);
+    let amounts = [
+        f32::NAN,
+        f32::INFINITY,
+        f32::NEG_INFINITY,
+        -1e30,
+        0.123_456,
+        1e30,
+    ]
+    .map(ParamValue::F32);
+    let toggles = [true, false].map(ParamValue::Bool);
+    let anything = texts
+        .into_iter()
+        .chain(wholes)
+        .chain(amounts)
+        .chain(toggles);
+    for value in anything {
+        let mut state = version_1();
+        state.fields.clear();
+        state
+            .params
+            .values_mut()
+            .for_each(|saved| *saved = value.clone());
+        state.params.insert("unknown".to_owned(), value.clone());
+        filter(&mut state);
+        assert_eq!(state.params.len(), DECLARATIONS.len());
+        for declaration in DECLARATIONS.iter() {
+            let restored = &state.params[&declaration.id];
+            assert!(
+                is_proper(&declaration.kind, restored),
+                "{}: {restored:?} from {value:?}",
+                declaration.id
+            );
+        }
+    }
+}
+
+#[test]
+fn a_missing_parameter_starts_at_its_default() {
+    let mut empty = version_1();
+    empty.params.clear();
+    empty.fields.clear();
+    filter(&mut empty);
+    assert_eq!(empty.params["shifts"].clone().plain(), "-1");
+    assert_eq!(empty.params["target_mode"].clone().plain(), "1");
+    assert_eq!(empty.params["width"].clone().plain(), "60");
+    assert_eq!(empty.params["hold"].clone().plain(), "false");
+}
+
+#[test]
+fn a_choice_is_found_by_its_id_wherever_it_stands_in_the_list() {
+    let mut state = version_1();
+    state
+        .params
+        .insert("target_mode".to_owned(), ParamValue::I32(3));
+    filter(&mut state);
+    assert_eq!(
+        state.params["target_mode"].clone().plain(),
+        "27",
+        "custom, as the id says"
+    );
+}
+
+#[test]
+fn a_choice_this_version_does_not_know_starts_at_its_default() {
+    let mut state = version_1();
+    let choices = json!({"target_mode": "of a later version", "grid": "quarter"}).to_string();
+    state.fields.insert("choices".to_owned(), choices);
+    filter(&mut state);
+    assert_eq!(state.params["target_mode"].clone().plain(), "1");
+    assert_eq!(state.params["grid"].clone().plain(), "0");
+}
+
+#[test]
+fn unreadable_choices_leave_the_places_in_force() {
+    let mut state = version_1();
+    state
+        .fields
+        .insert("choices".to_owned(), "{\"target_mode\": 3".to_owned());
+    filter(&mut state);
+    assert_eq!(plain(&state), plain(&version_1()));
+}
+
+trait Plain {
+    fn plain(self) -> String;
+}
+
+impl Plain for ParamValue {
+    fn plain(self) -> String {
+        match self {
+            Self::F32(value) => value.to_string(),
+            Self::I32(value) => value.to_string(),
+            Self::Bool(value) => value.to_string(),
+            Self::String(value) => value,
+        }
+    }
+}
