@@ -1,18 +1,17 @@
 //! Handing the phrase over between the audio thread and all the others.
 //!
-//! Two letterboxes, one each way. A letterbox holds one message, the latest; three boxes go round
-//! in it (the writer's, the one in the middle, the reader's), so nobody ever allocates, frees or
-//! waits: sending and receiving are one atomic swap each.
+//! Two letterboxes, one each way, so nobody ever waits.
 //!
 //! Both sides may take or change a phrase at the same moment. The main side has the last word: it
 //! numbers its orders, the audio side says which order its report builds on, and a report that
 //! builds on an older one is dropped, since the newer order is about to replace it anyway.
 
+use crate::letterbox::{Receiver, Sender, letterbox};
 use crate::state::{Kept, Notice, Taken};
 use crossbeam::atomic::AtomicCell;
 use procession_core::mode::PitchSet;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 /// The two ends of what is kept beside the parameters. Make one pair for each plug-in instance.
 pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
@@ -223,71 +222,10 @@ impl Desk {
     }
 }
 
-/// One of the three boxes of a letterbox: the sender's, the middle one, the receiver's. Whoever
-/// holds it may write in it.
-struct Sheet<T> {
-    content: T,
-    /// Sent and not yet read.
-    fresh: bool,
-}
-
-// Always `Some`; an `Option` because a box has to be let go of before another is in hand.
-type Slot<T> = Option<Box<Sheet<T>>>;
-
-struct Sender<T> {
-    middle: Arc<AtomicCell<Slot<T>>>,
-    own: Slot<T>,
-}
-
-struct Receiver<T> {
-    middle: Arc<AtomicCell<Slot<T>>>,
-    own: Slot<T>,
-}
-
-fn letterbox<T>(blank: impl Fn() -> T) -> (Sender<T>, Receiver<T>) {
-    // Otherwise the cell would take a lock behind our back.
-    const { assert!(AtomicCell::<Slot<T>>::is_lock_free()) };
-    let sheet = || {
-        Some(Box::new(Sheet {
-            content: blank(),
-            fresh: false,
-        }))
-    };
-    let middle = Arc::new(AtomicCell::new(sheet()));
-    let sender = Sender {
-        middle: middle.clone(),
-        own: sheet(),
-    };
-    let receiver = Receiver {
-        middle,
-        own: sheet(),
-    };
-    (sender, receiver)
-}
-
-impl<T> Sender<T> {
-    /// `write` must overwrite everything: the box still holds some older message.
-    fn send(&mut self, write: impl FnOnce(&mut T)) {
-        if let Some(sheet) = &mut self.own {
-            write(&mut sheet.content);
-            sheet.fresh = true;
-        }
-        self.own = self.middle.swap(self.own.take());
-    }
-}
-
-impl<T> Receiver<T> {
-    fn receive(&mut self) -> Option<&T> {
-        self.own = self.middle.swap(self.own.take());
-        let sheet = self.own.as_mut()?;
-        std::mem::take(&mut sheet.fresh).then_some(&sheet.content)
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::state::Anchor;
+    use procession_core::engine::Anchor;
     use nice_assert_no_alloc::assert_no_alloc;
     use procession_core::phrase::{MAX_NOTES, Phrase};
 
@@ -296,14 +234,14 @@ mod tests {
         let name = ["C4 ", "D4 ", "E4 ", "G4 "][notes % 4];
         Taken {
             phrase: Phrase::from_text(&name.repeat(notes), 0.125).expect("these words are notes"),
-            anchor: Anchor::At(at),
+            anchor: Anchor::Song(at),
         }
     }
 
     fn is_whole(taken: &Taken) -> bool {
         let notes = taken.phrase.notes();
         let of_one_kind = notes.windows(2).all(|pair| pair[0].key == pair[1].key);
-        let same_anchor = taken.anchor == Anchor::At(notes.len() as f64);
+        let same_anchor = taken.anchor == Anchor::Song(notes.len() as f64);
         of_one_kind && same_anchor && taken.phrase.length() == 0.125 * notes.len() as f64
     }
 

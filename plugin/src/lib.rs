@@ -4,23 +4,28 @@ use nice_plug::prelude::*;
 use std::sync::Arc;
 
 pub mod declaration;
+pub mod editor;
+pub mod feed;
 pub mod handover;
+pub mod letterbox;
+pub mod outbox;
 pub mod params;
+pub mod process;
 pub mod state;
 
-use handover::AudioSide;
 use params::Parameters;
+use process::AudioThread;
 
 /// The plug-in object; the audio thread owns it.
 pub struct Procession {
     params: Arc<Parameters>,
-    audio: AudioSide,
+    audio: AudioThread,
 }
 
 impl Default for Procession {
     fn default() -> Self {
-        let (params, audio) = Parameters::new();
-        Self { params, audio }
+        let (params, exchange) = Parameters::new();
+        Self { params, audio: AudioThread::new(exchange) }
     }
 }
 
@@ -56,18 +61,28 @@ impl Plugin for Procession {
         state::filter(state);
     }
 
+    fn activate(
+        &mut self,
+        _layout: &AudioIOLayout,
+        config: &BufferConfig,
+        _context: &mut impl InitContext<Self>,
+    ) -> bool {
+        self.audio.prepare(config.sample_rate);
+        true
+    }
+
+    fn reset(&mut self) {
+        self.audio.reset();
+    }
+
     fn process(
         &mut self,
-        _buffer: &mut Buffer,
+        buffer: &mut Buffer,
         _aux: &mut AuxiliaryBuffers,
         context: &mut impl ProcessContext<Self>,
     ) -> ProcessStatus {
-        let _ = self.audio.poll_incoming();
-        while let Some(event) = context.next_event() {
-            // A full host list loses the event; the engine will keep it for the next block.
-            let _ = context.try_send_event(event);
-        }
-        ProcessStatus::Normal
+        // The framework has put the audio that comes in where it goes out.
+        self.audio.process(buffer.samples() as u32, &self.params, context)
     }
 }
 

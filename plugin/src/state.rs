@@ -8,6 +8,7 @@ use crate::handover::MainSide;
 use crate::params::{DECLARATIONS, SavedChoices};
 use nice_plug::params::persist::PersistentField;
 use nice_plug::plugin::PluginState;
+use procession_core::engine::Anchor;
 use procession_core::mode::PitchSet;
 use procession_core::note::{Key, Note, Velocity};
 use procession_core::phrase::Phrase;
@@ -18,16 +19,6 @@ use serde_json::Value;
 /// The version of what is written. Raise it with any change of meaning, migrate the older ones in
 /// [`filter`], and keep one saved file of each under `plugin/tests/states/`.
 pub const VERSION: u64 = 1;
-
-/// Where cycle 0 begins.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Anchor {
-    /// At this song position, in beats.
-    At(Beats),
-    /// Where the transport next starts to roll.
-    Waiting,
-}
 
 /// Origins farther from the start of the song than this are damage: a year and a half at 120 beats
 /// a minute, where an `f64` still tells a fraction of a sample.
@@ -83,7 +74,7 @@ impl Default for Kept {
         Self {
             taken: Taken {
                 phrase: Phrase::empty(4.0).expect("4 beats are a length"),
-                anchor: Anchor::At(0.0),
+                anchor: Anchor::NextStart,
             },
             seed: 1,
             custom: PitchSet::CHROMATIC,
@@ -123,7 +114,7 @@ impl Kept {
         Written {
             version: VERSION,
             phrase: SavedPhrase::from(&self.taken.phrase),
-            anchor: self.taken.anchor,
+            anchor: self.taken.anchor.into(),
             seed: self.seed,
             custom: semitones(self.custom),
             window: self.window,
@@ -163,8 +154,8 @@ fn taken_from(saved: &Value) -> Result<Taken, String> {
     let phrase = phrase.checked().map_err(|error| {
         format!("The saved phrase was refused: {error}. The one from before stays.")
     })?;
-    match part(saved, "anchor", "origin")? {
-        Anchor::At(beats) if beats.abs() > FARTHEST => Err(format!(
+    match Anchor::from(part::<SavedAnchor>(saved, "anchor", "origin")?) {
+        Anchor::Song(beats) if beats.abs() > FARTHEST => Err(format!(
             "The saved origin lies at beat {beats}, out of all reach; phrase and origin from \
              before stay."
         )),
@@ -203,10 +194,37 @@ fn pitch_set(semitones: &[u8]) -> Option<PitchSet> {
 pub struct Written {
     version: u64,
     phrase: SavedPhrase,
-    anchor: Anchor,
+    anchor: SavedAnchor,
     seed: u64,
     custom: Vec<u8>,
     window: WindowSize,
+}
+
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum SavedAnchor {
+    /// A song position, in beats.
+    At(Beats),
+    /// Where the transport next starts to roll.
+    Waiting,
+}
+
+impl From<Anchor> for SavedAnchor {
+    fn from(anchor: Anchor) -> Self {
+        match anchor {
+            Anchor::Song(beats) => Self::At(beats),
+            Anchor::NextStart => Self::Waiting,
+        }
+    }
+}
+
+impl From<SavedAnchor> for Anchor {
+    fn from(saved: SavedAnchor) -> Self {
+        match saved {
+            SavedAnchor::At(beats) => Self::Song(beats),
+            SavedAnchor::Waiting => Self::NextStart,
+        }
+    }
 }
 
 #[derive(Clone, Debug, Serialize, Deserialize)]

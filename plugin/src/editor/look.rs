@@ -1,0 +1,135 @@
+//! The look: paper and ink, light and dark; a hue, a mark and a line for every voice, so that
+//! nothing is told by hue alone.
+
+use nice_plug_egui::egui::{Color32, Pos2, Shape, Stroke, vec2};
+
+/// Light on dark, or dark on light.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Theme {
+    /// Dark on light.
+    #[default]
+    Light,
+    /// Light on dark.
+    Dark,
+}
+
+/// The colours of a theme, by what they are for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Look {
+    /// Behind everything.
+    pub paper: Color32,
+    /// Behind a group of things.
+    pub card: Color32,
+    /// Text, and the steady voice. At least 4.5:1 on paper and card.
+    pub ink: Color32,
+    /// Text that matters less. At least 4.5:1 on paper and card.
+    pub quiet: Color32,
+    /// Lines that only divide.
+    pub rule: Color32,
+    /// Edges of what can be touched. At least 3:1 on paper and card.
+    pub edge: Color32,
+    /// What is chosen, held, or now. At least 3:1 on paper and card.
+    pub accent: Color32,
+    /// A problem. At least 4.5:1.
+    pub alarm: Color32,
+    /// A hue for each voice, the steady one first. At least 3:1 on paper and card.
+    pub voices: [Color32; 9],
+}
+
+impl Look {
+    /// The look of a theme.
+    pub fn of(theme: Theme) -> Self {
+        match theme {
+            Theme::Light => LIGHT,
+            Theme::Dark => DARK,
+        }
+    }
+}
+
+const fn hex(rgb: u32) -> Color32 {
+    Color32::from_rgb((rgb >> 16) as u8, (rgb >> 8) as u8, rgb as u8)
+}
+
+const LIGHT: Look = Look {
+    paper: hex(0xF4F2EB),
+    card: hex(0xFCFBF7),
+    ink: hex(0x1F2A33),
+    quiet: hex(0x55606A),
+    rule: hex(0xD9D6CC),
+    edge: hex(0x7C8480),
+    accent: hex(0x1B6F5C),
+    alarm: hex(0xA3291C),
+    voices: [
+        hex(0x1F2A33),
+        hex(0xB3431F),
+        hex(0x1B6F8A),
+        hex(0x6A4FA3),
+        hex(0x3F7A2E),
+        hex(0x9C2A66),
+        hex(0x8A6A00),
+        hex(0x2D55B8),
+        hex(0x7A4A2B),
+    ],
+};
+
+const DARK: Look = Look {
+    paper: hex(0x161B20),
+    card: hex(0x1E252B),
+    ink: hex(0xECE8DD),
+    quiet: hex(0xA9B0B2),
+    rule: hex(0x343C43),
+    edge: hex(0x7B868C),
+    accent: hex(0x63C7AC),
+    alarm: hex(0xF08A78),
+    voices: [
+        hex(0xECE8DD),
+        hex(0xF0906A),
+        hex(0x6CC3DE),
+        hex(0xB9A1F0),
+        hex(0x93CC7E),
+        hex(0xE889B6),
+        hex(0xD9B84A),
+        hex(0x8FB0FF),
+        hex(0xCFA284),
+    ],
+};
+
+/// The dash pattern of a voice, in points on and off; none for the steady one, which is solid.
+pub fn dashes(voice: usize) -> Option<(f32, f32)> {
+    const DASHES: [(f32, f32); 8] = [
+        (7.0, 3.0),
+        (3.0, 3.0),
+        (11.0, 4.0),
+        (2.0, 4.0),
+        (9.0, 2.0),
+        (5.0, 5.0),
+        (14.0, 3.0),
+        (2.0, 2.0),
+    ];
+    voice.checked_sub(1).map(|copy| DASHES[copy % DASHES.len()])
+}
+
+/// The mark of a voice: a disc for the steady one, polygons for copies; filled for an onset,
+/// hollow for what does not sound.
+pub fn mark(voice: usize, at: Pos2, radius: f32, hue: Color32, filled: bool) -> Shape {
+    let fill = if filled { hue } else { Color32::TRANSPARENT };
+    let stroke = Stroke::new(1.5, hue);
+    if voice == 0 {
+        return Shape::Circle(nice_plug_egui::egui::epaint::CircleShape {
+            center: at,
+            radius,
+            fill,
+            stroke,
+        });
+    }
+    let corners = 3 + (voice - 1) / 2;
+    let turn = if voice % 2 == 1 { 0.0 } else { std::f32::consts::PI };
+    let points = (0..corners)
+        .map(|corner| {
+            let part = corner as f32 / corners as f32;
+            let angle = turn + std::f32::consts::TAU * part - std::f32::consts::FRAC_PI_2;
+            at + vec2(angle.cos(), angle.sin()) * radius * 1.2
+        })
+        .collect();
+    Shape::convex_polygon(points, fill, stroke)
+}

@@ -1,0 +1,1 @@
+//! What the views draw, worked out without a window: positions, labels, roles of colour.

@@ -1,0 +1,30 @@
+//! What a view wants to happen. It says so and leaves the rest to the window.
+
+use procession_core::phrase::Phrase;
+
+/// A wish of a view.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Wish {
+    /// A hand is laid on a parameter: a gesture begins.
+    Grasp(&'static str),
+    /// The parameter takes this value, in the host's normalised range 0 ..= 1, as part of a gesture.
+    Turn(&'static str, f32),
+    /// The hand is taken off: the gesture ends.
+    LetGo(&'static str),
+    /// A whole gesture at once, to the value that a typed text stands for.
+    Type(&'static str, String),
+    /// A whole gesture at once, back to the default.
+    Reset(&'static str),
+    /// Another phrase; an edit that can be undone.
+    Edit(Phrase),
+    /// Take the last edit back.
+    Undo,
+    /// Do it again.
+    Redo,
+    /// Everything silent, at once.
+    Panic,
+    /// Another custom mode: semitones above the tonic, bit by bit.
+    Custom(procession_core::mode::PitchSet),
+    /// Say this on the status line.
+    Say(String),
+}

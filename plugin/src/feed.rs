@@ -1,0 +1,107 @@
+//! What the audio thread shows the window, once a block, without waiting for anybody.
+
+use crate::letterbox::{Receiver, Sender, letterbox};
+use procession_core::engine::{Engine, News};
+use procession_core::settings::MAX_VOICES;
+use procession_core::time::Beats;
+
+/// Where everything stands at the end of a block. Plain values; shaping them for the eye is the
+/// window's business.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Snapshot {
+    /// Whether the song rolls.
+    pub playing: bool,
+    /// Whether the process plays, on the song's time or on its own.
+    pub running: bool,
+    /// Where the song, or the own time, has come to.
+    pub position: Beats,
+    /// Beats a minute.
+    pub tempo: f64,
+    /// Beats a bar, as far as the host tells; 4 if it does not.
+    pub beats_per_bar: f64,
+    /// Position at which cycle 0 begins.
+    pub origin: Beats,
+    /// Beats by which each voice is ahead; none if it has not entered. The steady voice is 0.
+    pub ahead: [Option<Beats>; MAX_VOICES],
+    /// For each voice, the keys that sound: bit k is key k.
+    pub sounding: [u128; MAX_VOICES],
+    /// How many phrases were taken so far.
+    pub taken: u32,
+    /// How many notes were left out of the last phrase because there was no room.
+    pub left_out: u32,
+    /// Whether the last phrase was heard to repeat.
+    pub repeats: bool,
+    /// How often hold was asked for and nothing had been played.
+    pub nothing_played: u32,
+}
+
+/// The audio thread's end.
+pub struct Feed {
+    sender: Sender<Snapshot>,
+    last: Snapshot,
+}
+
+/// The window's end.
+pub struct Seer {
+    receiver: Receiver<Snapshot>,
+    last: Snapshot,
+}
+
+/// The two ends of a feed.
+pub fn feed() -> (Feed, Seer) {
+    let (sender, receiver) = letterbox(Snapshot::default);
+    let last = Snapshot::default();
+    (Feed { sender, last }, Seer { receiver, last })
+}
+
+impl Feed {
+    /// Shows where `engine` stands. Whether that differs from what was shown last.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn show(&mut self, engine: &Engine, news: &News, beats_per_bar: f64) -> bool {
+        let process = engine.process();
+        let clock = engine.clock();
+        let before = self.last;
+        let position = clock.position();
+        let mut now = Snapshot {
+            playing: clock.is_playing(),
+            running: engine.is_running(),
+            position,
+            tempo: clock.tempo(),
+            beats_per_bar,
+            origin: process.origin(),
+            ahead: std::array::from_fn(|voice| process.displacement(voice, position)),
+            sounding: [0; MAX_VOICES],
+            nothing_played: before.nothing_played.wrapping_add(news.nothing_played.into()),
+            ..before
+        };
+        if let Some(taken) = news.taken {
+            now.taken = before.taken.wrapping_add(1);
+            now.left_out = taken.left_out as u32;
+            now.repeats = taken.repeats;
+        }
+        for (voice, key) in engine.player().ledger().held() {
+            now.sounding[voice] |= 1 << key.number();
+        }
+        // The own clock of a plug-in that does nothing is nobody's business.
+        let idle = !now.playing && !now.running;
+        let still = Snapshot { position: before.position, ahead: before.ahead, ..now };
+        let changed = if idle { still != before } else { now != before };
+        if changed {
+            self.last = now;
+            self.sender.send(|snapshot| *snapshot = now);
+        }
+        changed
+    }
+}
+
+impl Seer {
+    /// The latest.
+    pub fn look(&mut self) -> Snapshot {
+        if let Some(snapshot) = self.receiver.receive() {
+            self.last = *snapshot;
+        }
+        self.last
+    }
+}

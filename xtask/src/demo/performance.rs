@@ -1,0 +1,167 @@
+//! The plug-in, loaded as a host loads it, and what it answers to the story.
+
+use super::story::Story;
+use anyhow::{Context, Result, bail};
+use procession_core::form::Form;
+use procession_core::note::{Key, Velocity};
+use procession_core::process::{Process, VoiceNote};
+use procession_core::settings::Settings;
+use procession_core::time::Beats;
+use procession_tests::heard::{HeardNote, Recording};
+use procession_tests::host::{Library, Plugin, Processing, Setup};
+use procession_tests::session::Session;
+use std::io::{IsTerminal, Write};
+use std::path::Path;
+
+/// What was played, and what it was made from.
+pub struct Performance {
+    pub process: Process,
+    pub form: Form,
+    /// In order of onset.
+    pub notes: Vec<VoiceNote>,
+    /// The pan each channel was given last, if any.
+    pub pans: Vec<Option<u8>>,
+    /// From where to where one mode turned into the other.
+    pub turning: Option<(Beats, Beats)>,
+}
+
+/// Plays the story through the plug-in at `bundle`, faster than real time.
+pub fn perform(bundle: &Path, story: &mut Story, minutes: Option<f64>) -> Result<Performance> {
+    let library = Library::open(bundle)?;
+    let mut plugin = library.first_plugin()?.activate(Setup::default())?.start()?;
+    set(&mut plugin, story)?;
+    if let Some(minutes) = minutes {
+        story.last(minutes, super::settings::read(&mut plugin)?);
+        set(&mut plugin, story)?;
+    }
+    let settings = super::settings::read(&mut plugin)?;
+    let origin = story.hold_at();
+    let process = Process::new(story.phrase.clone(), settings, origin);
+    let form = Form::new(&process);
+    let turning = story.turning(&form, origin);
+    let mut session = Session::new(plugin).tempo(story.tempo);
+    play_in(&mut session, story, turning)?;
+    run(&mut session, form.end() + 4.0)?;
+    // Off the plug-in goes silent, so every note has its end.
+    let hold_off = session.plugin().setting("hold", "Off")?;
+    session.event_in(0, hold_off);
+    session.run_frames(4096)?;
+    let recording = session.recording();
+    let notes = notes(&recording, form.end(), story)?;
+    let pans = (1..=16).map(|channel| recording.controller(channel, 10).last().map(|pan| pan.1));
+    let process = in_force_at_end(process, settings, turning);
+    Ok(Performance { process, form, notes, pans: pans.collect(), turning })
+}
+
+/// Through the host, in the words a user would type.
+fn set(plugin: &mut Plugin<Processing>, story: &Story) -> Result<()> {
+    for (id, value) in story.settings() {
+        plugin.set(id, value)?;
+    }
+    Ok(())
+}
+
+/// The phrase as live notes, hold at its end, and the recasting as a lane of automation.
+fn play_in(session: &mut Session, story: &Story, turning: Option<(f64, f64)>) -> Result<()> {
+    for note in story.phrase.notes() {
+        let length = note.length.min(story.hold_at() - note.onset);
+        session.note(
+            note.onset,
+            length,
+            u16::from(note.key.number()),
+            f64::from(note.velocity.value()),
+        );
+    }
+    session.automate(story.hold_at(), "hold", "On")?;
+    if let Some((start, end)) = turning {
+        session.ramp("fold_amount", (start, 0.0), (end, whole(session)?), 64)?;
+    }
+    Ok(())
+}
+
+/// The plain value of a whole fold.
+fn whole(session: &mut Session) -> Result<f64> {
+    Ok(session.plugin().value_of("fold_amount", "100 %")?)
+}
+
+fn run(session: &mut Session, until: Beats) -> Result<()> {
+    let progress = Progress::new();
+    let mut at = session.position();
+    while at < until {
+        at = (at + until / 50.0).min(until);
+        session.run_to(at)?;
+        progress.show(at / until);
+    }
+    progress.end();
+    Ok(())
+}
+
+/// What the process would be at the end: as set, but for what automation changed.
+fn in_force_at_end(
+    mut process: Process,
+    mut settings: Settings,
+    turning: Option<(f64, f64)>,
+) -> Process {
+    if turning.is_some() {
+        settings.fold.amount = 1.0;
+        process.set_settings(settings, f64::INFINITY);
+    }
+    process
+}
+
+/// The notes of the form: those of the voices, not what was played in.
+fn notes(recording: &Recording, end: Beats, story: &Story) -> Result<Vec<VoiceNote>> {
+    let heard = recording.notes();
+    let hanging = heard.iter().filter(|note| note.end.is_none()).count();
+    if hanging > 0 {
+        bail!("{hanging} notes never ended: this is a defect of the plug-in, please report it");
+    }
+    let played_in = story.phrase.notes().len();
+    let inside = |note: &&HeardNote| note.start.beats < end - 1e-6;
+    let mut notes = heard
+        .iter()
+        .skip(played_in)
+        .filter(inside)
+        .map(voice_note)
+        .collect::<Option<Vec<_>>>()
+        .context("the plug-in sent a note without a channel or a key")?;
+    notes.sort_by(|a, b| a.on.total_cmp(&b.on).then(a.voice.cmp(&b.voice)));
+    Ok(notes)
+}
+
+fn voice_note(note: &HeardNote) -> Option<VoiceNote> {
+    Some(VoiceNote {
+        voice: usize::from(note.channel.checked_sub(1)?),
+        on: note.start.beats,
+        off: note.end?.beats,
+        key: u8::try_from(note.key).ok().and_then(Key::new)?,
+        velocity: Velocity::new(note.velocity as f32),
+        index: 0,
+    })
+}
+
+/// How far the rendering has come, where somebody watches.
+struct Progress {
+    watched: bool,
+}
+
+impl Progress {
+    fn new() -> Self {
+        Self { watched: std::io::stderr().is_terminal() }
+    }
+
+    fn show(&self, share: f64) {
+        if self.watched {
+            let done = (share * 40.0) as usize;
+            let bar: String = (0..40).map(|place| if place < done { '=' } else { ' ' }).collect();
+            eprint!("\rplaying  [{bar}] {:3.0} %", share * 100.0);
+            let _ = std::io::stderr().flush();
+        }
+    }
+
+    fn end(&self) {
+        if self.watched {
+            eprintln!();
+        }
+    }
+}

@@ -1,0 +1,169 @@
+//! What is played, and how the plug-in is set: a piece for a night ferry crossing, or the user's
+//! own phrase treated alike.
+
+use anyhow::{Context, Result, bail};
+use procession_core::exchange::midi;
+use procession_core::fold::detect_source;
+use procession_core::form::Form;
+use procession_core::mode::{Mode, ModeName, PitchSet};
+use procession_core::phrase::Phrase;
+use procession_core::process::Process;
+use procession_core::settings::{Grid, Settings};
+use procession_core::time::{Beats, to_ticks};
+use std::path::Path;
+
+/// Beats a bar, in the demo's host.
+pub const BEATS_PER_BAR: f64 = 4.0;
+
+/// Twelve notes in sixteen steps: a lantern, a wake, the engine below.
+const CROSSING: &str = "D4 A4 . F4 C5 . E4 B4 D5 . A4 E5 C5 . G4 F4";
+
+/// How the plug-in is set for the story, unless the user says otherwise.
+const SETTINGS: [(&str, &str); 9] = [
+    ("copies", "1"),
+    ("motion", "Drift"),
+    ("dwell", "4"),
+    ("drift", "2"),
+    ("growth", "Fill"),
+    ("growth_step", "2"),
+    ("growth_every", "1"),
+    ("fold", "By degree"),
+    ("fold_amount", "0"),
+];
+
+/// The parameters that shape the fold. Whoever sets one of them does without the recasting.
+const FOLD: [&str; 6] =
+    ["fold", "fold_amount", "source_tonic", "source_mode", "target_tonic", "target_mode"];
+
+/// Cycles over which one mode turns into the other.
+const TURNING_CYCLES: f64 = 8.0;
+
+/// What is played.
+pub struct Story {
+    pub title: String,
+    pub phrase: Phrase,
+    pub grid: Grid,
+    /// Beats a minute.
+    pub tempo: f64,
+    settings: Vec<(String, String)>,
+    recast: bool,
+}
+
+impl Story {
+    /// The night crossing.
+    pub fn crossing() -> Result<Self> {
+        let phrase = Phrase::from_text(CROSSING, Grid::Sixteenth.beats())?;
+        Ok(Self::of("Night crossing".to_owned(), phrase, Grid::Sixteenth, 108.0))
+    }
+
+    /// The same with the phrase in a MIDI file.
+    pub fn from_file(path: &Path) -> Result<Self> {
+        let bytes = std::fs::read(path)
+            .with_context(|| format!("{} cannot be read: check the path", path.display()))?;
+        let says = || path.display().to_string();
+        let read = midi::read_phrase(&bytes, Grid::Sixteenth.beats()).with_context(says)?;
+        let phrase = read.phrase;
+        let longest = procession_core::capture::LISTENING;
+        if phrase.length() > longest {
+            bail!(
+                "{}: the phrase lasts {} beats, more than the {longest} the plug-in listens back: cut it in the file",
+                path.display(),
+                phrase.length()
+            );
+        }
+        let grid = grid_of(&phrase);
+        let title = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+        Ok(Self::of(title, phrase, grid, read.tempo.unwrap_or(108.0)))
+    }
+
+    fn of(title: String, phrase: Phrase, grid: Grid, tempo: f64) -> Self {
+        let steps = (phrase.length() / grid.beats()).round();
+        let mut settings: Vec<_> = SETTINGS.map(|(id, value)| (id.into(), value.into())).into();
+        settings.push(("grid".to_owned(), grid_name(grid).to_owned()));
+        settings.push(("length".to_owned(), format!("{steps}")));
+        let mode = bright_target(&phrase);
+        settings.push(("target_tonic".to_owned(), mode.0));
+        settings.push(("target_mode".to_owned(), mode.1.name().to_owned()));
+        Self { title, phrase, grid, tempo, settings, recast: true }
+    }
+
+    /// The user's own settings, on top.
+    pub fn set(&mut self, id: &str, value: &str) {
+        if FOLD.contains(&id) {
+            // The user's fold stands alone, and whole unless an amount is given.
+            if std::mem::take(&mut self.recast) {
+                self.settings.retain(|(id, _)| !FOLD.contains(&id.as_str()));
+            }
+        }
+        self.settings.retain(|(other, _)| other != id);
+        self.settings.push((id.to_owned(), value.to_owned()));
+    }
+
+    /// Dwell and drift such that the piece lasts nearest to `minutes`; `settings` are those now in
+    /// force. The drift takes half as many cycles as the dwell.
+    pub fn last(&mut self, minutes: f64, settings: Settings) {
+        let difference = |dwell: u32| {
+            let mut settings = settings;
+            settings.motion.dwell = dwell;
+            settings.motion.drift = (dwell / 2).max(1);
+            let process = Process::new(self.phrase.clone(), settings, 0.0);
+            let lasts = Form::new(&process).totals.chosen / self.tempo;
+            (lasts - minutes).abs()
+        };
+        let nearest = (1..=64u32).min_by(|a, b| difference(*a).total_cmp(&difference(*b)));
+        if let Some(dwell) = nearest {
+            self.set("dwell", &dwell.to_string());
+            self.set("drift", &(dwell / 2).max(1).to_string());
+        }
+    }
+
+    /// How the plug-in is set before anything is played.
+    pub fn settings(&self) -> &[(String, String)] {
+        &self.settings
+    }
+
+    /// Song position at which the phrase is held: it has been played once.
+    pub fn hold_at(&self) -> Beats {
+        self.phrase.length()
+    }
+
+    /// From where to where one mode turns into the other: half-way through the form, at the
+    /// beginning of a stage.
+    pub fn turning(&self, form: &Form, origin: Beats) -> Option<(Beats, Beats)> {
+        let middle = origin + form.totals.chosen / 2.0;
+        let stage = form.stages.iter().find(|stage| stage.span.end > middle)?;
+        let start = stage.span.start;
+        self.recast.then_some((start, start + TURNING_CYCLES * self.phrase.length()))
+    }
+}
+
+/// A bright mode on the phrase's own tonic: Lydian, or Ionian if it is Lydian already.
+fn bright_target(phrase: &Phrase) -> (String, ModeName) {
+    let source = detect_source(phrase);
+    let lydian = Mode::named(source.tonic(), ModeName::Lydian, PitchSet::CHROMATIC);
+    let mode = if source == lydian { ModeName::Ionian } else { ModeName::Lydian };
+    const TONICS: [&str; 12] =
+        ["C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"];
+    (TONICS[usize::from(source.tonic() % 12)].to_owned(), mode)
+}
+
+/// The coarsest grid that all onsets lie on; sixteenths if none does.
+fn grid_of(phrase: &Phrase) -> Grid {
+    let fits = |grid: &Grid| {
+        let step = to_ticks(grid.beats());
+        let on_grid = |beats| to_ticks(beats) % step == 0;
+        on_grid(phrase.length()) && phrase.notes().iter().all(|note| on_grid(note.onset))
+    };
+    Grid::ALL.into_iter().filter(|grid| grid.beats() <= 0.5).find(fits).unwrap_or_default()
+}
+
+fn grid_name(grid: Grid) -> &'static str {
+    match grid {
+        Grid::Quarter => "1/4",
+        Grid::Eighth => "1/8",
+        Grid::EighthTriplet => "1/8 triplet",
+        Grid::Sixteenth => "1/16",
+        Grid::SixteenthTriplet => "1/16 triplet",
+        Grid::ThirtySecond => "1/32",
+    }
+}
