@@ -296,14 +296,14 @@ mod tests {
         let name = ["C4 ", "D4 ", "E4 ", "G4 "][notes % 4];
         Taken {
             phrase: Phrase::from_text(&name.repeat(notes), 0.125).expect("these words are notes"),
-            anchor: Anchor::At(at),
+            anchor: Anchor::Song(at),
         }
     }
 
     fn is_whole(taken: &Taken) -> bool {
         let notes = taken.phrase.notes();
         let of_one_kind = notes.windows(2).all(|pair| pair[0].key == pair[1].key);
-        let same_anchor = taken.anchor == Anchor::At(notes.len() as f64);
+        let same_anchor = taken.anchor == Anchor::Song(notes.len() as f64);
         of_one_kind && same_anchor && taken.phrase.length() == 0.125 * notes.len() as f64
     }
 

@@ -19,14 +19,13 @@ use serde_json::Value;
 /// [`filter`], and keep one saved file of each under `plugin/tests/states/`.
 pub const VERSION: u64 = 1;
 
-/// Where cycle 0 begins.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+/// Where the process begins.
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Anchor {
-    /// At this song position, in beats.
-    At(Beats),
-    /// Where the transport next starts to roll.
-    Waiting,
+    /// Cycle 0 begins at this song position.
+    Song(Beats),
+    /// Cycle 0 begins where the song next starts to roll.
+    NextStart,
 }
 
 /// Origins farther from the start of the song than this are damage: a year and a half at 120 beats
@@ -83,7 +82,7 @@ impl Default for Kept {
         Self {
             taken: Taken {
                 phrase: Phrase::empty(4.0).expect("4 beats are a length"),
-                anchor: Anchor::At(0.0),
+                anchor: Anchor::NextStart,
             },
             seed: 1,
             custom: PitchSet::CHROMATIC,
@@ -123,7 +122,7 @@ impl Kept {
         Written {
             version: VERSION,
             phrase: SavedPhrase::from(&self.taken.phrase),
-            anchor: self.taken.anchor,
+            anchor: self.taken.anchor.into(),
             seed: self.seed,
             custom: semitones(self.custom),
             window: self.window,
@@ -164,11 +163,14 @@ fn taken_from(saved: &Value) -> Result<Taken, String> {
         format!("The saved phrase was refused: {error}. The one from before stays.")
     })?;
     match part(saved, "anchor", "origin")? {
-        Anchor::At(beats) if beats.abs() > FARTHEST => Err(format!(
+        SavedAnchor::Song(beats) if beats.abs() > FARTHEST => Err(format!(
             "The saved origin lies at beat {beats}, out of all reach; phrase and origin from \
              before stay."
         )),
-        anchor => Ok(Taken { phrase, anchor }),
+        anchor => Ok(Taken {
+            phrase,
+            anchor: anchor.into(),
+        }),
     }
 }
 
@@ -203,10 +205,19 @@ fn pitch_set(semitones: &[u8]) -> Option<PitchSet> {
 pub struct Written {
     version: u64,
     phrase: SavedPhrase,
-    anchor: Anchor,
+    anchor: SavedAnchor,
     seed: u64,
     custom: Vec<u8>,
     window: WindowSize,
+}
+
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum SavedAnchor {
+    /// At this song position, in beats.
+    Song(Beats),
+    /// Where the song next starts to roll.
+    NextStart,
 }
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -226,6 +237,24 @@ struct SavedNote {
     key: u8,
     /// Above 0, up to 1.
     velocity: f32,
+}
+
+impl From<Anchor> for SavedAnchor {
+    fn from(anchor: Anchor) -> Self {
+        match anchor {
+            Anchor::Song(origin) => Self::Song(origin),
+            Anchor::NextStart => Self::NextStart,
+        }
+    }
+}
+
+impl From<SavedAnchor> for Anchor {
+    fn from(saved: SavedAnchor) -> Self {
+        match saved {
+            SavedAnchor::Song(origin) => Self::Song(origin),
+            SavedAnchor::NextStart => Self::NextStart,
+        }
+    }
 }
 
 impl From<&Phrase> for SavedPhrase {
