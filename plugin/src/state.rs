@@ -154,12 +154,15 @@ fn taken_from(saved: &Value) -> Result<Taken, String> {
     let phrase = phrase.checked().map_err(|error| {
         format!("The saved phrase was refused: {error}. The one from before stays.")
     })?;
-    match Anchor::from(part::<SavedAnchor>(saved, "anchor", "origin")?) {
-        Anchor::Song(beats) if beats.abs() > FARTHEST => Err(format!(
+    match part(saved, "anchor", "origin")? {
+        SavedAnchor::Song(beats) if beats.abs() > FARTHEST => Err(format!(
             "The saved origin lies at beat {beats}, out of all reach; phrase and origin from \
              before stay."
         )),
-        anchor => Ok(Taken { phrase, anchor }),
+        anchor => Ok(Taken {
+            phrase,
+            anchor: anchor.into(),
+        }),
     }
 }
 
@@ -203,28 +206,10 @@ pub struct Written {
 #[derive(Clone, Copy, Debug, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 enum SavedAnchor {
-    /// A song position, in beats.
-    At(Beats),
-    /// Where the transport next starts to roll.
-    Waiting,
-}
-
-impl From<Anchor> for SavedAnchor {
-    fn from(anchor: Anchor) -> Self {
-        match anchor {
-            Anchor::Song(beats) => Self::At(beats),
-            Anchor::NextStart => Self::Waiting,
-        }
-    }
-}
-
-impl From<SavedAnchor> for Anchor {
-    fn from(saved: SavedAnchor) -> Self {
-        match saved {
-            SavedAnchor::At(beats) => Self::Song(beats),
-            SavedAnchor::Waiting => Self::NextStart,
-        }
-    }
+    /// At this song position, in beats.
+    Song(Beats),
+    /// Where the song next starts to roll.
+    NextStart,
 }
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -244,6 +229,24 @@ struct SavedNote {
     key: u8,
     /// Above 0, up to 1.
     velocity: f32,
+}
+
+impl From<Anchor> for SavedAnchor {
+    fn from(anchor: Anchor) -> Self {
+        match anchor {
+            Anchor::Song(origin) => Self::Song(origin),
+            Anchor::NextStart => Self::NextStart,
+        }
+    }
+}
+
+impl From<SavedAnchor> for Anchor {
+    fn from(saved: SavedAnchor) -> Self {
+        match saved {
+            SavedAnchor::Song(origin) => Self::Song(origin),
+            SavedAnchor::NextStart => Self::NextStart,
+        }
+    }
 }
 
 impl From<&Phrase> for SavedPhrase {

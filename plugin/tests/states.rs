@@ -34,7 +34,7 @@ fn kept_in_version_1() -> Kept {
     Kept {
         taken: Taken {
             phrase: Phrase::new(notes, 2.0).expect("a phrase"),
-            anchor: Anchor::At(17.25),
+            anchor: Anchor::Song(17.25),
         },
         seed: 20411,
         custom: PitchSet::of(&[0, 2, 3, 7, 8]),
@@ -97,7 +97,7 @@ fn loading_what_was_saved_changes_nothing() {
                 std::f64::consts::PI,
             )
             .expect("a phrase"),
-            anchor: Anchor::Waiting,
+            anchor: Anchor::NextStart,
         },
         seed: u64::MAX,
         ..kept_in_version_1()
@@ -183,7 +183,7 @@ fn what_cannot_be_read_is_named_and_the_last_good_phrase_stays() {
             kept_but("/anchor", json!("elsewhere")),
             "origin cannot be read",
         ),
-        (kept_but("/anchor/at", json!(-1e300)), "out of all reach"),
+        (kept_but("/anchor/song", json!(-1e300)), "out of all reach"),
     ] {
         let message = refusal(&kept);
         assert!(message.contains(words), "{kept}: {message}");

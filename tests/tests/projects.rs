@@ -1,0 +1,161 @@
+//! Projects, closed and opened again in a host: what the composer set is there, and no saved
+//! state, however damaged, takes the host down.
+
+use procession::params::DECLARATIONS;
+use procession_tests::host::{Block, Error, Library, Loaded, Plugin, Setup};
+use serde_json::{Value, json};
+
+type Outcome = Result<(), Error>;
+
+const VERSION_1: &str = include_str!("../../plugin/tests/states/version-1.json");
+
+fn instance() -> Result<Plugin<Loaded>, Error> {
+    Library::linked(&procession::clap_entry)?.first_plugin()
+}
+
+/// A state as the framework hands it to a host: the length in eight bytes, then the text.
+fn framed(state: &str) -> Vec<u8> {
+    let mut bytes = (state.len() as u64).to_le_bytes().to_vec();
+    bytes.extend_from_slice(state.as_bytes());
+    bytes
+}
+
+/// What a saved state says.
+fn read(bytes: &[u8]) -> Value {
+    serde_json::from_slice(&bytes[8..]).expect("a saved state is JSON")
+}
+
+/// The parts kept as JSON within the JSON.
+fn field(state: &Value, key: &str) -> Value {
+    serde_json::from_str(state["fields"][key].as_str().expect("a text")).expect("JSON")
+}
+
+/// Every parameter as the host shows it.
+fn shown(plugin: &mut Plugin<Loaded>) -> Result<Vec<String>, Error> {
+    let texts = DECLARATIONS
+        .iter()
+        .map(|declaration| plugin.text(&declaration.id));
+    texts.collect()
+}
+
+#[test]
+fn a_project_of_version_1_opens_in_a_host_and_is_saved_as_it_was() -> Outcome {
+    let mut plugin = instance()?;
+    plugin.load(&framed(VERSION_1))?;
+    for (id, text) in [
+        ("hold", "On"),
+        ("grid", "1/16 triplet"),
+        ("shifts", "Endless"),
+        ("offset", "-1.25 steps"),
+        ("source_tonic", "D"),
+        ("source_mode", "Aeolian"),
+        ("target_mode", "Custom"),
+        ("fold_amount", "33.3 %"),
+        ("copy3_octave", "-3 octaves"),
+    ] {
+        assert_eq!(plugin.text(id)?, text, "{id}");
+    }
+    let before: Value = serde_json::from_str(VERSION_1).expect("JSON");
+    let after = read(&plugin.save()?);
+    assert_eq!(after["params"], before["params"]);
+    for key in ["kept", "choices"] {
+        assert_eq!(field(&after, key), field(&before, key), "{key}");
+    }
+    Ok(())
+}
+
+#[test]
+fn every_parameter_comes_back_as_it_was_set() -> Outcome {
+    for end in [0.0, 1.0] {
+        let mut plugin = instance()?;
+        for parameter in plugin.parameters() {
+            let value = parameter.min + end * (parameter.max - parameter.min);
+            plugin.set_value(&parameter.name, value)?;
+        }
+        let before = shown(&mut plugin)?;
+        let saved = plugin.save()?;
+        let mut reopened = instance()?;
+        reopened.load(&saved)?;
+        assert_eq!(shown(&mut reopened)?, before);
+        assert_eq!(reopened.save()?, saved);
+    }
+    Ok(())
+}
+
+#[test]
+fn a_state_of_nonsense_opens_with_proper_values_and_can_be_saved_again() -> Outcome {
+    let whole: Value = serde_json::from_str(VERSION_1).expect("JSON");
+    for nonsense in [
+        json!({"i32": i32::MAX}),
+        json!({"i32": i32::MIN}),
+        json!({"i32": 77}),
+        json!({"f32": 1e30}),
+        json!({"f32": -1e30}),
+        json!({"bool": true}),
+        json!({"string": "of another version"}),
+    ] {
+        let mut state = whole.clone();
+        let parameters = state["params"].as_object_mut().expect("a map");
+        parameters
+            .values_mut()
+            .for_each(|value| *value = nonsense.clone());
+        state["fields"] = json!({"kept": "{\"version\":", "choices": "[]"});
+        let mut plugin = instance()?;
+        plugin.load(&framed(&state.to_string()))?;
+        for parameter in plugin.parameters() {
+            let value = plugin.value(&parameter.name)?;
+            assert!(
+                (parameter.min..=parameter.max).contains(&value),
+                "{}: {value} from {nonsense}",
+                parameter.name
+            );
+        }
+        plugin.save()?;
+    }
+    Ok(())
+}
+
+#[test]
+fn a_state_cut_off_anywhere_leaves_what_was_there() -> Outcome {
+    let mut plugin = instance()?;
+    plugin.load(&framed(VERSION_1))?;
+    let before = plugin.save()?;
+    for end in (0..VERSION_1.trim_end().len()).step_by(97) {
+        assert!(
+            plugin.load(&framed(&VERSION_1[..end])).is_err(),
+            "cut at {end}"
+        );
+    }
+    assert_eq!(plugin.save()?, before);
+    Ok(())
+}
+
+#[test]
+fn states_load_while_another_thread_plays() -> Outcome {
+    let mut plugin = instance()?.activate(Setup::default())?.start()?;
+    let (main, playing) = plugin.split();
+    std::thread::scope(|threads| {
+        let blocks = threads.spawn(move || -> Outcome {
+            for _ in 0..2000 {
+                playing.process(&Block::of(16))?;
+            }
+            Ok(())
+        });
+        while !blocks.is_finished() {
+            main.load(&framed(VERSION_1))?;
+            main.save()?;
+            main.load(&framed("{\"params\":{},\"fields\":{}}"))?;
+        }
+        blocks.join().expect("no block failed")
+    })?;
+    plugin.load(&framed(VERSION_1))?;
+    plugin.load(&framed("{\"params\":{},\"fields\":{}}"))?;
+    let kept = field(&read(&plugin.save()?), "kept");
+    let notes = kept["phrase"]["notes"].as_array().map(Vec::len);
+    assert_eq!(
+        notes,
+        Some(3),
+        "a state without a phrase leaves the one there was"
+    );
+    Ok(())
+}
