@@ -159,7 +159,9 @@ impl Engine {
 
     /// Whether the process plays: held, and with a song or an own time to play in.
     pub fn is_running(&self) -> bool {
-        let held = self.controls.is_some_and(|controls| controls.hold && !controls.bypass);
+        let held = self
+            .controls
+            .is_some_and(|controls| controls.hold && !controls.bypass);
         held && (self.clock.is_playing() || self.free)
     }
 
@@ -175,11 +177,17 @@ impl Engine {
 
     /// The channels that voices, or a hand on `played`, use now: where controllers go.
     pub fn channels(&self, played: Option<Channel>) -> impl Iterator<Item = Channel> + '_ {
-        let voices = if self.is_running() { self.process.voices() } else { 0 };
+        let voices = if self.is_running() {
+            self.process.voices()
+        } else {
+            0
+        };
         let output = self.process.settings().output;
         let of_voices = (0..voices.min(if output.all_on_one { 1 } else { MAX_VOICES }))
             .map(move |voice| channel_of(voice, &output));
-        played.into_iter().chain(of_voices.filter(move |channel| Some(*channel) != played))
+        played
+            .into_iter()
+            .chain(of_voices.filter(move |channel| Some(*channel) != played))
     }
 
     /// Begins a block of `frames` frames.
@@ -215,9 +223,11 @@ impl Engine {
         let Some(key) = key else { return };
         let channel = channel.unwrap_or(Channel::FIRST);
         self.play_until(frame, &mut send);
-        self.listener.note_on(self.heard_at_frame(), channel, key, velocity);
+        self.listener
+            .note_on(self.heard_at_frame(), channel, key, velocity);
         if self.lets_through() {
-            self.player.press(self.last_frame(), (channel, key), velocity, &mut send);
+            self.player
+                .press(self.last_frame(), (channel, key), velocity, &mut send);
         }
     }
 
@@ -241,7 +251,8 @@ impl Engine {
             return;
         }
         if self.is_running() {
-            self.player.play(&self.process, &self.block, self.frame..until, &mut send);
+            self.player
+                .play(&self.process, &self.block, self.frame..until, &mut send);
         }
         self.frame = until;
     }
@@ -282,7 +293,8 @@ impl Engine {
         let now = self.player.come_to(self.block.start);
         if controls.settings != *self.process.settings() {
             self.process.set_settings(controls.settings, now);
-            self.player.silence_from(self.process.voices(), 0, &mut *send);
+            self.player
+                .silence_from(self.process.voices(), 0, &mut *send);
         }
         let before = self.controls.replace(*controls).unwrap_or(*controls);
         if controls.bypass != before.bypass {
@@ -304,7 +316,10 @@ impl Engine {
         self.player.pan_anew();
         let song_starts = self.clock.heard() - self.block.start;
         let grid_zero = self.clock.is_playing().then_some(song_starts);
-        match self.listener.take(self.clock.heard(), grid_zero, &settings.capture) {
+        match self
+            .listener
+            .take(self.clock.heard(), grid_zero, &settings.capture)
+        {
             Some(taken) => self.adopt(&taken, settings),
             None => self.news.nothing_played = true,
         }
@@ -323,8 +338,11 @@ impl Engine {
         let origin = self.block.start + (taken.origin - self.clock.heard());
         self.process.set_phrase(&taken.phrase);
         self.process.set_origin(origin);
-        self.anchor =
-            if self.clock.is_playing() { Anchor::Song(origin) } else { Anchor::NextStart };
+        self.anchor = if self.clock.is_playing() {
+            Anchor::Song(origin)
+        } else {
+            Anchor::NextStart
+        };
         // A hand that is a little late does not cost the first note.
         let late = self.block.start - origin;
         if self.clock.is_playing() && late > 0.0 && late <= settings.step() / 2.0 {
@@ -339,7 +357,8 @@ impl Engine {
     }
 
     fn lets_through(&self) -> bool {
-        self.controls.is_none_or(|controls| !controls.hold || controls.thru || controls.bypass)
+        self.controls
+            .is_none_or(|controls| !controls.hold || controls.thru || controls.bypass)
     }
 
     fn heard_at_frame(&self) -> Beats {

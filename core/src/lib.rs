@@ -35,6 +35,8 @@ pub mod process;
 pub mod ledger;
 pub mod player;
 pub mod clock;
+pub mod capture;
+pub mod engine;
 pub mod form;
 pub mod sonority;
 pub mod exchange;

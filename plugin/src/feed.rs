@@ -73,7 +73,9 @@ impl Feed {
             origin: process.origin(),
             ahead: std::array::from_fn(|voice| process.displacement(voice, position)),
             sounding: [0; MAX_VOICES],
-            nothing_played: before.nothing_played.wrapping_add(news.nothing_played.into()),
+            nothing_played: before
+                .nothing_played
+                .wrapping_add(news.nothing_played.into()),
             ..before
         };
         if let Some(taken) = news.taken {
@@ -86,7 +88,11 @@ impl Feed {
         }
         // The own clock of a plug-in that does nothing is nobody's business.
         let idle = !now.playing && !now.running;
-        let still = Snapshot { position: before.position, ahead: before.ahead, ..now };
+        let still = Snapshot {
+            position: before.position,
+            ahead: before.ahead,
+            ..now
+        };
         let changed = if idle { still != before } else { now != before };
         if changed {
             self.last = now;

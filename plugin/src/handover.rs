@@ -225,8 +225,8 @@ impl Desk {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use procession_core::engine::Anchor;
     use nice_assert_no_alloc::assert_no_alloc;
+    use procession_core::engine::Anchor;
     use procession_core::phrase::{MAX_NOTES, Phrase};
 
     /// A phrase of `notes` notes that all say so by their key: a torn one would give itself away.

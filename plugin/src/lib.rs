@@ -25,7 +25,10 @@ pub struct Procession {
 impl Default for Procession {
     fn default() -> Self {
         let (params, exchange) = Parameters::new();
-        Self { params, audio: AudioThread::new(exchange) }
+        Self {
+            params,
+            audio: AudioThread::new(exchange),
+        }
     }
 }
 
@@ -65,7 +68,7 @@ impl Plugin for Procession {
         &mut self,
         _layout: &AudioIOLayout,
         config: &BufferConfig,
-        _context: &mut impl InitContext<Self>,
+        _context: &mut impl ActivateContext<Self>,
     ) -> bool {
         self.audio.prepare(config.sample_rate);
         true
@@ -82,7 +85,8 @@ impl Plugin for Procession {
         context: &mut impl ProcessContext<Self>,
     ) -> ProcessStatus {
         // The framework has put the audio that comes in where it goes out.
-        self.audio.process(buffer.samples() as u32, &self.params, context)
+        self.audio
+            .process(buffer.samples() as u32, &self.params, context)
     }
 }
 

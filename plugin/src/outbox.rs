@@ -1,5 +1,6 @@
 //! The way out: events that the host's list had no room for wait here for the next block.
 
+use nice_plug::midi::{Channel, Key, VoiceID};
 use nice_plug::prelude::*;
 use procession_core::ledger::Message;
 use procession_core::player::Event;
@@ -24,7 +25,10 @@ pub struct Outbox {
 
 impl Default for Outbox {
     fn default() -> Self {
-        Self { waiting: VecDeque::with_capacity(ROOM), refused: Box::new([[None; 128]; 16]) }
+        Self {
+            waiting: VecDeque::with_capacity(ROOM),
+            refused: Box::new([[None; 128]; 16]),
+        }
     }
 }
 
@@ -61,11 +65,7 @@ impl Outbox {
     ///
     /// # Real-time
     /// Allocates never, blocks never.
-    pub fn send_as_is(
-        &mut self,
-        event: HostEvent,
-        mut to_host: impl FnMut(HostEvent) -> bool,
-    ) {
+    pub fn send_as_is(&mut self, event: HostEvent, mut to_host: impl FnMut(HostEvent) -> bool) {
         // Nothing overtakes what waits.
         let sent = self.waiting.is_empty() && to_host(event);
         if !sent && self.waiting.len() < ROOM {
@@ -76,14 +76,18 @@ impl Outbox {
     fn is_to_be_sent(&mut self, message: &Message) -> bool {
         let full = self.waiting.len() >= ROOM_FOR_BEGINNINGS;
         match *message {
-            Message::NoteOn { channel, key, id, .. } => {
+            Message::NoteOn {
+                channel, key, id, ..
+            } => {
                 let refused = &mut self.refused[usize::from(channel.number())];
                 refused[usize::from(key.number())] = full.then_some(id);
                 !full
             }
             Message::NoteOff { channel, key, id } => {
                 let refused = &mut self.refused[usize::from(channel.number())];
-                refused[usize::from(key.number())].take_if(|refused| *refused == id).is_none()
+                refused[usize::from(key.number())]
+                    .take_if(|refused| *refused == id)
+                    .is_none()
             }
             Message::Control { .. } => !full,
         }
@@ -99,7 +103,12 @@ fn at_once(mut event: HostEvent) -> HostEvent {
 fn to_host_event(Event { frame, message }: Event) -> HostEvent {
     let timing = frame;
     match message {
-        Message::NoteOn { channel, key, velocity, id } => NoteEvent::NoteOn {
+        Message::NoteOn {
+            channel,
+            key,
+            velocity,
+            id,
+        } => NoteEvent::NoteOn {
             timing,
             voice_id: VoiceID::ID(id),
             channel: Channel::Number(channel.number()),
@@ -113,9 +122,13 @@ fn to_host_event(Event { frame, message }: Event) -> HostEvent {
             key: Key::Number(key.number()),
             velocity: 0.0,
         },
-        Message::Control { channel, controller, value } => NoteEvent::MidiCC {
+        Message::Control {
+            channel,
+            controller,
+            value,
+        } => NoteEvent::MidiCC {
             timing,
-            channel: Channel::Number(channel.number()),
+            channel: channel.number(),
             cc: controller,
             value: f32::from(value) / 127.0,
         },
@@ -140,7 +153,14 @@ mod tests {
 
     fn off(id: i32) -> Event {
         let key = note::Key::new(60).unwrap();
-        Event { frame: 5, message: Message::NoteOff { channel: note::Channel::FIRST, key, id } }
+        Event {
+            frame: 5,
+            message: Message::NoteOff {
+                channel: note::Channel::FIRST,
+                key,
+                id,
+            },
+        }
     }
 
     #[test]

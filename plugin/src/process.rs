@@ -22,7 +22,11 @@ impl AudioThread {
     /// An engine at rest. Allocates all it will ever need.
     pub fn new(exchange: AudioSide) -> Self {
         // The rate is told before the first block.
-        Self { engine: Box::new(Engine::new(48_000.0)), outbox: Outbox::default(), exchange }
+        Self {
+            engine: Box::new(Engine::new(48_000.0)),
+            outbox: Outbox::default(),
+            exchange,
+        }
     }
 
     /// Blocks come at `sample_rate` hertz from now on.
@@ -83,7 +87,10 @@ impl AudioThread {
         if news != News::default() {
             let phrase = self.engine.process().phrase();
             let anchor = self.engine.anchor();
-            self.exchange.publish(&Taken { phrase: phrase.clone(), anchor });
+            self.exchange.publish(&Taken {
+                phrase: phrase.clone(),
+                anchor,
+            });
         }
     }
 }
@@ -117,8 +124,18 @@ fn play_in(
     let frame = event.timing().min(frames);
     let mut send = |event| outbox.send(event, &mut to_host);
     match event {
-        NoteEvent::NoteOn { channel, key, velocity, .. } if velocity > 0.0 => {
-            engine.note_on(frame, which(channel, key), note::Velocity::new(velocity), send);
+        NoteEvent::NoteOn {
+            channel,
+            key,
+            velocity,
+            ..
+        } if velocity > 0.0 => {
+            engine.note_on(
+                frame,
+                which(channel, key),
+                note::Velocity::new(velocity),
+                send,
+            );
         }
         NoteEvent::NoteOn { channel, key, .. }
         | NoteEvent::NoteOff { channel, key, .. }
@@ -143,7 +160,7 @@ fn go_through(
 ) {
     match channel_of(&event) {
         Some(played) => {
-            for channel in engine.channels(known_channel(played)) {
+            for channel in engine.channels(played) {
                 outbox.send_as_is(on_channel(event, channel), &mut to_host);
             }
         }
@@ -152,13 +169,13 @@ fn go_through(
 }
 
 /// The channel of an event that concerns a whole channel, or a key in every voice.
-fn channel_of(event: &HostEvent) -> Option<Channel> {
+fn channel_of(event: &HostEvent) -> Option<Option<note::Channel>> {
     match *event {
         NoteEvent::MidiCC { channel, .. }
         | NoteEvent::MidiPitchBend { channel, .. }
         | NoteEvent::MidiChannelPressure { channel, .. }
-        | NoteEvent::MidiProgramChange { channel, .. }
-        | NoteEvent::PolyPressure { channel, .. } => Some(channel),
+        | NoteEvent::MidiProgramChange { channel, .. } => Some(note::Channel::new(channel)),
+        NoteEvent::PolyPressure { channel, .. } => Some(known_channel(channel)),
         _ => None,
     }
 }
@@ -168,8 +185,8 @@ fn on_channel(mut event: HostEvent, to: note::Channel) -> HostEvent {
         NoteEvent::MidiCC { channel, .. }
         | NoteEvent::MidiPitchBend { channel, .. }
         | NoteEvent::MidiChannelPressure { channel, .. }
-        | NoteEvent::MidiProgramChange { channel, .. }
-        | NoteEvent::PolyPressure { channel, .. } => *channel = Channel::Number(to.number()),
+        | NoteEvent::MidiProgramChange { channel, .. } => *channel = to.number(),
+        NoteEvent::PolyPressure { channel, .. } => *channel = Channel::Number(to.number()),
         _ => (),
     }
     event

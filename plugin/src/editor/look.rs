@@ -1,7 +1,7 @@
 //! The look: paper and ink, light and dark; a hue, a mark and a line for every voice, so that
 //! nothing is told by hue alone.
 
-use nice_plug_egui::egui::{Color32, Pos2, Shape, Stroke, vec2};
+use egui::{Color32, Pos2, Shape, Stroke, vec2};
 
 /// Light on dark, or dark on light.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -115,7 +115,7 @@ pub fn mark(voice: usize, at: Pos2, radius: f32, hue: Color32, filled: bool) -> 
     let fill = if filled { hue } else { Color32::TRANSPARENT };
     let stroke = Stroke::new(1.5, hue);
     if voice == 0 {
-        return Shape::Circle(nice_plug_egui::egui::epaint::CircleShape {
+        return Shape::Circle(egui::epaint::CircleShape {
             center: at,
             radius,
             fill,
@@ -123,7 +123,11 @@ pub fn mark(voice: usize, at: Pos2, radius: f32, hue: Color32, filled: bool) -> 
         });
     }
     let corners = 3 + (voice - 1) / 2;
-    let turn = if voice % 2 == 1 { 0.0 } else { std::f32::consts::PI };
+    let turn = if voice % 2 == 1 {
+        0.0
+    } else {
+        std::f32::consts::PI
+    };
     let points = (0..corners)
         .map(|corner| {
             let part = corner as f32 / corners as f32;

@@ -30,7 +30,14 @@ impl Seen {
     pub fn new(snapshot: Snapshot, phrase: Phrase, settings: Settings, anchor: Anchor) -> Self {
         let process = Process::new(phrase, settings, snapshot.origin);
         let form = Form::new(&process);
-        Self { snapshot, process, form, anchor, hold: false, notice: None }
+        Self {
+            snapshot,
+            process,
+            form,
+            anchor,
+            hold: false,
+            notice: None,
+        }
     }
 
     /// The phrase.
@@ -45,7 +52,11 @@ impl Seen {
 
     /// Beats since cycle 0 began; before it, and with nothing running, 0.
     pub fn elapsed(&self) -> Beats {
-        if self.snapshot.running { (self.snapshot.position - self.snapshot.origin).max(0.0) } else { 0.0 }
+        if self.snapshot.running {
+            (self.snapshot.position - self.snapshot.origin).max(0.0)
+        } else {
+            0.0
+        }
     }
 
     /// Steps by which `voice` is ahead now; none if it has not entered.

@@ -16,7 +16,7 @@ pub enum Wish {
     /// A whole gesture at once, back to the default.
     Reset(&'static str),
     /// Another phrase; an edit that can be undone.
-    Edit(Phrase),
+    Edit(Box<Phrase>),
     /// Take the last edit back.
     Undo,
     /// Do it again.

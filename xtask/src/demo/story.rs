@@ -63,7 +63,7 @@ impl Story {
         let says = || path.display().to_string();
         let read = midi::read_phrase(&bytes, Grid::Sixteenth.beats()).with_context(says)?;
         let phrase = read.phrase;
-        let longest = procession_core::capture::LISTENING;
+        let longest = procession_core::capture::MEMORY;
         if phrase.length() > longest {
             bail!(
                 "{}: the phrase lasts {} beats, more than the {longest} the plug-in listens back: cut it in the file",
