@@ -84,20 +84,31 @@ pub fn run(mut arguments: Parser) -> Result<()> {
 
 /// Builds and lays out: where the bundles are, in the order of [`Format::ALL`].
 pub fn make(build: Build) -> Result<Vec<PathBuf>> {
+    let library = library(build)?;
+    Format::ALL
+        .iter()
+        .map(|format| lay_out(*format, &library, &folder(build)?))
+        .collect()
+}
+
+/// Builds and lays out the CLAP bundle alone: where it is.
+pub fn make_clap(build: Build) -> Result<PathBuf> {
+    lay_out(Format::Clap, &library(build)?, &folder(build)?)
+}
+
+fn folder(build: Build) -> Result<PathBuf> {
+    Ok(workspace::target()?.join(build.folders().1))
+}
+
+/// Builds the plug-in: where the library is.
+fn library(build: Build) -> Result<PathBuf> {
     let mut arguments = vec!["build", "--package", "procession", "--lib"];
     if build == Build::Release {
         arguments.push("--release");
     }
     workspace::cargo(&arguments, &[])?;
-    let (built, bundled) = build.folders();
-    let target = workspace::target()?;
-    let library = target
-        .join(built)
-        .join(format!("{DLL_PREFIX}procession{DLL_SUFFIX}"));
-    Format::ALL
-        .iter()
-        .map(|format| lay_out(*format, &library, &target.join(bundled)))
-        .collect()
+    let library = format!("{DLL_PREFIX}procession{DLL_SUFFIX}");
+    Ok(workspace::target()?.join(build.folders().0).join(library))
 }
 
 fn lay_out(format: Format, library: &Path, folder: &Path) -> Result<PathBuf> {
