@@ -120,7 +120,6 @@ impl Listener {
     /// A key is struck. If it is still down, its earlier note ends here.
     pub fn note_on(&mut self, at: Beats, channel: Channel, key: Key, velocity: Velocity) {
         self.note_off(at, Some(channel), Some(key));
-        self.advance(at);
         if self.has_been_silent_for_a_bar() {
             self.began = self.now;
         }
@@ -292,7 +291,11 @@ impl Listener {
         }
         let kept = one_note_a_key(&mut notes, length);
         notes.truncate(kept);
-        let phrase = (!notes.is_empty()).then(|| Phrase::new(notes, length).ok())??;
+        if notes.is_empty() {
+            return None;
+        }
+        // All notes begin inside and the length is in bounds: this does not fail.
+        let phrase = Phrase::new(notes, length).ok()?;
         Some((phrase, dropped))
     }
 

@@ -50,22 +50,15 @@ impl Struck {
             .map(|period| period as i64)
     }
 
-    /// The first step of the last set that was struck as a whole, if sets begin every `period`
-    /// steps and one began on `began`.
-    ///
-    /// If so little is remembered that no whole set begins on such a step, sets are counted from
-    /// the first step with a note.
+    /// The first step of the last set that was struck as a whole, if everything comes again after
+    /// `period` steps and a set began on step `began`.
     pub(super) fn last_whole_set(&self, period: i64, began: i64) -> i64 {
-        let steps = period as usize;
-        let whole_set_from = |offset: usize| {
-            let starts = (offset..self.keys.len()).step_by(steps);
-            starts.rev().find(|start| self.is_whole(*start, steps))
-        };
         let offset = (began - self.first).rem_euclid(period) as usize;
-        let start = whole_set_from(offset)
-            .or_else(|| whole_set_from(0))
-            .unwrap_or(0);
-        self.first + start as i64
+        let steps = period as usize;
+        let starts = (offset..self.keys.len()).step_by(steps);
+        let last = starts.rev().find(|start| self.is_whole(*start, steps));
+        // Two whole sets were struck, so there is one whichever of its steps it is counted from.
+        self.first + last.unwrap_or(0) as i64
     }
 
     fn comes_again_after(&self, period: usize) -> bool {
@@ -75,12 +68,9 @@ impl Struck {
             .all(|(set, next)| set == next)
     }
 
-    /// Whether all notes of the set beginning at index `start` have been struck: what the set
-    /// before it has beyond our end is nothing.
+    /// Whether all notes of the set beginning at index `start` have been struck: on the steps it
+    /// has yet to come to, the set before has only rests.
     fn is_whole(&self, start: usize, period: usize) -> bool {
-        let to_come = self.keys.len()..start + period;
-        to_come
-            .into_iter()
-            .all(|index| self.keys.get(index.wrapping_sub(period)) == Some(&0))
+        (self.keys.len()..start + period).all(|index| self.keys[index - period] == 0)
     }
 }
