@@ -1,4 +1,5 @@
 //! What is read from and written for others. Never reached from the audio path.
 
+pub mod midi;
 pub mod picture;
 pub mod plan;

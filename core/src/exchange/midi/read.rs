@@ -1,0 +1,260 @@
+//! A phrase read from a Standard MIDI File.
+
+use super::MidiError;
+use crate::capture::{SHORTEST, one_note_a_key};
+use crate::note::{Key, Note, Velocity};
+use crate::phrase::{MAX_LENGTH, MAX_NOTES, Phrase};
+use crate::time::Beats;
+use midly::num::u4;
+use midly::{
+    EventIter, Format, Header, MetaMessage, MidiMessage, Timing, TrackEventKind, TrackIter,
+};
+
+/// Channel 10 as musicians count: percussion, in General MIDI.
+const PERCUSSION: u8 = 9;
+
+/// A rest of a bar, in beats, is no part of a phrase.
+const BAR: Beats = 4.0;
+
+/// A phrase, and what else the file said.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReadPhrase {
+    /// The phrase.
+    pub phrase: Phrase,
+    /// Beats a minute where the phrase begins, if the file tells.
+    pub tempo: Option<f64>,
+    /// What the file calls the piece, or else the first track with a name.
+    pub name: Option<String>,
+    /// How many tracks play a note in the phrase.
+    pub tracks: usize,
+    /// How many notes were left out: percussion beside other notes, and strokes that double
+    /// another of the same key.
+    pub left_out: usize,
+}
+
+/// Reads a phrase from the bytes of a Standard MIDI File, with a grid step of `step` beats.
+///
+/// All tracks and channels become one. Percussion (channel 10) is left out unless there is
+/// nothing else. A key struck again ends its earlier note; a note that is never ended lasts to
+/// the end of the phrase.
+///
+/// The phrase begins at the whole beat at or before its first note. It ends where the file does,
+/// if that is a whole number of steps after the beginning, and later than the last note ends by
+/// less than a bar: so the rest at the end of a loop is kept. Otherwise it ends at the whole beat
+/// at or after the end of the last note.
+///
+/// Oddities that do not make the music doubtful are read over: chunks of unknown kinds, bytes
+/// after the last track, more tracks than announced, a track without an end mark.
+///
+/// # Errors
+/// See [`MidiError`]. Never panics, whatever the bytes are.
+pub fn read_phrase(bytes: &[u8], step: Beats) -> Result<ReadPhrase, MidiError> {
+    let (header, tracks) = open(bytes)?;
+    let ticks_per_beat = ticks_per_beat(&header)?;
+    let mut piece = Piece::default();
+    for (index, events) in whole_tracks(tracks)?.into_iter().enumerate() {
+        piece.read_track(index, events)?;
+    }
+    piece.phrase(ticks_per_beat, step)
+}
+
+fn open(bytes: &[u8]) -> Result<(Header, TrackIter<'_>), MidiError> {
+    const HEADER: usize = 14;
+    match bytes {
+        [] => Err(MidiError::Empty),
+        [b'M', b'T', b'h', b'd', ..] if bytes.len() < HEADER => Err(MidiError::Truncated),
+        [b'M', b'T', b'h', b'd', ..] => midly::parse(bytes).map_err(|_| MidiError::Damaged(None)),
+        // MIDI inside another container is read too, if it is MIDI.
+        _ => midly::parse(bytes).map_err(|_| MidiError::NotMidi),
+    }
+}
+
+fn ticks_per_beat(header: &Header) -> Result<u32, MidiError> {
+    match (header.format, header.timing) {
+        (Format::Sequential, _) => Err(MidiError::SeveralPieces),
+        (_, Timing::Timecode(..)) => Err(MidiError::FilmTime),
+        (_, Timing::Metrical(ticks)) if ticks.as_int() == 0 => Err(MidiError::NoTicks),
+        (_, Timing::Metrical(ticks)) => Ok(u32::from(ticks.as_int())),
+    }
+}
+
+/// All tracks that were announced, and those beyond.
+fn whole_tracks(mut tracks: TrackIter<'_>) -> Result<Vec<EventIter<'_>>, MidiError> {
+    let (announced, _) = tracks.size_hint();
+    let mut whole = Vec::new();
+    loop {
+        match tracks.next() {
+            Some(Ok(events)) => whole.push(events),
+            // What comes after the last announced track may be anything.
+            Some(Err(_)) | None if whole.len() >= announced => return Ok(whole),
+            Some(Err(_)) | None => return Err(MidiError::Truncated),
+        }
+    }
+}
+
+/// A note as the file has it, in ticks.
+struct Stroke {
+    on: u64,
+    /// None if the file never ends it.
+    off: Option<u64>,
+    channel: u8,
+    key: u8,
+    velocity: u8,
+    track: usize,
+}
+
+/// Which stroke holds each key down, by channel and key.
+struct Down([[Option<usize>; 128]; 16]);
+
+#[derive(Default)]
+struct Piece {
+    strokes: Vec<Stroke>,
+    /// Ticks, and microseconds a beat.
+    tempos: Vec<(u64, u32)>,
+    name: Option<String>,
+    /// Where the last track ends.
+    end: u64,
+}
+
+impl Piece {
+    fn read_track(&mut self, track: usize, events: EventIter<'_>) -> Result<(), MidiError> {
+        let mut now = 0;
+        let mut down = Down([[None; 128]; 16]);
+        for event in events {
+            let event = event.map_err(|_| MidiError::Damaged(Some(track + 1)))?;
+            now += u64::from(event.delta.as_int());
+            match event.kind {
+                TrackEventKind::Midi { channel, message } => {
+                    self.play(&mut down, (now, track), channel, message);
+                }
+                TrackEventKind::Meta(MetaMessage::Tempo(micros)) if micros.as_int() > 0 => {
+                    self.tempos.push((now, micros.as_int()));
+                }
+                TrackEventKind::Meta(MetaMessage::TrackName(name)) => self.call(name),
+                TrackEventKind::Meta(MetaMessage::EndOfTrack) => break,
+                _ => (),
+            }
+        }
+        self.end = self.end.max(now);
+        Ok(())
+    }
+
+    fn play(
+        &mut self,
+        down: &mut Down,
+        (at, track): (u64, usize),
+        channel: u4,
+        message: MidiMessage,
+    ) {
+        // A stroke of no velocity is an end, and a stroke of a key that is down ends it, too.
+        let (key, velocity) = match message {
+            MidiMessage::NoteOn { key, vel } => (key, vel.as_int()),
+            MidiMessage::NoteOff { key, .. } => (key, 0),
+            _ => return,
+        };
+        let stroke = &mut down.0[usize::from(channel.as_int())][usize::from(key.as_int())];
+        if let Some(ended) = stroke.take() {
+            self.strokes[ended].off = Some(at);
+        }
+        if velocity > 0 {
+            *stroke = Some(self.strokes.len());
+            let (channel, key) = (channel.as_int(), key.as_int());
+            self.strokes.push(Stroke {
+                on: at,
+                off: None,
+                channel,
+                key,
+                velocity,
+                track,
+            });
+        }
+    }
+
+    fn call(&mut self, name: &[u8]) {
+        let name = String::from_utf8_lossy(name);
+        let name: String = name.chars().filter(|c| !c.is_control()).collect();
+        if self.name.is_none() && !name.trim().is_empty() {
+            self.name = Some(name.trim().to_owned());
+        }
+    }
+
+    fn phrase(mut self, ticks_per_beat: u32, step: Beats) -> Result<ReadPhrase, MidiError> {
+        let mut left_out = self.leave_out_percussion();
+        let first = self.strokes.iter().map(|stroke| stroke.on).min();
+        let start = first.ok_or(MidiError::NoNotes)? / u64::from(ticks_per_beat);
+        let start = start * u64::from(ticks_per_beat);
+        let beats = |tick: u64| (tick - start) as f64 / f64::from(ticks_per_beat);
+
+        let length = self.length(beats, step);
+        if length > MAX_LENGTH {
+            return Err(MidiError::TooLong(length));
+        }
+        let mut notes: Vec<Note> = self.notes(beats, length).collect();
+        notes.sort_by(|a, b| a.onset.total_cmp(&b.onset).then(a.key.cmp(&b.key)));
+        let kept = one_note_a_key(&mut notes, length);
+        left_out += notes.len() - kept;
+        notes.truncate(kept);
+        if kept > MAX_NOTES {
+            return Err(MidiError::TooManyNotes(kept));
+        }
+        let mut tracks: Vec<_> = self.strokes.iter().map(|stroke| stroke.track).collect();
+        tracks.dedup();
+        Ok(ReadPhrase {
+            // The length and the number of notes were looked at: this does not fail.
+            phrase: Phrase::new(notes, length).map_err(|_| MidiError::Damaged(None))?,
+            tempo: self.tempo_at(start),
+            name: self.name,
+            tracks: tracks.len(),
+            left_out,
+        })
+    }
+
+    fn leave_out_percussion(&mut self) -> usize {
+        let all = self.strokes.len();
+        let melodic = |stroke: &Stroke| stroke.channel != PERCUSSION;
+        if self.strokes.iter().any(melodic) {
+            self.strokes.retain(melodic);
+        }
+        all - self.strokes.len()
+    }
+
+    fn length(&self, beats: impl Fn(u64) -> Beats, step: Beats) -> Beats {
+        let latest = |tick: fn(&Stroke) -> Option<u64>| {
+            let ticks = self
+                .strokes
+                .iter()
+                .map(|stroke| tick(stroke).unwrap_or(self.end));
+            beats(ticks.max().unwrap_or(self.end))
+        };
+        let last_end = latest(|stroke| stroke.off);
+        let file_end = beats(self.end);
+        let steps = file_end / step;
+        let on_grid = (steps - steps.round()).abs() < 1e-6;
+        let rest = file_end - last_end;
+        if on_grid && rest > 0.0 && rest < BAR {
+            return file_end;
+        }
+        // A note of no length at the beginning of a beat still takes that beat.
+        let last_beat = latest(|stroke| Some(stroke.on)).floor();
+        last_end.ceil().max(last_beat + 1.0)
+    }
+
+    fn notes(&self, beats: impl Fn(u64) -> Beats, length: Beats) -> impl Iterator<Item = Note> {
+        self.strokes.iter().filter_map(move |stroke| {
+            let onset = beats(stroke.on);
+            let end = stroke.off.map_or(length, &beats);
+            Some(Note {
+                onset,
+                length: (end - onset).max(SHORTEST).min(length),
+                key: Key::new(stroke.key)?,
+                velocity: Velocity::new(f32::from(stroke.velocity) / 127.0),
+            })
+        })
+    }
+
+    fn tempo_at(&self, tick: u64) -> Option<f64> {
+        let before = self.tempos.iter().filter(|(at, _)| *at <= tick);
+        let (_, micros) = before.max_by_key(|(at, _)| *at)?;
+        Some(60_000_000.0 / f64::from(*micros))
+    }
+}
