@@ -517,10 +517,8 @@ fn a_score_of_nothing_is_a_file_without_notes() {
 }
 
 fn any_phrase() -> impl Strategy<Value = Phrase> {
-    let note = (0..64_i64, 1..32_i64, 0..128_u8, 1..=127_u8);
     proptest::collection::btree_map((0..64_i64, 0..128_u8), (1..32_i64, 1..=127_u8), 1..40)
-        .prop_map(move |strokes| {
-            let _ = &note;
+        .prop_map(|strokes| {
             let notes = strokes.iter().map(|((step, key), (steps, velocity))| {
                 // No longer than until the key is struck again.
                 let again = strokes
