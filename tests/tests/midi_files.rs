@@ -13,10 +13,11 @@ const SIXTEENTH: f64 = 0.25;
 
 /// A line for a night crossing, round and round, the second voice a step ahead from the start.
 fn crossing(cycles: u32) -> Score {
-    let phrase = Phrase::from_text("D4 F4 . A4 C5 A4 G4 - F4 . E4 .", SIXTEENTH).unwrap();
+    let phrase = Phrase::from_text("D4 F4 . A4 C5 A4 G4 - F4 . E4 .", SIXTEENTH)
+        .expect("these are notes, rests and a hold");
     let voice = |name: &str, channel: u8, ahead: f64| Track {
         name: name.to_owned(),
-        channel: Channel::new(channel).unwrap(),
+        channel: Channel::new(channel).expect("there are sixteen"),
         program: Some(12),
         pan: Some(20 + 60 * channel),
         notes: (0..cycles)

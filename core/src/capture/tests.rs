@@ -177,6 +177,15 @@ fn a_fixed_length_takes_the_last_steps_on_the_grid() {
 }
 
 #[test]
+fn a_fixed_length_out_of_range_is_the_nearest_that_is_in_it() {
+    for (asked, steps) in [(0, 1.0), (129, 128.0), (u32::MAX, 128.0)] {
+        let hand = Hand::new().plays("D4 F4 G4 A4", 0.0);
+        let taken = hand.holds(1.0, &fixed(asked)).unwrap();
+        assert_eq!(taken.phrase.length(), steps * SIXTEENTH, "{asked}");
+    }
+}
+
+#[test]
 fn a_note_of_the_next_step_is_not_in_the_fixed_length() {
     let hand = Hand::new().plays("D4 F4 G4 A4 C5", 0.0);
     let taken = hand.holds(1.1, &fixed(4)).unwrap();

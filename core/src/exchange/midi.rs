@@ -6,7 +6,7 @@ mod read;
 mod write;
 
 pub use read::{ReadPhrase, read_phrase};
-pub use write::{Score, Track, TrackNote, write};
+pub use write::{FURTHEST, Score, Track, TrackNote, write};
 
 use crate::phrase::{MAX_LENGTH, MAX_NOTES};
 use crate::time::Beats;
@@ -34,7 +34,7 @@ pub enum MidiError {
     TooManyNotes(usize),
     /// It lasts that many beats, longer than a phrase can.
     TooLong(Beats),
-    /// A position to be written is negative, not finite, or beyond [`FURTHEST`](write::FURTHEST).
+    /// A position to be written is negative, not finite, or beyond [`FURTHEST`].
     Position(Beats),
     /// A tempo, in beats a minute, that a file cannot hold.
     Tempo(f64),
@@ -91,7 +91,7 @@ impl std::fmt::Display for MidiError {
             Self::Position(beats) => write!(
                 f,
                 "a MIDI file has no beat {beats}: keep positions between 0 and {:.0} beats",
-                write::FURTHEST
+                FURTHEST
             ),
             Self::Tempo(tempo) => write!(
                 f,
