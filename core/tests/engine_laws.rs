@@ -1,5 +1,7 @@
 //! Laws of the whole engine, whatever a host does with it.
 
+#![allow(clippy::unwrap_used, reason = "what is written here is right")]
+
 mod common;
 
 use common::{phrase, settings};
@@ -63,6 +65,9 @@ fn turn() -> impl Strategy<Value = Turn> {
     ]
 }
 
+/// A channel and a key, where told.
+type Place = (Option<Channel>, Option<Key>);
+
 /// A host, as far as the engine sees one.
 struct Host {
     engine: Engine,
@@ -110,12 +115,7 @@ impl Host {
         }
     }
 
-    fn block(
-        &mut self,
-        playing: bool,
-        frames: u32,
-        note: Option<(bool, (Option<Channel>, Option<Key>))>,
-    ) {
+    fn block(&mut self, playing: bool, frames: u32, note: Option<(bool, Place)>) {
         let transport = Transport {
             playing,
             tempo: Some(self.tempo),

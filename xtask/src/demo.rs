@@ -1,9 +1,88 @@
 //! `demo`: the main job in one command.
+//!
+//! Builds the plug-in, loads it as a host does, plays a phrase into it, lets it hold and play,
+//! and leaves what it answered as MIDI, as a picture and in words.
 
-use anyhow::{Result, bail};
-use lexopt::Parser;
+mod files;
+mod performance;
+mod settings;
+mod story;
 
-/// Not there yet.
-pub fn run(_arguments: Parser) -> Result<()> {
-    bail!("the demo is not there yet")
+use crate::bundle::{self, Build};
+use crate::workspace;
+use anyhow::{Context, Result, bail};
+use lexopt::{Arg, Parser, ValueExt};
+use procession_core::exchange::picture::minutes;
+use std::path::PathBuf;
+use std::time::Instant;
+use story::Story;
+
+/// `demo [PHRASE.mid] [--minutes M] [--set id=value ...] [--out DIR]`
+pub fn run(arguments: Parser) -> Result<()> {
+    let wishes = Wishes::read(arguments)?;
+    let mut story = match &wishes.phrase {
+        Some(path) => Story::from_file(path)?,
+        None => Story::crossing()?,
+    };
+    for (id, value) in &wishes.settings {
+        story.set(id, value);
+    }
+    println!("building the plug-in ...");
+    let clap = bundle::make_clap(Build::Release)?;
+    let begun = Instant::now();
+    let performance = performance::perform(&clap, &mut story, wishes.minutes)?;
+    let took = begun.elapsed().as_secs_f64();
+    let folder = wishes
+        .out
+        .map_or_else(|| Ok(workspace::target()?.join("demo")), anyhow::Ok)?;
+    let files = files::leave(&folder, &story, &performance)?;
+    let lasts = minutes(performance.form.totals.chosen, story.tempo);
+    println!(
+        "{}: {} notes in {} stages, {lasts} of music, played by {} in {took:.1} s.\n",
+        story.title,
+        performance.notes.len(),
+        performance.form.stages.len(),
+        clap.display(),
+    );
+    for file in files {
+        println!("  {}", file.display());
+    }
+    Ok(())
+}
+
+/// What the user asked for.
+#[derive(Default)]
+struct Wishes {
+    phrase: Option<PathBuf>,
+    minutes: Option<f64>,
+    settings: Vec<(String, String)>,
+    out: Option<PathBuf>,
+}
+
+impl Wishes {
+    fn read(mut arguments: Parser) -> Result<Self> {
+        let mut wishes = Self::default();
+        while let Some(argument) = arguments.next()? {
+            match argument {
+                Arg::Value(path) if wishes.phrase.is_none() => wishes.phrase = Some(path.into()),
+                Arg::Long("minutes") => {
+                    let minutes: f64 = arguments.value()?.parse()?;
+                    if !(minutes > 0.0 && minutes <= 600.0) {
+                        bail!("--minutes takes a number above 0 and up to 600, not {minutes}");
+                    }
+                    wishes.minutes = Some(minutes);
+                }
+                Arg::Long("set") => {
+                    let text = arguments.value()?.string()?;
+                    let (id, value) = text.split_once('=').with_context(|| {
+                        format!("--set takes id=value, for example dwell=8, not \"{text}\"")
+                    })?;
+                    wishes.settings.push((id.to_owned(), value.to_owned()));
+                }
+                Arg::Long("out") => wishes.out = Some(arguments.value()?.into()),
+                other => return Err(other.unexpected().into()),
+            }
+        }
+        Ok(wishes)
+    }
 }

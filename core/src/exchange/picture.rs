@@ -272,7 +272,7 @@ impl Picture<'_> {
             let height = f64::from(high - low).max(1.0);
             let share = f64::from(note.key.number() - low) / height;
             let y = top + 4.0 + (1.0 - share) * (LANE_HEIGHT - 8.0);
-            let width = (self.x(note.off) - self.x(note.on)).max(0.8);
+            let width = (self.x(note.off) - self.x(note.on)).max(1.8);
             let _ = write!(path, "M{:.2} {y:.2}h{width:.2}", self.x(note.on));
         }
         let hue = HUES[voice % HUES.len()];

@@ -37,9 +37,9 @@ impl Plan<'_> {
         let _ = writeln!(out, "{}\n", self.title);
         let _ = writeln!(
             out,
-            "{} notes in {:.3} steps, {} distinct alignments.",
+            "{} notes in {} steps, {} distinct alignments.",
             phrase.notes().len(),
-            phrase.length() / self.process.settings().step(),
+            rounded(phrase.length() / self.process.settings().step()),
             self.form.alignments.len()
         );
         let _ = writeln!(
@@ -57,17 +57,18 @@ impl Plan<'_> {
         );
         let _ = writeln!(
             out,
-            "{:>5}  {:>9}  {:>6}  {:<44}  sounding",
-            "stage", "bars", "time", "what"
+            "{:>5}  {:>9}  {:>6}  {:<42}  {:<18}  sounding",
+            "stage", "bars", "time", "what", "alignment"
         );
         for (index, stage) in self.form.stages.iter().enumerate() {
             let _ = writeln!(
                 out,
-                "{:>5}  {:>9}  {:>6}  {:<44}  {}",
+                "{:>5}  {:>9}  {:>6}  {:<42}  {:<18}  {}",
                 index + 1,
                 self.bars(stage.span),
                 clock(stage.span.start - self.process.origin()),
                 self.words(stage),
+                self.alignments(stage),
                 self.sonority(stage.span),
             );
         }
@@ -92,6 +93,21 @@ impl Plan<'_> {
     /// What happens in a stage, in words.
     pub fn words(&self, stage: &Stage) -> String {
         stage_words(stage, self.form, self.process)
+    }
+
+    /// Where each copy that is locked stands among the distinct alignments, counted from unison.
+    fn alignments(&self, stage: &Stage) -> String {
+        let locked = stage
+            .copies
+            .iter()
+            .filter(|copy| copy.doing == Doing::Locked);
+        let places: Vec<_> = locked
+            .map(|copy| (self.form.alignment_of(copy.from) + 1).to_string())
+            .collect();
+        match places.len() {
+            0 => String::new(),
+            _ => format!("{} of {}", places.join(", "), self.form.alignments.len()),
+        }
     }
 
     fn bars(&self, span: Span) -> String {
@@ -126,6 +142,11 @@ impl Plan<'_> {
             .find(|(from, _)| *from < cycle.end - 1e-6);
         sounding.name(before_end.map(|(_, mode)| mode))
     }
+}
+
+/// To a thousandth, without digits that say nothing.
+fn rounded(number: f64) -> f64 {
+    (number * 1000.0).round() / 1000.0
 }
 
 /// What happens in a stage, in words.

@@ -21,7 +21,10 @@ pub fn leave(folder: &Path, story: &Story, performance: &Performance) -> Result<
     fs::create_dir_all(folder)
         .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
     let modes = modes(performance);
-    let names: Vec<_> = modes.iter().map(|(at, mode)| (*at, mode.name())).collect();
+    let mut names: Vec<_> = modes.iter().map(|(at, mode)| (*at, mode.name())).collect();
+    if let Some((start, _)) = performance.turning {
+        names.insert(1, (start, "turning".to_owned()));
+    }
     let title = format!("{}, for mallets", story.title);
     let svg = Picture {
         title: &title,
@@ -77,7 +80,11 @@ fn score(story: &Story, performance: &Performance, title: &str) -> Score {
             name: voice_name(voice),
             channel,
             program: Some(MARIMBA),
-            pan: performance.pans.get(usize::from(channel.number())).copied().flatten(),
+            pan: performance
+                .pans
+                .get(usize::from(channel.number()))
+                .copied()
+                .flatten(),
             notes: notes
                 .map(|note| TrackNote {
                     on: note.on - origin,
@@ -89,7 +96,10 @@ fn score(story: &Story, performance: &Performance, title: &str) -> Score {
         }
     });
     let markers = performance.form.stages.iter().map(|stage| {
-        (stage.span.start - origin, stage_words(stage, &performance.form, process))
+        (
+            stage.span.start - origin,
+            stage_words(stage, &performance.form, process),
+        )
     });
     Score {
         name: title.to_owned(),
@@ -109,17 +119,27 @@ fn to_png(svg: &str) -> Result<Vec<u8>> {
     fonts.load_font_data(epaint_default_fonts::HACK_REGULAR.to_vec());
     let tree = usvg::Tree::from_str(svg, &options).context("the picture cannot be read back")?;
     let size = tree.size().to_int_size();
-    let mut pixels = tiny_skia::Pixmap::new(size.width(), size.height())
-        .context("the picture has no size")?;
-    resvg::render(&tree, tiny_skia::Transform::identity(), &mut pixels.as_mut());
-    pixels.encode_png().context("the picture cannot be written as PNG")
+    let mut pixels =
+        tiny_skia::Pixmap::new(size.width(), size.height()).context("the picture has no size")?;
+    resvg::render(
+        &tree,
+        tiny_skia::Transform::identity(),
+        &mut pixels.as_mut(),
+    );
+    pixels
+        .encode_png()
+        .context("the picture cannot be written as PNG")
 }
 
 /// Never half a file: beside its place, then renamed.
 fn put(path: &Path, bytes: &[u8]) -> Result<PathBuf> {
     let beside = path.with_extension("part");
-    fs::write(&beside, bytes)
-        .with_context(|| format!("{} cannot be written: is the disk full, or the folder read-only?", path.display()))?;
+    fs::write(&beside, bytes).with_context(|| {
+        format!(
+            "{} cannot be written: is the disk full, or the folder read-only?",
+            path.display()
+        )
+    })?;
     fs::rename(&beside, path).with_context(|| format!("{} cannot be replaced", path.display()))?;
     Ok(path.to_owned())
 }

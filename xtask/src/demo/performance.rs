@@ -28,7 +28,10 @@ pub struct Performance {
 /// Plays the story through the plug-in at `bundle`, faster than real time.
 pub fn perform(bundle: &Path, story: &mut Story, minutes: Option<f64>) -> Result<Performance> {
     let library = Library::open(bundle)?;
-    let mut plugin = library.first_plugin()?.activate(Setup::default())?.start()?;
+    let mut plugin = library
+        .first_plugin()?
+        .activate(Setup::default())?
+        .start()?;
     set(&mut plugin, story)?;
     if let Some(minutes) = minutes {
         story.last(minutes, super::settings::read(&mut plugin)?);
@@ -50,7 +53,13 @@ pub fn perform(bundle: &Path, story: &mut Story, minutes: Option<f64>) -> Result
     let notes = notes(&recording, form.end(), story)?;
     let pans = (1..=16).map(|channel| recording.controller(channel, 10).last().map(|pan| pan.1));
     let process = in_force_at_end(process, settings, turning);
-    Ok(Performance { process, form, notes, pans: pans.collect(), turning })
+    Ok(Performance {
+        process,
+        form,
+        notes,
+        pans: pans.collect(),
+        turning,
+    })
 }
 
 /// Through the host, in the words a user would type.
@@ -74,23 +83,17 @@ fn play_in(session: &mut Session, story: &Story, turning: Option<(f64, f64)>) ->
     }
     session.automate(story.hold_at(), "hold", "On")?;
     if let Some((start, end)) = turning {
-        session.ramp("fold_amount", (start, 0.0), (end, whole(session)?), 64)?;
+        let whole = session.plugin().value_of("fold_amount", "100 %")?;
+        session.ramp("fold_amount", (start, 0.0), (end, whole), 64)?;
     }
     Ok(())
 }
 
-/// The plain value of a whole fold.
-fn whole(session: &mut Session) -> Result<f64> {
-    Ok(session.plugin().value_of("fold_amount", "100 %")?)
-}
-
 fn run(session: &mut Session, until: Beats) -> Result<()> {
     let progress = Progress::new();
-    let mut at = session.position();
-    while at < until {
-        at = (at + until / 50.0).min(until);
-        session.run_to(at)?;
-        progress.show(at / until);
+    while session.position() < until {
+        session.run(until / 50.0)?;
+        progress.show((session.position() / until).min(1.0));
     }
     progress.end();
     Ok(())
@@ -147,13 +150,17 @@ struct Progress {
 
 impl Progress {
     fn new() -> Self {
-        Self { watched: std::io::stderr().is_terminal() }
+        Self {
+            watched: std::io::stderr().is_terminal(),
+        }
     }
 
     fn show(&self, share: f64) {
         if self.watched {
             let done = (share * 40.0) as usize;
-            let bar: String = (0..40).map(|place| if place < done { '=' } else { ' ' }).collect();
+            let bar: String = (0..40)
+                .map(|place| if place < done { '=' } else { ' ' })
+                .collect();
             eprint!("\rplaying  [{bar}] {:3.0} %", share * 100.0);
             let _ = std::io::stderr().flush();
         }

@@ -52,8 +52,11 @@ const GRIDS: [(&str, Grid); 6] = [
     ("1/32", Grid::ThirtySecond),
 ];
 
-const MOTIONS: [(&str, Motion); 3] =
-    [("Drift", Motion::Drift), ("Jump", Motion::Jump), ("Build up", Motion::BuildUp)];
+const MOTIONS: [(&str, Motion); 3] = [
+    ("Drift", Motion::Drift),
+    ("Jump", Motion::Jump),
+    ("Build up", Motion::BuildUp),
+];
 
 const MOVES: [(&str, CopiesMove); 3] = [
     ("Fanned", CopiesMove::Fanned),
@@ -61,8 +64,11 @@ const MOVES: [(&str, CopiesMove); 3] = [
     ("In turn", CopiesMove::InTurn),
 ];
 
-const GROWTHS: [(&str, Growth); 3] =
-    [("Off", Growth::Off), ("Fill", Growth::Fill), ("Lengthen", Growth::Lengthen)];
+const GROWTHS: [(&str, Growth); 3] = [
+    ("Off", Growth::Off),
+    ("Fill", Growth::Fill),
+    ("Lengthen", Growth::Lengthen),
+];
 
 const ORDERS: [(&str, GrowthOrder); 7] = [
     ("Forward", GrowthOrder::Forward),
@@ -74,8 +80,11 @@ const ORDERS: [(&str, GrowthOrder); 7] = [
     ("Scattered", GrowthOrder::Scattered),
 ];
 
-const FOLDS: [(&str, FoldKind); 3] =
-    [("Off", FoldKind::Off), ("By degree", FoldKind::ByDegree), ("Nearest", FoldKind::Nearest)];
+const FOLDS: [(&str, FoldKind); 3] = [
+    ("Off", FoldKind::Off),
+    ("By degree", FoldKind::ByDegree),
+    ("Nearest", FoldKind::Nearest),
+];
 
 fn tonic(text: &str) -> Option<u8> {
     PitchName::from_text(text).map(PitchName::pitch_class)

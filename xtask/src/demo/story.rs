@@ -32,8 +32,14 @@ const SETTINGS: [(&str, &str); 9] = [
 ];
 
 /// The parameters that shape the fold. Whoever sets one of them does without the recasting.
-const FOLD: [&str; 6] =
-    ["fold", "fold_amount", "source_tonic", "source_mode", "target_tonic", "target_mode"];
+const FOLD: [&str; 6] = [
+    "fold",
+    "fold_amount",
+    "source_tonic",
+    "source_mode",
+    "target_tonic",
+    "target_mode",
+];
 
 /// Cycles over which one mode turns into the other.
 const TURNING_CYCLES: f64 = 8.0;
@@ -42,7 +48,6 @@ const TURNING_CYCLES: f64 = 8.0;
 pub struct Story {
     pub title: String,
     pub phrase: Phrase,
-    pub grid: Grid,
     /// Beats a minute.
     pub tempo: f64,
     settings: Vec<(String, String)>,
@@ -53,7 +58,12 @@ impl Story {
     /// The night crossing.
     pub fn crossing() -> Result<Self> {
         let phrase = Phrase::from_text(CROSSING, Grid::Sixteenth.beats())?;
-        Ok(Self::of("Night crossing".to_owned(), phrase, Grid::Sixteenth, 108.0))
+        Ok(Self::of(
+            "Night crossing".to_owned(),
+            phrase,
+            Grid::Sixteenth,
+            108.0,
+        ))
     }
 
     /// The same with the phrase in a MIDI file.
@@ -72,7 +82,11 @@ impl Story {
             );
         }
         let grid = grid_of(&phrase);
-        let title = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+        let title = path
+            .file_stem()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned();
         Ok(Self::of(title, phrase, grid, read.tempo.unwrap_or(108.0)))
     }
 
@@ -84,7 +98,13 @@ impl Story {
         let mode = bright_target(&phrase);
         settings.push(("target_tonic".to_owned(), mode.0));
         settings.push(("target_mode".to_owned(), mode.1.name().to_owned()));
-        Self { title, phrase, grid, tempo, settings, recast: true }
+        Self {
+            title,
+            phrase,
+            tempo,
+            settings,
+            recast: true,
+        }
     }
 
     /// The user's own settings, on top.
@@ -133,7 +153,8 @@ impl Story {
         let middle = origin + form.totals.chosen / 2.0;
         let stage = form.stages.iter().find(|stage| stage.span.end > middle)?;
         let start = stage.span.start;
-        self.recast.then_some((start, start + TURNING_CYCLES * self.phrase.length()))
+        self.recast
+            .then_some((start, start + TURNING_CYCLES * self.phrase.length()))
     }
 }
 
@@ -141,9 +162,14 @@ impl Story {
 fn bright_target(phrase: &Phrase) -> (String, ModeName) {
     let source = detect_source(phrase);
     let lydian = Mode::named(source.tonic(), ModeName::Lydian, PitchSet::CHROMATIC);
-    let mode = if source == lydian { ModeName::Ionian } else { ModeName::Lydian };
-    const TONICS: [&str; 12] =
-        ["C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"];
+    let mode = if source == lydian {
+        ModeName::Ionian
+    } else {
+        ModeName::Lydian
+    };
+    const TONICS: [&str; 12] = [
+        "C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B",
+    ];
     (TONICS[usize::from(source.tonic() % 12)].to_owned(), mode)
 }
 
@@ -154,7 +180,11 @@ fn grid_of(phrase: &Phrase) -> Grid {
         let on_grid = |beats| to_ticks(beats) % step == 0;
         on_grid(phrase.length()) && phrase.notes().iter().all(|note| on_grid(note.onset))
     };
-    Grid::ALL.into_iter().filter(|grid| grid.beats() <= 0.5).find(fits).unwrap_or_default()
+    Grid::ALL
+        .into_iter()
+        .filter(|grid| grid.beats() <= 0.5)
+        .find(fits)
+        .unwrap_or_default()
 }
 
 fn grid_name(grid: Grid) -> &'static str {
