@@ -199,17 +199,11 @@ impl Picture<'_> {
                 bottom - height,
                 end - x
             ));
-            if end - x > 14.0 {
-                let words = format!("{}", stage.shown);
-                out.text(
-                    (x + end) / 2.0,
-                    bottom - height - 5.0,
-                    12.0,
-                    QUIET,
-                    "middle",
-                    &words,
-                );
-            }
+        }
+        let growing = self.form.stages.iter().filter(|stage| (stage.shown as f64) < all);
+        if let Some(last) = growing.last() {
+            let words = format!("grown to {all} notes");
+            out.text(self.x(last.span.end) + 8.0, PLAN_TOP + 20.0, 14.0, QUIET, "start", &words);
         }
     }
 
