@@ -104,6 +104,8 @@ pub struct Ledger {
     slots: Box<[[Slot; KEYS]; CHANNELS]>,
     held: BinaryHeap<Reverse<Held>>,
     struck: u64,
+    /// How many keys the player's own hand holds.
+    pressed: usize,
 }
 
 impl Default for Ledger {
@@ -119,12 +121,13 @@ impl Ledger {
             slots: Box::new([[Slot::default(); KEYS]; CHANNELS]),
             held: BinaryHeap::with_capacity(MAX_SOUNDING),
             struck: 0,
+            pressed: 0,
         }
     }
 
     /// Whether nothing sounds.
     pub fn is_silent(&self) -> bool {
-        self.slots.iter().flatten().all(|slot| !slot.sounds())
+        self.held.is_empty() && self.pressed == 0
     }
 
     /// The keys a voice's notes hold, in no order, as (voice, key).
@@ -164,7 +167,8 @@ impl Ledger {
         mut send: impl FnMut(Message),
     ) {
         self.begin(channel, key, velocity, &mut send);
-        self.slot(channel, key).hand = true;
+        let held = std::mem::replace(&mut self.slot(channel, key).hand, true);
+        self.pressed += usize::from(!held);
     }
 
     /// The player's own hand lets go of a key; of all it holds where channel or key is not told.
@@ -176,13 +180,17 @@ impl Ledger {
     ) {
         for_each_matching(channel, key, |channel, key| {
             let slot = self.slot(channel, key);
-            if std::mem::take(&mut slot.hand) && !slot.sounds() {
+            if !std::mem::take(&mut slot.hand) {
+                return;
+            }
+            if !slot.sounds() {
                 send(Message::NoteOff {
                     channel,
                     key,
                     id: slot.id,
                 });
             }
+            self.pressed -= 1;
         });
     }
 

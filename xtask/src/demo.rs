@@ -86,3 +86,42 @@ impl Wishes {
         Ok(wishes)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn wishes(words: &[&str]) -> Result<Wishes> {
+        Wishes::read(Parser::from_args(words))
+    }
+
+    #[test]
+    fn wishes_are_read_in_any_order() {
+        let asked = [
+            "--set",
+            "dwell=8",
+            "mine.mid",
+            "--minutes",
+            "6.5",
+            "--out",
+            "here",
+        ];
+        let wishes = wishes(&asked).expect("these are wishes");
+        assert_eq!(wishes.phrase, Some("mine.mid".into()));
+        assert_eq!(wishes.minutes, Some(6.5));
+        assert_eq!(wishes.settings, [("dwell".to_owned(), "8".to_owned())]);
+        assert_eq!(wishes.out, Some("here".into()));
+    }
+
+    #[test]
+    fn a_wish_that_cannot_be_is_refused_with_the_remedy() {
+        for (words, remedy) in [
+            (["--set", "dwell"], "for example dwell=8"),
+            (["--minutes", "0"], "above 0"),
+            (["a.mid", "b.mid"], "b.mid"),
+        ] {
+            let refusal = wishes(&words).err().expect("this is no wish");
+            assert!(format!("{refusal:#}").contains(remedy), "{refusal:#}");
+        }
+    }
+}

@@ -200,10 +200,21 @@ impl Picture<'_> {
                 end - x
             ));
         }
-        let growing = self.form.stages.iter().filter(|stage| (stage.shown as f64) < all);
+        let growing = self
+            .form
+            .stages
+            .iter()
+            .filter(|stage| (stage.shown as f64) < all);
         if let Some(last) = growing.last() {
             let words = format!("grown to {all} notes");
-            out.text(self.x(last.span.end) + 8.0, PLAN_TOP + 20.0, 14.0, QUIET, "start", &words);
+            out.text(
+                self.x(last.span.end) + 8.0,
+                PLAN_TOP + 20.0,
+                14.0,
+                QUIET,
+                "start",
+                &words,
+            );
         }
     }
 

@@ -197,3 +197,58 @@ fn grid_name(grid: Grid) -> &'static str {
         Grid::ThirtySecond => "1/32",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_crossing_is_in_a_dark_mode_and_turns_to_a_bright_one() {
+        let story = Story::crossing().expect("the story can be told");
+        assert_eq!(detect_source(&story.phrase).name(), "D Dorian");
+        let has = |id: &str, value: &str| {
+            story
+                .settings()
+                .iter()
+                .any(|setting| setting.0 == id && setting.1 == value)
+        };
+        assert!(has("target_tonic", "D") && has("target_mode", "Lydian"));
+    }
+
+    #[test]
+    fn whoever_sets_the_fold_does_without_the_recasting() {
+        let mut story = Story::crossing().expect("the story can be told");
+        let process = Process::new(story.phrase.clone(), Settings::default(), 4.0);
+        let form = Form::new(&process);
+        assert!(story.turning(&form, 4.0).is_some());
+        story.set("fold", "Nearest");
+        assert_eq!(story.turning(&form, 4.0), None);
+        assert!(!story.settings().iter().any(|(id, _)| id == "fold_amount"));
+    }
+
+    #[test]
+    fn asked_to_last_six_minutes_it_lasts_about_six_minutes() {
+        let mut story = Story::crossing().expect("the story can be told");
+        story.last(6.0, Settings::default());
+        let number = |id: &str| -> u32 {
+            let found = story.settings().iter().find(|(other, _)| other == id);
+            found
+                .and_then(|(_, value)| value.parse().ok())
+                .expect("a number was set")
+        };
+        let mut settings = Settings::default();
+        settings.motion.dwell = number("dwell");
+        settings.motion.drift = number("drift");
+        let process = Process::new(story.phrase.clone(), settings, 0.0);
+        let minutes = Form::new(&process).totals.chosen / story.tempo;
+        assert!((minutes - 6.0).abs() < 0.6, "{minutes}");
+    }
+
+    #[test]
+    fn the_grid_is_the_coarsest_that_holds_every_note() {
+        let on = |step| Phrase::from_text("C4 D4 E4 . . .", step).expect("these words are notes");
+        assert_eq!(grid_of(&on(0.5)), Grid::Eighth);
+        assert_eq!(grid_of(&on(1.0 / 3.0)), Grid::EighthTriplet);
+        assert_eq!(grid_of(&on(0.125)), Grid::ThirtySecond);
+    }
+}
