@@ -200,12 +200,8 @@ impl Picture<'_> {
                 end - x
             ));
         }
-        let growing = self
-            .form
-            .stages
-            .iter()
-            .filter(|stage| (stage.shown as f64) < all);
-        if let Some(last) = growing.last() {
+        let mut stages = self.form.stages.iter();
+        if let Some(last) = stages.rfind(|stage| (stage.shown as f64) < all) {
             let words = format!("grown to {all} notes");
             out.text(
                 self.x(last.span.end) + 8.0,
