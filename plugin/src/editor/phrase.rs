@@ -5,12 +5,13 @@
 mod fields;
 mod grid;
 mod keys;
+mod scroll;
 
 use crate::editor::look::Look;
 use crate::editor::model::phrase::{self as model, Drag, Grid, Names, Rows};
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
-use egui::{Pos2, Rect, UiBuilder, Vec2, pos2};
+use egui::{Key, Modifiers, Pos2, Rect, UiBuilder, Vec2, pos2};
 use procession_core::note::Velocity;
 use procession_core::phrase::{Edited, Phrase};
 
@@ -40,10 +41,8 @@ pub struct PhraseState {
     /// The phrase that was seen last.
     known: Option<Phrase>,
     rows: Option<Rows>,
-    /// How far the grid is scrolled; taken from it after each frame.
+    /// How far the grid is scrolled.
     scroll: Vec2,
-    /// Where it is to be scrolled to.
-    scroll_to: Option<Vec2>,
     /// How hard the next new note is struck: as the last one touched.
     velocity: Option<Velocity>,
     fields: fields::Fields,
@@ -74,6 +73,10 @@ enum Hand {
 pub fn show(ui: &mut egui::Ui, seen: &Seen, look: &Look, state: &mut PhraseState) -> Vec<Wish> {
     let now = ui.input(|input| input.time);
     state.follow(seen.phrase(), now);
+    let holding = state.hand != Hand::Free;
+    if holding && ui.input_mut(|input| input.consume_key(Modifiers::NONE, Key::Escape)) {
+        state.hand = Hand::GivenUp;
+    }
     if !state.on_their_way.is_empty() {
         let patience = std::time::Duration::from_secs_f64(PATIENCE);
         ui.ctx().request_repaint_after(patience);
@@ -151,14 +154,19 @@ impl Desk<'_> {
         // The preview, which is the phrase itself if the hand does nothing.
         let drawn = self.drawn(&grid);
         let mut child = ui.new_child(UiBuilder::new().max_rect(places.grid));
-        let hovered = self.grid(&mut child, &places, &grid, &drawn);
+        child.shrink_clip_rect(places.grid);
+        let told = self.grid(&child, places.grid, &grid, &drawn);
         self.names_of_rows(ui, &places, &grid);
         self.ruler(ui, &places, &grid, &drawn);
         if let Some(lane) = places.lane {
             self.lane(ui, lane, &grid, &drawn);
         }
         self.end_of_phrase(ui, &places, &grid, &drawn);
-        self.hint(ui, places.hint, &drawn, hovered);
+        self.scroll_bars(ui, places.grid, &grid);
+        if let Some((index, note)) = told {
+            self.tag(ui, places.grid, &drawn, index, note);
+        }
+        self.hint(ui, places.hint, &drawn);
     }
 
     /// The scale, and enough rows; a phrase that came from elsewhere is scrolled to.
@@ -176,12 +184,12 @@ impl Desk<'_> {
                 let top = grid.row(needed.highest).min;
                 let middle = (top + grid.row(needed.lowest).max) / 2.0;
                 let y = (middle - view.y / 2.0).max(0.0);
-                self.state.scroll_to = Some(Vec2::new(0.0, y));
+                self.state.scroll = Vec2::new(0.0, y);
             }
             Some(before) if before.highest < rows.highest => {
                 // New rows above must not push what is seen down.
                 let new = f32::from(rows.highest - before.highest) * row_height;
-                self.state.scroll_to = Some(self.state.scroll + Vec2::new(0.0, new));
+                self.state.scroll.y += new;
             }
             Some(_) => (),
         }

@@ -79,7 +79,7 @@ impl Grid {
         Self {
             step,
             length: phrase.length(),
-            step_width: (view.x / steps).clamp(9.0, 90.0),
+            step_width: (view.x / steps).clamp(7.0, 90.0),
             row_height: Self::row_height(view.y),
             rows,
         }
@@ -153,7 +153,7 @@ pub struct Bar {
     pub doubled: bool,
 }
 
-/// The notes as they are drawn, the chosen ones last, which is on top.
+/// The notes as they are drawn, the chosen ones (ascending) last, which is on top.
 pub fn bars(phrase: &Phrase, chosen: &[usize], grid: &Grid) -> Vec<Bar> {
     let notes = phrase.notes();
     let doubles = |a: &Note, b: &Note| a.key == b.key && to_ticks(a.onset) == to_ticks(b.onset);
@@ -173,7 +173,7 @@ pub fn bars(phrase: &Phrase, chosen: &[usize], grid: &Grid) -> Vec<Bar> {
                 rect: span(note.onset, end.min(phrase.length())),
                 over: (to_ticks(over) > 0).then(|| span(0.0, over)),
                 strength: note.velocity.value(),
-                chosen: chosen.contains(&index),
+                chosen: chosen.binary_search(&index).is_ok(),
                 doubled: index
                     .checked_sub(1)
                     .is_some_and(|i| doubles(&notes[i], note))
@@ -231,7 +231,7 @@ pub fn stems(phrase: &Phrase, grid: &Grid) -> Vec<f32> {
             let with_last =
                 index > 0 && to_ticks(notes[index - 1].onset) == to_ticks(notes[index].onset);
             beside = if with_last { beside + 1 } else { 0 };
-            grid.x(notes[index].onset) + 3.0 + 5.0 * beside as f32
+            grid.x(notes[index].onset) + 5.0 + 5.0 * beside as f32
         })
         .collect()
 }
@@ -406,7 +406,9 @@ impl Names {
         // A C flat belongs to the octave of the C it is written with.
         let written = i32::from(key.number()) - name.accidental();
         let octave = written.div_euclid(12) - 1;
-        format!("{name}{octave}").replace('♯', "#").replace('♭', "b")
+        format!("{name}{octave}")
+            .replace('♯', "#")
+            .replace('♭', "b")
     }
 
     /// Whether the mode has it.
@@ -436,6 +438,21 @@ pub fn steps(count: f64) -> String {
     let count = number(count);
     let unit = if count == "1" { "step" } else { "steps" };
     format!("{count} {unit}")
+}
+
+/// So many notes: "1 note", "3 notes".
+pub fn notes(count: usize) -> String {
+    let unit = if count == 1 { "note" } else { "notes" };
+    format!("{count} {unit}")
+}
+
+/// The words of an error as a sentence.
+pub fn sentence(error: impl std::fmt::Display) -> String {
+    let mut words = error.to_string();
+    if let Some(first) = words.get_mut(..1) {
+        first.make_ascii_uppercase();
+    }
+    words + "."
 }
 
 /// A number with as many of two decimals as it needs.
@@ -801,10 +818,10 @@ mod tests {
     fn stems_of_a_chord_stand_side_by_side() {
         let phrase = phrase("D4+F4 G4");
         let stems = stems(&phrase, &grid(&phrase));
-        assert_eq!(stems, [3.0, 8.0, 23.0]);
-        assert_eq!(stem_at(&stems, &[], 7.0), Some(1));
-        assert_eq!(stem_at(&stems, &[0], 7.0), Some(0));
-        assert_eq!(stem_at(&stems, &[], 14.9), Some(1));
+        assert_eq!(stems, [5.0, 10.0, 25.0]);
+        assert_eq!(stem_at(&stems, &[], 9.0), Some(1));
+        assert_eq!(stem_at(&stems, &[0], 9.0), Some(0));
+        assert_eq!(stem_at(&stems, &[], 16.9), Some(1));
         assert_eq!(stem_at(&stems, &[], 60.0), None);
     }
 }

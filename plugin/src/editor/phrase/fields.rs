@@ -4,7 +4,9 @@ use super::Desk;
 use crate::editor::model::phrase::{self as model, number};
 use crate::editor::wish::Wish;
 use egui::{Key, RichText, TextEdit, Ui};
-use procession_core::phrase::{Cut, Edited, Phrase};
+use procession_core::exchange::midi::{ReadPhrase, read_phrase};
+use procession_core::phrase::{Cut, Edited};
+use procession_core::time::Beats;
 use std::io::Read;
 use std::path::PathBuf;
 
@@ -56,15 +58,15 @@ impl Desk<'_> {
             ui.available_height() >= 300.0,
         );
         let roomy = wide && high;
-        ui.horizontal(|ui| {
+        ui.horizontal_wrapped(|ui| {
             if !wide {
-                ui.spacing_mut().item_spacing.x = 4.0;
+                ui.spacing_mut().item_spacing.x = 3.0;
+                ui.spacing_mut().button_padding.x = 3.0;
             }
             self.length(ui, wide);
             self.undo(ui);
             if !roomy {
-                let more = ui.toggle_value(&mut self.state.fields.more, "Write");
-                more.on_hover_text("Write the phrase in words, or load it from a file.");
+                self.more(ui);
             }
         });
         self.remark(ui, |fields| &fields.about_length);
@@ -88,6 +90,17 @@ impl Desk<'_> {
         self.remark(ui, |fields| &fields.about_file);
     }
 
+    fn more(&mut self, ui: &mut Ui) {
+        let more = &mut self.state.fields.more;
+        let button = ui.add(egui::Button::new("Write").selected(*more));
+        if button
+            .on_hover_text("Write the phrase in words, or load it from a file.")
+            .clicked()
+        {
+            *more = !*more;
+        }
+    }
+
     fn remark(&self, ui: &mut Ui, of: impl Fn(&Fields) -> &Option<Remark>) {
         if let Some(remark) = of(&self.state.fields) {
             let ink = if remark.alarm {
@@ -103,7 +116,8 @@ impl Desk<'_> {
         let label = wide.then(|| ui.label("Length").id);
         let current = number(self.phrase.length() / self.step);
         let mut text = self.state.fields.length.clone().unwrap_or(current.clone());
-        let field = ui.add(TextEdit::singleline(&mut text).desired_width(44.0));
+        let field =
+            ui.add(TextEdit::singleline(&mut text).desired_width(if wide { 44.0 } else { 30.0 }));
         let field = match label {
             Some(label) => field.labelled_by(label),
             None => field.accessible_name("Length"),
@@ -128,24 +142,20 @@ impl Desk<'_> {
                     phrase,
                     left_out: 0,
                 })),
-                Err(error) => self.resized(Err(error.to_string())),
+                Err(error) => self.resized(Err(model::sentence(error))),
             }
         }
         let halve = ui
             .button("Halve")
             .on_hover_text("The first half of the phrase only.");
         if halve.clicked() {
-            self.resized(self.phrase.halved().map_err(|error| error.to_string()));
+            self.resized(self.phrase.halved().map_err(model::sentence));
         }
     }
 
     fn set_length(&mut self, typed: &str) {
         let length = model::typed_length(typed, self.step);
-        let cut = length.and_then(|length| {
-            self.phrase
-                .of_length(length)
-                .map_err(|error| error.to_string())
-        });
+        let cut = length.and_then(|length| self.phrase.of_length(length).map_err(model::sentence));
         if cut.is_err() {
             // Nothing is lost: it stands there to be mended.
             self.state.fields.length = Some(typed.to_owned());
@@ -173,9 +183,9 @@ impl Desk<'_> {
     pub(super) fn say_left_out(&mut self, count: usize) {
         self.state.fields.about_length = match count {
             0 => None,
-            1 => Remark::note("1 note beyond the new end is left out; Undo brings it back."),
             _ => Remark::note(format!(
-                "{count} notes beyond the new end are left out; Undo brings them back."
+                "Left out beyond the new end: {}. Undo brings back what was there.",
+                model::notes(count)
             )),
         };
     }
@@ -190,7 +200,7 @@ impl Desk<'_> {
     }
 
     fn words(&mut self, ui: &mut Ui) {
-        let buttons = 116.0;
+        let buttons = 100.0;
         let width = (ui.available_width() - buttons).max(80.0);
         let hint = RichText::new("D4 - F4 G4 . A4").color(self.look.quiet);
         let field = TextEdit::singleline(&mut self.state.fields.text)
@@ -201,10 +211,9 @@ impl Desk<'_> {
             self.state.fields.about_text = None;
         }
         let entered = field.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
-        let field = field.on_hover_text(
+        field.on_hover_text(
             "One word a step: a note such as F#4, a chord such as D4+F4, a dot for a rest, a dash to hold.",
         );
-        let _ = field;
         let use_it = ui
             .button("Use")
             .on_hover_text("Make these words the phrase.");
@@ -255,17 +264,13 @@ impl Desk<'_> {
     }
 
     fn load(&mut self) {
-        let loaded =
-            read_file(&self.state.fields.path).and_then(|bytes| phrase_of_file(&bytes, self.step));
+        let loaded = read_file(&self.state.fields.path)
+            .and_then(|bytes| read_phrase(&bytes, self.step).map_err(model::sentence));
         self.state.fields.about_file = match loaded {
             Ok(loaded) => {
-                let notes = loaded.phrase.notes().len();
-                let length = model::steps(loaded.phrase.length() / self.step);
+                let words = loaded_words(&loaded, self.step);
                 self.replace(loaded.phrase);
-                let tempo = loaded.tempo.map_or(String::new(), |tempo| {
-                    format!(" The file's tempo is {} bpm.", number(tempo))
-                });
-                Remark::note(format!("Loaded: {notes} notes in {length}.{tempo}"))
+                Remark::note(words)
             }
             Err(error) => Remark::alarm(error),
         };
@@ -273,9 +278,24 @@ impl Desk<'_> {
 }
 
 /// What a file had to give.
-struct Loaded {
-    phrase: Phrase,
-    tempo: Option<f64>,
+fn loaded_words(loaded: &ReadPhrase, step: Beats) -> String {
+    let notes = model::notes(loaded.phrase.notes().len());
+    let length = model::steps(loaded.phrase.length() / step);
+    let name = loaded
+        .name
+        .as_ref()
+        .map_or(String::new(), |name| format!(" \"{name}\""));
+    let mut words = format!("Loaded{name}: {notes} in {length}.");
+    if let Some(tempo) = loaded.tempo {
+        words += &format!(" The file's tempo is {} bpm.", number(tempo));
+    }
+    if loaded.left_out > 0 {
+        words += &format!(
+            " Left out as percussion or doubled: {}.",
+            model::notes(loaded.left_out)
+        );
+    }
+    words
 }
 
 /// The bytes of the file at a typed or pasted path.
@@ -319,11 +339,6 @@ fn path_of(typed: &str) -> Option<PathBuf> {
         None => PathBuf::from(path),
     };
     (!path.as_os_str().is_empty()).then_some(path)
-}
-
-/// The phrase in the bytes of a Standard MIDI File, on steps of `step`.
-fn phrase_of_file(bytes: &[u8], step: f64) -> Result<Loaded, String> {
-    todo!("{} {step}", bytes.len())
 }
 
 #[cfg(test)]

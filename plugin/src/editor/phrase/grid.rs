@@ -3,10 +3,9 @@
 use super::{Desk, Hand, Places};
 use crate::editor::model::phrase::{self as model, Bar, Drag, Gesture, Grid, Under};
 use egui::accesskit::Role;
-use egui::scroll_area::{DragScroll, ScrollSource};
 use egui::{
-    Align2, Color32, CursorIcon, FontId, PointerButton, Pos2, Rangef, Rect, Response, ScrollArea,
-    Sense, Shape, Stroke, StrokeKind, Ui, Vec2, WidgetInfo, pos2, vec2,
+    Align2, Color32, CursorIcon, FontId, PointerButton, Pos2, Rangef, Rect, Response, Sense, Shape,
+    Stroke, StrokeKind, Ui, Vec2, WidgetInfo, pos2, vec2,
 };
 use procession_core::note::{Key, Velocity};
 use procession_core::phrase::Edited;
@@ -32,51 +31,37 @@ fn mix(under: Color32, over: Color32, share: f32) -> Color32 {
 }
 
 impl Desk<'_> {
-    /// The grid itself. Which note is under the hand.
+    /// The grid itself. Which note to tell about, and where it lies on the screen.
     pub(super) fn grid(
         &mut self,
-        ui: &mut Ui,
-        places: &Places,
+        ui: &Ui,
+        view: Rect,
         grid: &Grid,
         drawn: &Edited,
-    ) -> Option<usize> {
-        let mut area = ScrollArea::both()
-            .id_salt("phrase grid")
-            .auto_shrink(false)
-            .content_margin(0.0)
-            .scroll_source(ScrollSource {
-                drag: DragScroll::Never,
-                ..ScrollSource::default()
-            });
-        if let Some(offset) = self.state.scroll_to.take() {
-            area = area.scroll_offset(offset);
+    ) -> Option<(usize, Rect)> {
+        let response = ui.interact(view, ui.scope_id().with("notes"), Sense::click_and_drag());
+        response.widget_info(|| WidgetInfo::labeled(Role::Group, true, "Phrase"));
+        self.scroll(ui, &response, view, grid);
+        let origin = view.min.to_vec2() - self.state.scroll;
+        let viewport = view.translate(-origin);
+        let bars = model::bars(&drawn.phrase, &drawn.chosen, grid);
+        self.paint_ground(ui, view, origin, viewport, grid, drawn);
+        self.paint_bars(ui, origin, viewport, &bars, drawn);
+        self.paint_playhead(ui, view, origin, grid);
+        if response.has_focus() {
+            let edge = Stroke::new(1.5, self.look.accent);
+            ui.painter()
+                .rect_stroke(view.shrink(1.0), 2.0, edge, StrokeKind::Inside);
         }
-        let out = area.show_viewport(ui, |ui, viewport| {
-            ui.set_min_size(grid.size());
-            let origin = ui.min_rect().min.to_vec2();
-            let view = places.grid;
-            let response = ui.interact(view, ui.scope_id().with("notes"), Sense::click_and_drag());
-            response.widget_info(|| WidgetInfo::labeled(Role::Group, true, "Phrase"));
-            let bars = model::bars(&drawn.phrase, &drawn.chosen, grid);
-            self.paint_ground(ui, view, origin, viewport, grid, drawn);
-            self.paint_bars(ui, origin, viewport, &bars, drawn);
-            self.paint_playhead(ui, view, origin, grid);
-            if response.has_focus() {
-                let edge = Stroke::new(1.5, self.look.accent);
-                ui.painter()
-                    .rect_stroke(view.shrink(1.0), 2.0, edge, StrokeKind::Inside);
-            }
-            let hovered = self.hand(ui, &response, origin, grid, &bars);
-            self.paint_box(ui, origin);
-            self.tag(ui, view, origin, &bars, drawn, hovered);
-            self.keys(ui, &response);
-            hovered
-        });
-        self.state.scroll = out.state.clamped_offset();
-        if self.phrase.is_empty() && self.state.hand == Hand::Free {
-            self.invitation(ui, places.grid);
+        let hovered = self.hand(ui, &response, origin, grid, &bars);
+        self.paint_box(ui, origin);
+        self.keys(ui, &response);
+        if drawn.phrase.is_empty() && self.state.hand == Hand::Free {
+            self.invitation(ui, view);
         }
-        out.inner
+        let index = self.told_about(drawn, hovered)?;
+        let bar = bars.iter().find(|bar| bar.index == index)?;
+        Some((index, bar.rect.translate(origin)))
     }
 
     fn paint_ground(
@@ -139,7 +124,10 @@ impl Desk<'_> {
                 ui.scope_id().with(("note", bar.index)),
                 Sense::hover(),
             )
-            .widget_info(|| WidgetInfo::selected(Role::ListBoxOption, true, bar.chosen, &words));
+            .widget_info(|| {
+                let words = self.names.words(&note, self.step);
+                WidgetInfo::selected(Role::ListBoxOption, true, bar.chosen, words)
+            });
             self.paint_bar(ui, rect, bar, silent(bar.index));
             if let Some(over) = bar.over {
                 self.paint_rest_of_note(ui, over.translate(origin), bar);
@@ -230,34 +218,22 @@ impl Desk<'_> {
         }
     }
 
-    /// What stands under the hand, or is in it, in words beside it.
-    fn tag(
-        &self,
-        ui: &Ui,
-        view: Rect,
-        origin: Vec2,
-        bars: &[Bar],
-        drawn: &Edited,
-        hovered: Option<usize>,
-    ) {
-        let (index, text) = match self.state.hand {
-            Hand::Edits(Drag { gesture, .. }) if gesture != Gesture::End => {
-                let Some(first) = drawn.chosen.first() else {
-                    return;
-                };
-                (*first, self.words_of(drawn, *first))
-            }
-            Hand::Free => match hovered {
-                Some(index) => (index, self.words_of(drawn, index)),
-                None => return,
-            },
-            _ => return,
-        };
-        let Some(bar) = bars.iter().find(|bar| bar.index == index) else {
+    /// The note in the hand, or under it.
+    fn told_about(&self, drawn: &Edited, hovered: Option<usize>) -> Option<usize> {
+        match self.state.hand {
+            Hand::Edits(drag) if drag.gesture != Gesture::End => drawn.chosen.first().copied(),
+            Hand::Free => hovered,
+            _ => None,
+        }
+    }
+
+    /// A note in words, beside it.
+    pub(super) fn tag(&self, ui: &Ui, view: Rect, drawn: &Edited, index: usize, rect: Rect) {
+        let Some(note) = drawn.phrase.notes().get(index) else {
             return;
         };
+        let text = self.names.words(note, self.step);
         let look = self.look;
-        let rect = bar.rect.translate(origin);
         let room = view.width() - 14.0;
         let galley = ui.painter().layout(text, normal(), look.ink, room);
         let size = galley.size() + vec2(10.0, 4.0);
@@ -278,14 +254,9 @@ impl Desk<'_> {
         painter.galley(tag.min + vec2(5.0, 2.0), galley, look.ink);
     }
 
-    fn words_of(&self, drawn: &Edited, index: usize) -> String {
-        let note = drawn.phrase.notes().get(index);
-        note.map_or(String::new(), |note| self.names.words(note, self.step))
-    }
-
     /// What to do about an empty phrase.
     fn invitation(&self, ui: &Ui, view: Rect) {
-        let words = "Play a phrase, then press Hold.\nOr write one here: double-click the grid, type notes such as D4 - F4 G4 . A4, or load a .mid file.";
+        let words = "Play a phrase, then press Hold.\nOr write one here: double-click the grid,\ntype notes such as D4 - F4 G4 . A4,\nor load a .mid file.";
         let size = if view.width() > 600.0 { 15.0 } else { 12.5 };
         let width = (view.width() - 24.0).min(460.0);
         let mut job = egui::text::LayoutJob::simple(
@@ -302,6 +273,13 @@ impl Desk<'_> {
         let painter = ui.painter().with_clip_rect(view);
         painter.rect_filled(behind, 4.0, self.look.card);
         painter.galley(top, galley, self.look.ink);
+        self.say(ui, behind, "invitation", words);
+    }
+
+    /// Painted words, for those who have the screen read to them.
+    fn say(&self, ui: &Ui, place: Rect, id: &str, words: &str) {
+        ui.interact(place, ui.scope_id().with(id), Sense::hover())
+            .widget_info(|| WidgetInfo::labeled(Role::Label, true, words));
     }
 
     /// What the hand does to the grid. Which note it is over.
@@ -479,7 +457,7 @@ impl Desk<'_> {
         };
         match self.phrase.with_note(note) {
             Ok(edited) => self.wish(edited),
-            Err(error) => self.resized(Err(error.to_string())),
+            Err(error) => self.resized(Err(model::sentence(error))),
         }
     }
 
@@ -548,7 +526,7 @@ impl Desk<'_> {
         let origin = vec2(places.grid.left() - self.state.scroll.x, 0.0);
         let x = origin.x + grid.x(drawn.phrase.length());
         let high = Rangef::new(places.ruler.top(), places.grid.bottom());
-        if x > places.grid.right() + 6.0 || x < places.grid.left() {
+        if x > places.grid.right() - 2.0 || x < places.grid.left() {
             return;
         }
         let handle = Rect::from_x_y_ranges(x - 1.0..=x + 8.0, high);
@@ -608,7 +586,7 @@ impl Desk<'_> {
         let room = lane.shrink2(vec2(0.0, 5.0));
         for (index, stem) in stems.iter().enumerate() {
             let x = origin + stem;
-            let chosen = drawn.chosen.contains(&index);
+            let chosen = drawn.chosen.binary_search(&index).is_ok();
             let hue = self.hue(chosen);
             let velocity = drawn.phrase.notes()[index].velocity.value();
             let top = room.bottom() - velocity * room.height();
@@ -662,14 +640,13 @@ impl Desk<'_> {
     }
 
     /// What can be done, or what is chosen, in the words there is room for.
-    pub(super) fn hint(&self, ui: &Ui, place: Rect, drawn: &Edited, hovered: Option<usize>) {
+    pub(super) fn hint(&self, ui: &Ui, place: Rect, drawn: &Edited) {
         let painter = ui.painter().with_clip_rect(place);
         let layout =
             |text: &str| painter.layout_no_wrap(text.to_owned(), normal(), self.look.quiet);
-        let count = match (hovered, drawn.chosen.len()) {
-            (Some(_), 0) | (None, 0) => String::new(),
-            (_, 1) => "1 note chosen. ".to_owned(),
-            (_, count) => format!("{count} notes chosen. "),
+        let count = match drawn.chosen.len() {
+            0 => String::new(),
+            count => format!("{} chosen. ", model::notes(count)),
         };
         let hints = model::hints(drawn.chosen.len());
         let fitting = hints
@@ -678,7 +655,9 @@ impl Desk<'_> {
             .find(|galley| galley.size().x <= place.width() - 4.0);
         if let Some(galley) = fitting {
             let at = place.left_center() - vec2(-2.0, galley.size().y / 2.0);
+            let words = galley.text().to_owned();
             painter.galley(at, galley, self.look.quiet);
+            self.say(ui, place, "hint", &words);
         }
     }
 }

@@ -1,7 +1,7 @@
 //! The keys, while the grid has the focus.
 
-use super::{Desk, Hand};
-use crate::editor::model::phrase::Gesture;
+use super::Desk;
+use crate::editor::model::phrase as model;
 use crate::editor::wish::Wish;
 use egui::{Event, EventFilter, Key, Modifiers, Response, Ui};
 use procession_core::phrase::Phrase;
@@ -80,7 +80,7 @@ impl Desk<'_> {
             Key::Delete | Key::Backspace => self.remove(&self.state.chosen.clone()),
             Key::PageDown => self.choose_next(1),
             Key::PageUp => self.choose_next(-1),
-            Key::Escape => self.escape(),
+            Key::Escape => self.state.chosen.clear(),
             _ => return false,
         }
         true
@@ -142,14 +142,6 @@ impl Desk<'_> {
         }
     }
 
-    fn escape(&mut self) {
-        match self.state.hand {
-            Hand::Free | Hand::GivenUp => self.state.chosen.clear(),
-            Hand::Edits(drag) if drag.gesture == Gesture::End => self.state.hand = Hand::GivenUp,
-            Hand::Edits(_) | Hand::Chooses { .. } => self.state.hand = Hand::GivenUp,
-        }
-    }
-
     /// Whatever is pasted onto the grid is read as a phrase in words.
     fn paste(&mut self, text: &str) {
         self.state.fields.text = text.trim().to_owned();
@@ -160,10 +152,6 @@ impl Desk<'_> {
         if text.trim().is_empty() {
             return Err("Type notes first, such as D4 - F4 G4 . A4.".to_owned());
         }
-        Phrase::from_text(text, self.step).map_err(|error| {
-            let mut words = error.to_string();
-            words.get_mut(..1).map(str::make_ascii_uppercase);
-            format!("{words}.")
-        })
+        Phrase::from_text(text, self.step).map_err(model::sentence)
     }
 }
