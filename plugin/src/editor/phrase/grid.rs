@@ -118,7 +118,6 @@ impl Desk<'_> {
             }
             let note = drawn.phrase.notes()[bar.index];
             let rect = bar.rect.translate(origin);
-            let words = self.names.words(&note, self.step);
             ui.interact(
                 rect,
                 ui.scope_id().with(("note", bar.index)),
