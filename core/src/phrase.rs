@@ -4,6 +4,12 @@ use crate::note::{Key, Note, Velocity};
 use crate::time::{Beats, from_ticks, to_ticks};
 use arrayvec::ArrayVec;
 
+mod edit;
+mod text;
+
+pub use edit::{Cut, Edited};
+pub use text::{Written, key_name};
+
 /// The most notes a phrase holds. Capturing or loading more leaves out the latest and says so.
 pub const MAX_NOTES: usize = 512;
 

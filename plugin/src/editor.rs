@@ -7,5 +7,6 @@
 
 pub mod look;
 pub mod model;
+pub mod phrase;
 pub mod seen;
 pub mod wish;
