@@ -3,6 +3,8 @@
 
 pub mod host;
 
+pub mod vst3_host;
+
 pub mod session;
 
 pub mod heard;

@@ -9,7 +9,7 @@ use super::{Event, Timed, Transport};
 #[derive(Clone, Debug, Default)]
 pub struct Block {
     pub(super) frames: u32,
-    pub(super) transport: Option<Transport>,
+    pub(crate) transport: Option<Transport>,
     pub(super) events: Vec<Timed>,
 }
 
