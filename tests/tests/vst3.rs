@@ -1,7 +1,8 @@
 //! What a VST3 host can rely on, tried on the built bundle. None of it is about processes: these
 //! are notes passed on while nothing is held, and the ways in which hosts are careless.
 //!
-//! A plug-in that misbehaves ends its host, so each careless host is a process of its own.
+//! A plug-in that misbehaves ends its host, and a host calls a bundle from one thread: so each of
+//! these hosts is a process of its own.
 
 use procession_tests::host::{Address, Block, Error, Event, Timed, Transport};
 use procession_tests::vst3_host::{
@@ -102,131 +103,147 @@ const NOT_TRIED: &str = "not tried";
 
 #[test]
 fn the_bundle_holds_one_effect_with_notes_and_stereo_both_ways() -> Outcome {
-    let module = Module::built()?;
-    let classes = module.classes();
-    let [class] = &classes[..] else {
-        panic!("one class was expected: {classes:#?}");
-    };
-    assert_eq!(class.category, "Audio Module Class");
-    assert!(class.subcategories.starts_with("Fx"), "{class:?}");
-    let plugin = module.first_plugin()?;
-    assert_eq!(plugin.event_buses(), (1, 1));
-    assert_eq!(plugin.audio_buses(), (1, 1));
-    Ok(())
+    in_a_host_of_its_own(|| {
+        let module = Module::built()?;
+        let classes = module.classes();
+        let [class] = &classes[..] else {
+            panic!("one class was expected: {classes:#?}");
+        };
+        assert_eq!(class.category, "Audio Module Class");
+        assert!(class.subcategories.starts_with("Fx"), "{class:?}");
+        let plugin = module.first_plugin()?;
+        assert_eq!(plugin.event_buses(), (1, 1));
+        assert_eq!(plugin.audio_buses(), (1, 1));
+        Ok(())
+    })
 }
 
 #[test]
 fn every_parameter_that_is_shown_has_a_name_of_its_own_and_can_be_read() -> Outcome {
-    let plugin = Module::built()?.first_plugin()?;
-    let shown: Vec<_> = plugin
-        .parameters()
-        .into_iter()
-        .filter(|parameter| !parameter.hidden)
-        .collect();
-    assert!(!shown.is_empty());
-    for parameter in &shown {
-        let same = shown.iter().filter(|other| other.name == parameter.name);
-        assert_eq!(same.count(), 1, "{parameter:?}");
-        let text = plugin.text_of(parameter.number, parameter.default)?;
-        let back = plugin.value_of(parameter.number, &text)?;
-        assert!(
-            (back - parameter.default).abs() < 1e-3,
-            "{parameter:?} reads \"{text}\", which means {back}"
-        );
-    }
-    Ok(())
+    in_a_host_of_its_own(|| {
+        let plugin = Module::built()?.first_plugin()?;
+        let shown: Vec<_> = plugin
+            .parameters()
+            .into_iter()
+            .filter(|parameter| !parameter.hidden)
+            .collect();
+        assert!(!shown.is_empty());
+        for parameter in &shown {
+            let same = shown.iter().filter(|other| other.name == parameter.name);
+            assert_eq!(same.count(), 1, "{parameter:?}");
+            let text = plugin.text_of(parameter.number, parameter.default)?;
+            let back = plugin.value_of(parameter.number, &text)?;
+            assert!(
+                (back - parameter.default).abs() < 1e-3,
+                "{parameter:?} reads \"{text}\", which means {back}"
+            );
+        }
+        Ok(())
+    })
 }
 
 #[test]
 fn played_notes_pass_through_on_their_own_frames() -> Outcome {
-    let mut plugin = playing()?;
-    let heard = plugin.process(&block_of(64, phrase()).transport(Transport::rolling(120.0)))?;
-    assert_eq!(notes(heard), notes(&phrase()));
-    let velocities: Vec<_> = heard
-        .iter()
-        .filter_map(|timed| match timed.event {
-            Event::NoteOn { velocity, .. } => Some(velocity),
-            _ => None,
-        })
-        .collect();
-    assert_eq!(velocities, [0.5, 0.25, 1.0]);
-    Ok(())
+    in_a_host_of_its_own(|| {
+        let mut plugin = playing()?;
+        let heard = plugin.process(&block_of(64, phrase()).transport(Transport::rolling(120.0)))?;
+        assert_eq!(notes(heard), notes(&phrase()));
+        let velocities: Vec<_> = heard
+            .iter()
+            .filter_map(|timed| match timed.event {
+                Event::NoteOn { velocity, .. } => Some(velocity),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(velocities, [0.5, 0.25, 1.0]);
+        Ok(())
+    })
 }
 
 #[test]
 fn a_block_of_one_frame_is_enough_for_a_note() -> Outcome {
-    let mut plugin = playing()?;
-    let on = plugin.process(&Block::of(1).event(0, Event::note_on(0, 60, 0.5)))?;
-    assert_eq!(notes(on), [(0, Some(0), Some(60), "on")]);
-    let off = plugin.process(&Block::of(1).event(0, Event::note_off(0, 60)))?;
-    assert_eq!(notes(off), [(0, Some(0), Some(60), "off")]);
-    Ok(())
+    in_a_host_of_its_own(|| {
+        let mut plugin = playing()?;
+        let on = plugin.process(&Block::of(1).event(0, Event::note_on(0, 60, 0.5)))?;
+        assert_eq!(notes(on), [(0, Some(0), Some(60), "on")]);
+        let off = plugin.process(&Block::of(1).event(0, Event::note_off(0, 60)))?;
+        assert_eq!(notes(off), [(0, Some(0), Some(60), "off")]);
+        Ok(())
+    })
 }
 
 #[test]
 fn every_movement_of_a_controller_is_passed_on() -> Outcome {
-    let mut plugin = playing()?;
-    let movements = [
-        Event::controller(0, 10, 0).at(0),
-        Event::controller(0, 10, 64).at(10),
-        Event::controller(15, 1, 127).at(11),
-        Event::pitch_bend(2, 8192).at(12),
-        Event::pressure(9, 100).at(13),
-        Event::controller(0, 10, 127).at(63),
-    ];
-    let heard = plugin.process(&block_of(64, movements.to_vec()))?;
-    assert_eq!(heard, movements);
-    Ok(())
+    in_a_host_of_its_own(|| {
+        let mut plugin = playing()?;
+        let movements = [
+            Event::controller(0, 10, 0).at(0),
+            Event::controller(0, 10, 64).at(10),
+            Event::controller(15, 1, 127).at(11),
+            Event::pitch_bend(2, 8192).at(12),
+            Event::pressure(9, 100).at(13),
+            Event::controller(0, 10, 127).at(63),
+        ];
+        let heard = plugin.process(&block_of(64, movements.to_vec()))?;
+        assert_eq!(heard, movements);
+        Ok(())
+    })
 }
 
 #[test]
 fn a_parameter_moving_within_a_block_leaves_notes_on_their_frames() -> Outcome {
-    let mut plugin = playing()?;
-    let parameter = automatable(&plugin).number;
-    let course = [(0, 0.1), (16, 0.2), (31, 0.3), (48, 0.7)];
-    let events = course
-        .map(|(frame, value)| Event::Value { parameter, value }.at(frame))
-        .into_iter()
-        .chain(phrase())
-        .collect();
-    let heard = plugin.process(&block_of(64, events))?;
-    assert_eq!(notes(heard), notes(&phrase()));
-    let kept = kept_value(&plugin.save()?, parameter)?;
-    assert!((kept - 0.7).abs() < 1e-3, "it stands at {kept}");
-    Ok(())
+    in_a_host_of_its_own(|| {
+        let mut plugin = playing()?;
+        let parameter = automatable(&plugin).number;
+        let course = [(0, 0.1), (16, 0.2), (31, 0.3), (48, 0.7)];
+        let events = course
+            .map(|(frame, value)| Event::Value { parameter, value }.at(frame))
+            .into_iter()
+            .chain(phrase())
+            .collect();
+        let heard = plugin.process(&block_of(64, events))?;
+        assert_eq!(notes(heard), notes(&phrase()));
+        let kept = kept_value(&plugin.save()?, parameter)?;
+        assert!((kept - 0.7).abs() < 1e-3, "it stands at {kept}");
+        Ok(())
+    })
 }
 
 #[test]
 fn a_saved_state_comes_back_in_another_instance() -> Outcome {
-    let module = Module::built()?;
-    let mut one = module.first_plugin()?.start(Setup::default())?;
-    let parameter = automatable(&one).number;
-    let untouched = one.save()?;
-    one.process(&Block::of(16).event(
-        3,
-        Event::Value {
-            parameter,
-            value: 0.7,
-        },
-    ))?;
-    let saved = one.save()?;
-    assert_ne!(saved, untouched, "the movement is part of the state");
-    let mut other = module.first_plugin()?;
-    other.load(&saved)?;
-    assert_eq!(other.save()?, saved);
-    assert!((other.value(parameter) - 0.7).abs() < 1e-3);
-    Ok(())
+    in_a_host_of_its_own(|| {
+        let module = Module::built()?;
+        let mut one = module.first_plugin()?.start(Setup::default())?;
+        let parameter = automatable(&one).number;
+        let untouched = one.save()?;
+        one.process(&Block::of(16).event(
+            3,
+            Event::Value {
+                parameter,
+                value: 0.7,
+            },
+        ))?;
+        let saved = one.save()?;
+        assert_ne!(saved, untouched, "the movement is part of the state");
+        let mut other = module.first_plugin()?;
+        other.load(&saved)?;
+        assert_eq!(other.save()?, saved);
+        assert!((other.value(parameter) - 0.7).abs() < 1e-3);
+        Ok(())
+    })
 }
 
 #[test]
 fn a_state_loaded_while_playing_leaves_notes_alone() -> Outcome {
-    let mut plugin = playing()?;
-    let saved = plugin.save()?;
-    plugin.process(&Block::of(64).event(0, Event::note_on(0, 60, 0.5)))?;
-    plugin.load(&saved)?;
-    let heard = plugin.process(&Block::of(64).event(5, Event::note_off(0, 60)))?;
-    assert_eq!(notes(heard), [(5, Some(0), Some(60), "off")]);
-    Ok(())
+    in_a_host_of_its_own(|| {
+        let mut plugin = playing()?;
+        let saved = plugin.save()?;
+        plugin.process(&Block::of(64).event(0, Event::note_on(0, 60, 0.5)))?;
+        plugin.load(&saved)?;
+        let heard = plugin.process(&Block::of(64).event(5, Event::note_off(0, 60)))?;
+        assert_eq!(notes(heard), [(5, Some(0), Some(60), "off")]);
+        Ok(())
+    })
 }
 
 #[test]
