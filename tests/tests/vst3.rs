@@ -216,32 +216,36 @@ fn a_saved_state_comes_back_in_another_instance() -> Outcome {
         let mut one = module.first_plugin()?.start(Setup::default())?;
         let parameter = automatable(&one).number;
         let untouched = one.save()?;
-        one.process(&Block::of(16).event(
-            3,
-            Event::Value {
-                parameter,
-                value: 0.7,
-            },
-        ))?;
+        let value = 0.75;
+        one.process(&Block::of(16).event(3, Event::Value { parameter, value }))?;
         let saved = one.save()?;
-        assert_ne!(saved, untouched, "the movement is part of the state");
+        assert!(saved != untouched, "the movement is no part of the state");
         let mut other = module.first_plugin()?;
         other.load(&saved)?;
-        assert_eq!(other.save()?, saved);
-        assert!((other.value(parameter) - 0.7).abs() < 1e-3);
+        assert_eq!(readable(&other.save()?), readable(&saved));
+        assert!((other.value(parameter) - value).abs() < 1e-3);
         Ok(())
     })
 }
 
+fn readable(saved: &Saved) -> String {
+    String::from_utf8_lossy(&saved.component).into_owned()
+}
+
 #[test]
-fn a_state_loaded_while_playing_leaves_notes_alone() -> Outcome {
+fn a_note_held_over_the_loading_of_a_state_ends_once() -> Outcome {
     in_a_host_of_its_own(|| {
         let mut plugin = playing()?;
         let saved = plugin.save()?;
         plugin.process(&Block::of(64).event(0, Event::note_on(0, 60, 0.5)))?;
         plugin.load(&saved)?;
+        // At the load or at its own end: the plug-in may choose.
         let heard = plugin.process(&Block::of(64).event(5, Event::note_off(0, 60)))?;
-        assert_eq!(notes(heard), [(5, Some(0), Some(60), "off")]);
+        let ends: Vec<_> = notes(heard)
+            .into_iter()
+            .map(|(_, _, key, kind)| (key, kind))
+            .collect();
+        assert_eq!(ends, [(Some(60), "off")]);
         Ok(())
     })
 }
