@@ -12,6 +12,7 @@ pub mod outbox;
 pub mod params;
 pub mod process;
 pub mod state;
+mod vst3_keeper;
 
 use params::Parameters;
 use process::AudioThread;
@@ -68,8 +69,11 @@ impl Plugin for Procession {
         &mut self,
         _layout: &AudioIOLayout,
         config: &BufferConfig,
-        _context: &mut impl ActivateContext<Self>,
+        context: &mut impl ActivateContext<Self>,
     ) -> bool {
+        if context.plugin_api() == PluginApi::Vst3 {
+            vst3_keeper::keep_the_worker();
+        }
         self.audio.prepare(config.sample_rate);
         true
     }
@@ -105,4 +109,11 @@ impl ClapPlugin for Procession {
     ];
 }
 
+impl Vst3Plugin for Procession {
+    const VST3_CLASS_ID: [u8; 16] = *b"ProcessionPhases";
+    const VST3_SUBCATEGORIES: &'static [Vst3SubCategory] =
+        &[Vst3SubCategory::Fx, Vst3SubCategory::Instrument];
+}
+
 nice_export_clap!(Procession);
+nice_export_vst3!(Procession);
