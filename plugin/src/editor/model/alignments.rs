@@ -30,8 +30,8 @@ impl Order {
     pub fn words(self) -> &'static str {
         match self {
             Self::ByOffset => "In order",
-            Self::ByAttacks => "Most attacks",
-            Self::ByDoublings => "Most doublings",
+            Self::ByAttacks => "By attacks",
+            Self::ByDoublings => "By doublings",
         }
     }
 }
@@ -143,7 +143,7 @@ fn intervals(process: &Process, alignment: &Alignment) -> String {
     for (a, b) in &alignment.meetings {
         let folded = |key| i32::from(process.fold().key(key).number());
         let apart = (folded(*a) - folded(*b)).unsigned_abs() as usize;
-        let interval = if apart > 0 && apart % 12 == 0 {
+        let interval = if apart > 0 && apart.is_multiple_of(12) {
             12
         } else {
             apart % 12

@@ -49,8 +49,14 @@ pub struct Frame {
     pub words: String,
 }
 
-/// Cycles in view on either side of now.
-const CYCLES_EITHER_SIDE: f64 = 2.0;
+/// How much is in view.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Zoom {
+    /// Two cycles on either side of now.
+    Wide,
+    /// One, where there is little room.
+    Close,
+}
 
 /// Beats in view on either side of now: more than a very short phrase fills, fewer than a very long
 /// one would, so that notes can be told apart.
@@ -58,8 +64,8 @@ const EITHER_SIDE: std::ops::RangeInclusive<Beats> = 2.0..=16.0;
 
 impl Frame {
     /// Around `now` while it plays; the first cycles at rest; those of a stage if one is chosen.
-    pub fn new(seen: &Seen, now: Beats, chosen: Option<usize>) -> Self {
-        let reach = reach(seen.phrase());
+    pub fn new(seen: &Seen, now: Beats, chosen: Option<usize>, zoom: Zoom) -> Self {
+        let reach = reach(seen.phrase(), zoom);
         let running = seen.snapshot.running;
         let stage = chosen.and_then(|index| Some((index, seen.form.stages.get(index)?)));
         if let Some((index, stage)) = stage {
@@ -96,8 +102,12 @@ impl Frame {
 }
 
 /// Beats in view on either side of now.
-fn reach(phrase: &Phrase) -> Beats {
-    (CYCLES_EITHER_SIDE * phrase.length()).clamp(*EITHER_SIDE.start(), *EITHER_SIDE.end())
+fn reach(phrase: &Phrase, zoom: Zoom) -> Beats {
+    let (fewest, most) = EITHER_SIDE.into_inner();
+    match zoom {
+        Zoom::Wide => (2.0 * phrase.length()).clamp(fewest, most),
+        Zoom::Close => phrase.length().clamp(fewest / 2.0, most / 2.0),
+    }
 }
 
 /// The notes of a stretch.
@@ -496,7 +506,7 @@ pub fn counted_cycle(stretch: &Stretch, frame: &Frame, phrase: &Phrase) -> Span 
 /// that nothing flashes. `sounding` tells the keys that do sound: bit k is key k.
 pub fn glow(bar: &Bar, now: Beats, sounding: u128) -> f32 {
     const SWELL: Beats = 0.1;
-    const FADE: Beats = 1.0;
+    const FADE: Beats = 0.5;
     let since_off = now - bar.off;
     if !bar.filled || now < bar.on || since_off >= FADE {
         return 0.0;
@@ -585,16 +595,23 @@ mod tests {
     #[test]
     fn two_cycles_either_side_of_now_are_in_view() {
         let seen = seen_at(SIX, Some(30.0), |_| ());
-        let frame = Frame::new(&seen, 30.0, None);
+        let frame = Frame::new(&seen, 30.0, None, Zoom::Wide);
         assert_eq!((frame.span, frame.now), (Span::new(27.0, 33.0), Some(30.0)));
         let stretch = frame.stretch();
         assert!(stretch.start < frame.span.start && stretch.end > frame.span.end);
     }
 
     #[test]
+    fn where_there_is_little_room_one_cycle_is() {
+        let seen = seen_at(SIX, Some(30.0), |_| ());
+        let frame = Frame::new(&seen, 30.0, None, Zoom::Close);
+        assert_eq!(frame.span, Span::new(28.5, 31.5));
+    }
+
+    #[test]
     fn at_rest_the_first_cycles_are_in_view_without_a_playhead() {
         let seen = seen_at(SIX, None, |_| ());
-        let frame = Frame::new(&seen, 0.0, None);
+        let frame = Frame::new(&seen, 0.0, None, Zoom::Wide);
         assert_eq!((frame.span, frame.now), (Span::new(0.0, 6.0), None));
     }
 
@@ -604,24 +621,29 @@ mod tests {
             settings.motion.motion = Motion::Jump
         });
         let stage = seen.form.stages[2].span.start;
-        let frame = Frame::new(&seen, 0.5, Some(2));
+        let frame = Frame::new(&seen, 0.5, Some(2), Zoom::Wide);
         assert_eq!((frame.span.start, frame.now), (stage, None));
         assert_eq!(
             frame.words,
             "Stage 3, its first cycles: copy 1 2 steps ahead"
         );
         // A stage that is not there, as after an edit, is not insisted on.
-        assert_eq!(
-            Frame::new(&seen, 0.5, Some(999)),
-            Frame::new(&seen, 0.5, None)
-        );
+        let frame = |chosen| Frame::new(&seen, 0.5, chosen, Zoom::Wide);
+        assert_eq!(frame(Some(999)), frame(None));
     }
 
     #[test]
     fn a_long_phrase_is_not_squeezed_in_whole() {
         let long = Phrase::empty(128.0).expect("a phrase");
-        assert_eq!(reach(&long), 16.0);
-        assert_eq!(reach(&Phrase::empty(0.25).expect("a phrase")), 2.0);
+        let short = Phrase::empty(0.25).expect("a phrase");
+        assert_eq!(
+            (reach(&long, Zoom::Wide), reach(&long, Zoom::Close)),
+            (16.0, 8.0)
+        );
+        assert_eq!(
+            (reach(&short, Zoom::Wide), reach(&short, Zoom::Close)),
+            (2.0, 1.0)
+        );
     }
 
     #[test]
@@ -753,7 +775,7 @@ mod tests {
     #[test]
     fn the_cycle_counted_is_the_one_that_plays() {
         let seen = seen_at(SIX, Some(4.0), |_| ());
-        let frame = Frame::new(&seen, 4.0, None);
+        let frame = Frame::new(&seen, 4.0, None, Zoom::Wide);
         let stretch = Stretch::new(&seen.process, frame.stretch());
         let cycle = counted_cycle(&stretch, &frame, seen.phrase());
         assert_eq!(cycle, Span::new(3.0, 4.5));
@@ -773,8 +795,8 @@ mod tests {
         assert_eq!(glow(&bar, 0.4, sounding), 1.0);
         assert_eq!(glow(&bar, 0.4, 0), 0.0);
         assert_eq!(glow(&bar, 0.0, sounding), 0.0);
-        assert!(glow(&bar, 0.55, 0) > 0.9);
-        assert_eq!(glow(&bar, 1.5, 0), 0.0);
+        assert!(glow(&bar, 0.55, 0) > 0.8);
+        assert_eq!(glow(&bar, 1.0, 0), 0.0);
     }
 
     #[test]
