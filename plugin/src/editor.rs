@@ -5,8 +5,12 @@
 //! edited phrase. What a view draws is worked out by the pure functions of [`model`], which are
 //! tested without a window.
 
+pub mod accidentals;
+pub mod alignments;
 pub mod look;
 pub mod model;
+pub mod notes;
 pub mod phrase;
 pub mod seen;
+pub mod sonority;
 pub mod wish;

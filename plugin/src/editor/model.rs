@@ -1,3 +1,6 @@
 //! What the views draw, worked out without a window: positions, labels, roles of colour.
 
+pub mod alignments;
+pub mod notes;
 pub mod phrase;
+pub mod sonority;

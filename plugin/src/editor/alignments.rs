@@ -1,0 +1,464 @@
+//! The alignments: what each place is like at which two voices can stand, before it is heard.
+
+use crate::editor::look::{self, Look};
+use crate::editor::model::alignments::{
+    Order, Row, Standing, own_offset_for, rows, sorted, standings, strokes,
+};
+use crate::editor::model::notes::{Source, counted};
+use crate::editor::notes::{line, name, paragraph};
+use crate::editor::seen::Seen;
+use crate::editor::wish::Wish;
+use egui::{
+    Align2, Color32, Direction, Layout, Rangef, Rect, Response, RichText, Role, ScrollArea, Sense,
+    Shape, Stroke, StrokeKind, Ui, UiBuilder, WidgetInfo, pos2, vec2,
+};
+
+/// What the view keeps between frames.
+#[derive(Default)]
+pub struct AlignmentsState {
+    order: Order,
+    /// The row that was clicked; where copy 1 stands, if none was.
+    chosen: Option<usize>,
+    listed: Option<(Source, Vec<Row>)>,
+}
+
+/// Shows the distinct alignments. Clicking a row tells more of it; only the button "Stand here"
+/// wishes for anything.
+pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut AlignmentsState) -> Vec<Wish> {
+    let mut wishes = Vec::new();
+    if seen.phrase().is_empty() {
+        let rect = ui.available_rect_before_wrap();
+        ui.allocate_rect(rect, Sense::hover());
+        let words = "No phrase yet. Play something, then switch Hold on: this lists how it can meet itself.";
+        paragraph(ui, rect, words, look.quiet);
+        name(ui, rect, "empty", words);
+        return wishes;
+    }
+    state.list(seen);
+    let AlignmentsState {
+        order,
+        chosen,
+        listed,
+    } = state;
+    let rows = listed.as_ref().map_or(&[][..], |(_, rows)| rows);
+    let standings = standings(seen);
+
+    let area = ui.available_rect_before_wrap().shrink2(vec2(8.0, 6.0));
+    ui.allocate_rect(area, Sense::hover());
+    let ui = &mut ui.new_child(UiBuilder::new().max_rect(area));
+    ui.spacing_mut().item_spacing = vec2(6.0, 4.0);
+    sorting(ui, look, rows.len(), order);
+    let fallback = standings.first().map_or(0, |standing| standing.alignment);
+    let shown = chosen
+        .filter(|chosen| *chosen < rows.len())
+        .unwrap_or(fallback);
+    let list = List {
+        seen,
+        look,
+        standings: &standings,
+    };
+    list.titles(ui);
+    let detail_height = if area.height() > 300.0 { 72.0 } else { 58.0 };
+    let room = (ui.available_height() - detail_height).max(ROW);
+    // Where all of them fit, they take more of the room, and what is told of one stands below.
+    let spacing = ui.spacing().item_spacing.y;
+    let each = room / rows.len().max(1) as f32 - spacing;
+    let row_height = each.clamp(ROW, 2.0 * ROW);
+    let height = room.min(rows.len() as f32 * (row_height + spacing));
+    let places = sorted(rows, *order);
+    ScrollArea::vertical()
+        .auto_shrink(false)
+        .max_height(height)
+        .min_scrolled_height(height)
+        .show_rows(ui, row_height, rows.len(), |ui, visible| {
+            for place in visible {
+                let row = &rows[places[place]];
+                let is_shown = row.alignment == shown;
+                if list.row(ui, row, row_height, is_shown).clicked() {
+                    *chosen = Some(row.alignment);
+                }
+            }
+        });
+    if let Some(row) = rows.get(shown) {
+        detail(ui, seen, look, row, &mut wishes);
+    }
+    wishes
+}
+
+/// The least height of a row; the spacing between two is added.
+const ROW: f32 = 22.0;
+
+impl AlignmentsState {
+    fn list(&mut self, seen: &Seen) {
+        let same = |listed: &(Source, Vec<Row>)| listed.0.is(&seen.process);
+        if !self.listed.as_ref().is_some_and(same) {
+            self.listed = Some((Source::of(&seen.process), rows(seen)));
+        }
+    }
+}
+
+fn sorting(ui: &mut Ui, look: &Look, count: usize, order: &mut Order) {
+    ui.horizontal(|ui| {
+        let roomy = ui.available_width() > 460.0;
+        let what = if roomy {
+            "distinct alignment"
+        } else {
+            "alignment"
+        };
+        ui.label(
+            RichText::new(counted(count, what))
+                .size(13.0)
+                .color(look.ink),
+        );
+        for choice in Order::ALL {
+            if choice_button(ui, look, choice.words(), *order == choice).clicked() {
+                *order = choice;
+            }
+        }
+    });
+}
+
+/// A button that stays down while its choice holds.
+pub(super) fn choice_button(ui: &mut Ui, look: &Look, words: &str, chosen: bool) -> Response {
+    let (fill, ink) = if chosen {
+        (look.accent, look.paper)
+    } else {
+        (look.card, look.ink)
+    };
+    let text = RichText::new(words).size(11.5).color(ink);
+    let button = egui::Button::new(text)
+        .selected(chosen)
+        .fill(fill)
+        .stroke(Stroke::new(
+            1.0,
+            if chosen { look.accent } else { look.edge },
+        ));
+    ui.add(button)
+}
+
+struct List<'a> {
+    seen: &'a Seen,
+    look: &'a Look,
+    standings: &'a [Standing],
+}
+
+/// From where to where the parts of a row reach.
+struct Columns {
+    marks: Rangef,
+    place: Rangef,
+    picture: Rangef,
+    attacks: Rangef,
+    doublings: Rangef,
+    sonority: Option<Rangef>,
+}
+
+impl Columns {
+    /// `crowd` is the number of marks in the row that has the most.
+    fn of(row: Rect, crowd: usize) -> Self {
+        const GAP: f32 = 8.0;
+        let width = row.width();
+        let roomy = width > 420.0;
+        let marks = (4.0 + 10.0 * crowd as f32).clamp(14.0, width * 0.16);
+        let place = if roomy { 104.0 } else { 84.0 };
+        let number = if roomy {
+            (width * 0.13).min(150.0)
+        } else {
+            52.0
+        };
+        let sonority = if width > 620.0 { width * 0.24 } else { 0.0 };
+        let mut left = row.left() + 4.0;
+        let mut next = |width: f32| {
+            let column = Rangef::new(left, left + width);
+            left += width + GAP;
+            column
+        };
+        let rest = width - 8.0 - marks - place - 2.0 * number - sonority - 5.0 * GAP;
+        Self {
+            marks: next(marks),
+            place: next(place),
+            picture: next(rest.max(20.0)),
+            attacks: next(number),
+            doublings: next(number),
+            sonority: (sonority > 0.0).then(|| next(sonority)),
+        }
+    }
+}
+
+impl List<'_> {
+    fn columns(&self, row: Rect) -> Columns {
+        let places = self.standings.iter().map(|standing| standing.alignment);
+        let crowd = |place| {
+            self.standings
+                .iter()
+                .filter(|other| other.alignment == place)
+                .count()
+        };
+        Columns::of(row, places.map(crowd).max().unwrap_or(0))
+    }
+
+    /// What the columns tell.
+    fn titles(&self, ui: &mut Ui) {
+        let size = vec2(ui.available_width(), 12.0);
+        let (rect, _) = ui.allocate_exact_size(size, Sense::hover());
+        let columns = self.columns(rect);
+        let roomy = columns.picture.span() > 90.0;
+        let picture = if roomy { "composite rhythm" } else { "rhythm" };
+        let titles = [
+            (Some(columns.picture), picture),
+            (Some(columns.attacks), "attacks"),
+            (Some(columns.doublings), "doublings"),
+            (columns.sonority, "what meets, together"),
+        ];
+        for (column, words) in titles {
+            if let Some(column) = column {
+                self.write(ui, column, rect, words, 10.5, self.look.quiet);
+            }
+        }
+    }
+
+    fn row(&self, ui: &mut Ui, row: &Row, height: f32, chosen: bool) -> Response {
+        let (rect, response) =
+            ui.allocate_exact_size(vec2(ui.available_width(), height), Sense::click());
+        let words = format!("{}: {}{}", row.place, row.facts(), self.who_stands(row));
+        response.widget_info(|| WidgetInfo::selected(Role::ListBoxOption, true, chosen, &words));
+        if ui.is_rect_visible(rect) {
+            let lively = response.hovered() || response.has_focus();
+            self.ground(ui, rect, chosen, lively);
+            self.paint(ui, rect, row);
+        }
+        response.on_hover_text(self.more(row))
+    }
+
+    fn ground(&self, ui: &Ui, rect: Rect, chosen: bool, lively: bool) {
+        if chosen || lively {
+            ui.painter().rect_filled(rect, 3.0, self.look.card);
+        }
+        if chosen {
+            let edge = Stroke::new(1.5, self.look.accent);
+            let inside = StrokeKind::Inside;
+            ui.painter().rect_stroke(rect, 3.0, edge, inside);
+        }
+    }
+
+    fn paint(&self, ui: &Ui, rect: Rect, row: &Row) {
+        let look = self.look;
+        let columns = self.columns(rect);
+        let cell = |column: Rangef| Rect::from_x_y_ranges(column, rect.y_range());
+        self.marks(ui, cell(columns.marks), row);
+        self.write(ui, columns.place, rect, &row.place, 12.5, look.ink);
+        let picture = cell(columns.picture);
+        let height = (picture.height() - 6.0).min(26.0);
+        let size = vec2(picture.width(), height);
+        self.picture(ui, Rect::from_center_size(picture.center(), size), row);
+        let attacks = cell(columns.attacks);
+        self.amount(ui, attacks, row.attacks, row.attacks_share, look.edge);
+        if row.interlocks {
+            let roomy = columns.doublings.span() > 60.0;
+            let words = if roomy { "interlocks" } else { "none" };
+            self.write(ui, columns.doublings, rect, words, 11.5, look.ink);
+        } else {
+            let doublings = cell(columns.doublings);
+            let share = row.doublings_share;
+            self.amount(ui, doublings, row.doublings, share, look.accent);
+        }
+        if let Some(column) = columns.sonority {
+            self.write(ui, column, rect, &row.sonority, 11.5, look.quiet);
+        }
+    }
+
+    fn write(&self, ui: &Ui, column: Rangef, row: Rect, words: &str, size: f32, colour: Color32) {
+        let at = pos2(column.min, row.center().y);
+        let width = column.span();
+        line(
+            ui.painter(),
+            at,
+            Align2::LEFT_CENTER,
+            width,
+            words,
+            size,
+            colour,
+        );
+    }
+
+    /// The copies that stand here; hollow if they only pass.
+    fn marks(&self, ui: &Ui, place: Rect, row: &Row) {
+        let here: Vec<&Standing> = self.here(row).collect();
+        let gap = match here.len() {
+            0 | 1 => 0.0,
+            many => ((place.width() - 12.0) / (many as f32 - 1.0)).min(10.0),
+        };
+        for (index, standing) in here.iter().enumerate() {
+            let at = pos2(place.left() + 6.0 + gap * index as f32, place.center().y);
+            let hue = self.look.voices[standing.voice];
+            ui.painter()
+                .add(look::mark(standing.voice, at, 4.0, hue, standing.locked));
+        }
+    }
+
+    /// The composite rhythm: the steady voice upwards, the copy downwards, a bead where they meet.
+    fn picture(&self, ui: &Ui, place: Rect, row: &Row) {
+        let look = self.look;
+        let middle = place.center().y;
+        let mut shapes = vec![Shape::hline(
+            place.x_range(),
+            middle,
+            Stroke::new(1.0, look.rule),
+        )];
+        let step = self.seen.settings().step();
+        let arm = place.height() / 2.0;
+        for stroke in strokes(self.seen.phrase(), row.alignment as i64, step) {
+            let x = place.left() + 2.0 + stroke.at * (place.width() - 4.0);
+            if stroke.steady {
+                shapes.push(Shape::vline(
+                    x,
+                    middle - arm..=middle,
+                    Stroke::new(1.5, look.voices[0]),
+                ));
+            }
+            if stroke.copy {
+                shapes.push(Shape::vline(
+                    x,
+                    middle..=middle + arm,
+                    Stroke::new(1.5, look.voices[1]),
+                ));
+            }
+            if stroke.steady && stroke.copy {
+                shapes.push(Shape::circle_filled(pos2(x, middle), 2.5, look.accent));
+            }
+        }
+        ui.painter().extend(shapes);
+    }
+
+    /// A number, and a bar as long as its share.
+    fn amount(&self, ui: &Ui, place: Rect, number: usize, share: f32, colour: Color32) {
+        const NUMBER: f32 = 24.0;
+        let digits = Rangef::new(place.left(), place.left() + NUMBER);
+        self.write(ui, digits, place, &number.to_string(), 12.5, self.look.ink);
+        let left = pos2(digits.max, place.center().y - 3.0);
+        let room = place.right() - digits.max;
+        let bar = Rect::from_min_size(left, vec2((room * share).max(1.0), 6.0));
+        ui.painter().rect_filled(bar, 1.0, colour);
+    }
+
+    fn here<'b>(&'b self, row: &'b Row) -> impl Iterator<Item = &'b Standing> {
+        self.standings
+            .iter()
+            .filter(|standing| standing.alignment == row.alignment)
+    }
+
+    /// ", copy 1 stands here, copy 2 passes".
+    fn who_stands(&self, row: &Row) -> String {
+        self.here(row)
+            .map(|standing| {
+                let does = if standing.locked {
+                    "stands here"
+                } else {
+                    "passes"
+                };
+                format!(", copy {} {does}", standing.voice)
+            })
+            .collect()
+    }
+
+    fn more(&self, row: &Row) -> String {
+        let facts = format!("{}: {}{}", row.place, row.facts(), self.who_stands(row));
+        if row.intervals.is_empty() {
+            return facts;
+        }
+        format!(
+            "{facts}\nWhat meets: {}\nTogether: {}",
+            row.intervals, row.sonority
+        )
+    }
+}
+
+/// More of one alignment, and the button that puts copy 1 there.
+fn detail(ui: &mut Ui, seen: &Seen, look: &Look, row: &Row, wishes: &mut Vec<Wish>) {
+    let area = ui.available_rect_before_wrap();
+    ui.painter().hline(
+        area.x_range(),
+        area.top() + 1.0,
+        Stroke::new(1.0, look.rule),
+    );
+    let button_width = 92.0;
+    let words_end = area.right() - button_width - 10.0;
+    let words = Rect::from_min_max(area.min + vec2(0.0, 6.0), pos2(words_end, area.bottom()));
+    let lines = [
+        (format!("{}: {}", row.place, row.facts()), 13.0, look.ink),
+        (meeting(row), 11.5, look.quiet),
+        (row.pairs.clone(), 11.5, look.quiet),
+    ];
+    let mut top = words.top();
+    for (text, size, colour) in lines.iter().filter(|(text, ..)| !text.is_empty()) {
+        let at = pos2(words.left(), top);
+        top = line(
+            ui.painter(),
+            at,
+            Align2::LEFT_TOP,
+            words.width(),
+            text,
+            *size,
+            *colour,
+        )
+        .bottom()
+            + 3.0;
+    }
+    name(
+        ui,
+        words,
+        "detail",
+        &format!("{}. {}. {}", lines[0].0, lines[1].0, lines[2].0),
+    )
+    .on_hover_text(&row.pairs);
+
+    let button = Rect::from_min_size(
+        pos2(words_end + 10.0, area.top() + 8.0),
+        vec2(button_width, 26.0),
+    );
+    stand_here(ui, seen, look, row, button, wishes);
+}
+
+fn meeting(row: &Row) -> String {
+    if row.intervals.is_empty() {
+        return "The voices never meet: they fill each other's gaps.".to_owned();
+    }
+    format!("What meets: {}; together {}", row.intervals, row.sonority)
+}
+
+fn stand_here(
+    ui: &mut Ui,
+    seen: &Seen,
+    look: &Look,
+    row: &Row,
+    place: Rect,
+    wishes: &mut Vec<Wish>,
+) {
+    let offset = own_offset_for(seen, row.alignment);
+    let colour = if offset.is_ok() { look.ink } else { look.quiet };
+    let text = RichText::new("Stand here").size(12.5).color(colour);
+    let button = egui::Button::new(text).fill(look.card).stroke(Stroke::new(
+        1.5,
+        if offset.is_ok() {
+            look.accent
+        } else {
+            look.rule
+        },
+    ));
+    let centred = Layout::centered_and_justified(Direction::LeftToRight);
+    let mut child = ui.new_child(UiBuilder::new().max_rect(place).layout(centred));
+    let response = child.add_enabled(offset.is_ok(), button);
+    match offset {
+        Ok(steps) => {
+            let words = format!(
+                "Sets copy 1's own offset to {steps}, so that it stands {}. It goes on shifting from there.",
+                row.place
+            );
+            if response.on_hover_text(words).clicked() {
+                wishes.push(Wish::Type("copy1_offset", steps.to_string()));
+            }
+        }
+        Err(unreachable) => {
+            response.on_disabled_hover_text(unreachable.words());
+        }
+    }
+}

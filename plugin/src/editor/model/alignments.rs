@@ -1,0 +1,502 @@
+//! The distinct alignments of two voices: what each is like, and how to get there.
+
+use crate::editor::model::notes::counted;
+use crate::editor::model::sonority::{HeardSpelling, name_of};
+use crate::editor::seen::Seen;
+use procession_core::exchange::picture::steps_ahead;
+use procession_core::form::{Alignment, Doing, Form};
+use procession_core::phrase::Phrase;
+use procession_core::process::Process;
+use procession_core::sonority::Sonority;
+use procession_core::time::{Beats, to_ticks};
+
+/// How the list is sorted.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Order {
+    /// From unison on, a step at a time.
+    #[default]
+    ByOffset,
+    /// The busiest composite first.
+    ByAttacks,
+    /// Those that meet most often first.
+    ByDoublings,
+}
+
+impl Order {
+    /// In the order of their buttons.
+    pub const ALL: [Self; 3] = [Self::ByOffset, Self::ByAttacks, Self::ByDoublings];
+
+    /// On its button.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::ByOffset => "In order",
+            Self::ByAttacks => "By attacks",
+            Self::ByDoublings => "By doublings",
+        }
+    }
+}
+
+/// An alignment as a row of the list.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row {
+    /// Its place among the distinct alignments; 0 is unison.
+    pub alignment: usize,
+    /// "3 steps ahead", "unison".
+    pub place: String,
+    /// Moments in a cycle at which something is struck.
+    pub attacks: usize,
+    /// Moments at which both voices strike.
+    pub doublings: usize,
+    /// Attacks as a share of the most there are, 0 ..= 1.
+    pub attacks_share: f32,
+    /// Doublings as a share of the most there are, unison left out, 0 ..= 1.
+    pub doublings_share: f32,
+    /// Whether the voices never meet.
+    pub interlocks: bool,
+    /// What meets, summed up: "2 minor thirds, 1 fifth".
+    pub intervals: String,
+    /// What meets, by name: "D4 with F4, G4 with C5".
+    pub pairs: String,
+    /// What the pitches that meet make together.
+    pub sonority: String,
+}
+
+impl Row {
+    /// "9 attacks, 3 doublings", "12 attacks, interlocks".
+    pub fn facts(&self) -> String {
+        let doublings = if self.interlocks {
+            "interlocks".to_owned()
+        } else {
+            counted(self.doublings, "doubling")
+        };
+        format!("{}, {doublings}", counted(self.attacks, "attack"))
+    }
+}
+
+/// All alignments, in order of offset.
+pub fn rows(seen: &Seen) -> Vec<Row> {
+    let all = &seen.form.alignments;
+    let most_attacks = all.iter().map(|alignment| alignment.attacks).max();
+    // In unison everything meets; beside it all others would look alike.
+    let most_doublings = all
+        .iter()
+        .skip(1)
+        .map(|alignment| alignment.doublings)
+        .max();
+    let share = |count: usize, most: Option<usize>| {
+        let most = most.unwrap_or(0).max(1);
+        (count as f32 / most as f32).min(1.0)
+    };
+    let row = |(index, alignment): (usize, &Alignment)| Row {
+        alignment: index,
+        place: place(alignment.offset),
+        attacks: alignment.attacks,
+        doublings: alignment.doublings,
+        attacks_share: share(alignment.attacks, most_attacks),
+        doublings_share: share(alignment.doublings, most_doublings),
+        interlocks: alignment.interlocks(),
+        intervals: intervals(&seen.process, alignment),
+        pairs: pairs(&seen.process, alignment),
+        sonority: sonority(&seen.process, alignment),
+    };
+    all.iter().enumerate().map(row).collect()
+}
+
+/// The places of `rows` in that order; of equals, the smaller offset first.
+pub fn sorted(rows: &[Row], order: Order) -> Vec<usize> {
+    let mut places: Vec<usize> = (0..rows.len()).collect();
+    let most = |count: usize| std::cmp::Reverse(count);
+    match order {
+        Order::ByOffset => (),
+        Order::ByAttacks => places.sort_by_key(|place| most(rows[*place].attacks)),
+        Order::ByDoublings => places.sort_by_key(|place| most(rows[*place].doublings)),
+    }
+    places
+}
+
+fn place(offset: i64) -> String {
+    match offset {
+        0 => "unison".to_owned(),
+        ahead => steps_ahead(ahead as f64),
+    }
+}
+
+/// Names of intervals by semitones, wide ones within the octave. Common practice.
+const INTERVALS: [&str; 12] = [
+    "unison",
+    "minor second",
+    "major second",
+    "minor third",
+    "major third",
+    "fourth",
+    "tritone",
+    "fifth",
+    "minor sixth",
+    "major sixth",
+    "minor seventh",
+    "major seventh",
+];
+
+/// What meets, from the narrowest interval to the widest.
+fn intervals(process: &Process, alignment: &Alignment) -> String {
+    let mut counts = [0_usize; 13];
+    for (a, b) in &alignment.meetings {
+        let folded = |key| i32::from(process.fold().key(key).number());
+        let apart = (folded(*a) - folded(*b)).unsigned_abs() as usize;
+        let interval = if apart > 0 && apart.is_multiple_of(12) {
+            12
+        } else {
+            apart % 12
+        };
+        counts[interval] += 1;
+    }
+    let words = counts.iter().enumerate().filter(|(_, count)| **count > 0);
+    let words: Vec<String> = words
+        .map(|(interval, count)| counted(*count, INTERVALS.get(interval).unwrap_or(&"octave")))
+        .collect();
+    words.join(", ")
+}
+
+/// What meets by name, as it is heard after the fold.
+fn pairs(process: &Process, alignment: &Alignment) -> String {
+    let spelling = HeardSpelling::of(process);
+    let name = |key| spelling.key(process.fold().key(key));
+    let pairs: Vec<String> = alignment
+        .meetings
+        .iter()
+        .map(|(steady, copy)| format!("{} with {}", name(*steady), name(*copy)))
+        .collect();
+    pairs.join(", ")
+}
+
+fn sonority(process: &Process, alignment: &Alignment) -> String {
+    if alignment.meetings.is_empty() {
+        return "nothing meets".to_owned();
+    }
+    let keys = alignment.meetings.iter().flat_map(|(a, b)| [*a, *b]);
+    let heard = keys.map(|key| process.fold().key(key));
+    name_of(process, Sonority::of(heard).pitch_classes)
+}
+
+/// An attack in the small picture of a composite rhythm.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stroke {
+    /// Where in the cycle, 0 ..< 1.
+    pub at: f32,
+    /// Whether the steady voice strikes.
+    pub steady: bool,
+    /// Whether the copy does.
+    pub copy: bool,
+}
+
+/// The composite rhythm of the phrase and itself, `offset` steps of `step` beats ahead.
+pub fn strokes(phrase: &Phrase, offset: i64, step: Beats) -> Vec<Stroke> {
+    let length = to_ticks(phrase.length()).max(1);
+    let ahead = offset * to_ticks(step).max(1);
+    let onsets = || phrase.notes().iter().map(|note| to_ticks(note.onset));
+    let mut strokes: Vec<(i64, bool, bool)> = onsets()
+        .map(|onset| (onset, true, false))
+        .chain(onsets().map(|onset| ((onset - ahead).rem_euclid(length), false, true)))
+        .collect();
+    strokes.sort_unstable();
+    strokes.dedup_by(|next, kept| {
+        let same = next.0 == kept.0;
+        if same {
+            kept.1 |= next.1;
+            kept.2 |= next.2;
+        }
+        same
+    });
+    let stroke = |(at, steady, copy): (i64, bool, bool)| Stroke {
+        at: at as f32 / length as f32,
+        steady,
+        copy,
+    };
+    strokes.into_iter().map(stroke).collect()
+}
+
+/// A copy on the list.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Standing {
+    /// 1 ..= 8.
+    pub voice: usize,
+    /// The place among the alignments it is nearest to.
+    pub alignment: usize,
+    /// Whether it is locked there, or only passing.
+    pub locked: bool,
+}
+
+/// Where every copy stands against the steady voice; at rest, where it will enter.
+pub fn standings(seen: &Seen) -> Vec<Standing> {
+    (1..seen.process.voices())
+        .filter_map(|voice| standing(seen, voice))
+        .collect()
+}
+
+fn standing(seen: &Seen, voice: usize) -> Option<Standing> {
+    let steps = if seen.snapshot.running {
+        seen.steps_ahead(voice)?
+    } else {
+        seen.settings().standing_offset(voice)
+    };
+    let alignment = seen.form.alignment_of(steps);
+    let off = steps - seen.form.alignments.get(alignment)?.offset as f64;
+    Some(Standing {
+        voice,
+        alignment,
+        locked: is_rotation(&seen.form, off),
+    })
+}
+
+/// Whether `steps`, give or take what an eye does not see, leaves the phrase in unison with itself.
+fn is_rotation(form: &Form, steps: f64) -> bool {
+    let near = (steps - steps.round()).abs() < 0.02;
+    form.is_whole_rotation(steps) || (near && form.is_whole_rotation(steps.round()))
+}
+
+/// Where an alignment cannot be had at once, why.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Unreachable {
+    /// There is no copy.
+    NoCopy,
+    /// Farther than a copy's own offset reaches.
+    TooFar,
+}
+
+impl Unreachable {
+    /// The cause and the remedy.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::NoCopy => "There is no copy to stand here: set Copies to 1 or more.",
+            Self::TooFar => {
+                "This is farther than copy 1's own offset reaches, 32 steps: let it shift there."
+            }
+        }
+    }
+}
+
+/// The own offset, in steps, at which copy 1 stands at that alignment: the nearest way from where
+/// it stands now, or, while it moves, from where it is going.
+///
+/// # Errors
+/// See [`Unreachable`].
+pub fn own_offset_for(seen: &Seen, alignment: usize) -> Result<f64, Unreachable> {
+    const REACH: f64 = 32.0;
+    let has_copy = seen.process.voices() > 1;
+    let wanted = seen.form.alignments.get(alignment).filter(|_| has_copy);
+    let wanted = wanted.ok_or(Unreachable::NoCopy)?;
+    let own = seen.settings().copies[0].offset;
+    let direct = own + wanted.offset as f64 - stands_at(seen);
+    // Only if the phrase comes round on a whole step does going round help.
+    let round = seen.form.alignments.len() as f64;
+    let rounds = if seen.form.is_whole_rotation(round) {
+        64
+    } else {
+        0
+    };
+    (-rounds..=rounds)
+        .map(|times| direct + f64::from(times) * round)
+        .filter(|offset| offset.abs() <= REACH)
+        .min_by(|a, b| (a - own).abs().total_cmp(&(b - own).abs()))
+        .map(|offset| (offset * 100.0).round() / 100.0 + 0.0)
+        .ok_or(Unreachable::TooFar)
+}
+
+/// Steps by which copy 1 is ahead, moves that have begun made.
+fn stands_at(seen: &Seen) -> f64 {
+    let at_rest = seen.settings().standing_offset(1);
+    if !seen.snapshot.running {
+        return at_rest;
+    }
+    let here = seen.steps_ahead(1).unwrap_or(at_rest);
+    let now = seen.process.origin() + seen.elapsed();
+    let stage = seen
+        .form
+        .stage_at(now)
+        .map(|stage| &seen.form.stages[stage]);
+    match stage.and_then(|stage| stage.copies.first()) {
+        Some(copy) if copy.doing == Doing::Drifting => copy.to,
+        _ => here,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::feed::Snapshot;
+    use procession_core::engine::Anchor;
+    use procession_core::settings::{MAX_VOICES, Motion, Settings};
+
+    fn seen(text: &str, change: impl FnOnce(&mut Settings)) -> Seen {
+        let mut settings = Settings::default();
+        change(&mut settings);
+        let phrase = Phrase::from_text(text, 0.25).expect("a phrase");
+        Seen::new(Snapshot::default(), phrase, settings, Anchor::NextStart)
+    }
+
+    /// The same, playing at `position`.
+    fn playing(text: &str, position: Beats, change: impl FnOnce(&mut Settings)) -> Seen {
+        let mut seen = seen(text, change);
+        let ahead = |voice| seen.process.displacement(voice, position);
+        seen.snapshot = Snapshot {
+            playing: true,
+            running: true,
+            position,
+            tempo: 120.0,
+            ahead: std::array::from_fn::<_, MAX_VOICES, _>(ahead),
+            ..seen.snapshot
+        };
+        seen
+    }
+
+    const EIGHT: &str = "D4 . F4 G4 . . A4 C5";
+
+    #[test]
+    fn every_distinct_alignment_has_a_row_that_says_what_it_is() {
+        let rows = rows(&seen(EIGHT, |_| ()));
+        assert_eq!(rows.len(), 8);
+        assert_eq!(rows[0].place, "unison");
+        assert_eq!(rows[0].facts(), "5 attacks, 5 doublings");
+        assert_eq!(rows[1].place, "1 step ahead");
+    }
+
+    #[test]
+    fn voices_that_never_meet_interlock() {
+        let rows = rows(&seen("D4 . F4 . G4 .", |_| ()));
+        assert_eq!(rows[1].facts(), "6 attacks, interlocks");
+        assert_eq!(
+            (rows[1].sonority.as_str(), rows[1].pairs.as_str()),
+            ("nothing meets", "")
+        );
+    }
+
+    #[test]
+    fn what_meets_is_named_by_pitch_and_by_interval() {
+        let rows = rows(&seen("D4 F4 A4 .", |_| ()));
+        // One step ahead: F over D, A over F; the rest falls on the last note.
+        assert_eq!(rows[1].pairs, "D4 with F4, F4 with A4");
+        assert_eq!(rows[1].intervals, "1 minor third, 1 major third");
+        assert_eq!(rows[1].sonority, "D minor");
+    }
+
+    #[test]
+    fn what_meets_is_named_as_it_is_folded() {
+        use procession_core::mode::ModeName;
+        use procession_core::settings::FoldKind;
+        let rows = rows(&seen("D4 E4 F4 G4 A4 B4 C5 D5", |settings| {
+            settings.fold.fold = FoldKind::ByDegree;
+            settings.fold.target_tonic = 2;
+            settings.fold.target_mode = ModeName::Phrygian;
+        }));
+        assert!(
+            rows[1].pairs.starts_with("D4 with E♭4, E♭4 with F4"),
+            "{}",
+            rows[1].pairs
+        );
+    }
+
+    #[test]
+    fn the_list_sorts_by_attacks_and_by_doublings() {
+        let rows = rows(&seen(EIGHT, |_| ()));
+        assert_eq!(sorted(&rows, Order::ByOffset), [0, 1, 2, 3, 4, 5, 6, 7]);
+        let by_attacks = sorted(&rows, Order::ByAttacks);
+        let by_doublings = sorted(&rows, Order::ByDoublings);
+        assert_eq!(by_doublings[0], 0);
+        assert_eq!(by_attacks.last(), Some(&0));
+        let falls = |counts: Vec<usize>| counts.is_sorted_by(|a, b| a >= b);
+        assert!(falls(
+            by_attacks
+                .iter()
+                .map(|place| rows[*place].attacks)
+                .collect()
+        ));
+        assert!(falls(
+            by_doublings
+                .iter()
+                .map(|place| rows[*place].doublings)
+                .collect()
+        ));
+    }
+
+    #[test]
+    fn the_small_picture_has_as_many_strokes_as_the_alignment_has_attacks() {
+        let seen = seen(EIGHT, |_| ());
+        for alignment in &seen.form.alignments {
+            let strokes = strokes(seen.phrase(), alignment.offset, 0.25);
+            assert_eq!(strokes.len(), alignment.attacks);
+            let both = strokes.iter().filter(|stroke| stroke.steady && stroke.copy);
+            assert_eq!(both.count(), alignment.doublings);
+        }
+        // A copy that is ahead sounds its second note first.
+        let ahead = strokes(seen.phrase(), 2, 0.25);
+        assert_eq!(
+            (ahead[0].at, ahead[0].steady, ahead[0].copy),
+            (0.0, true, true)
+        );
+    }
+
+    #[test]
+    fn copies_are_marked_where_they_stand_and_hollow_while_they_pass() {
+        let fan = |settings: &mut Settings| settings.motion.copies = 2;
+        // A dwell of eight cycles of two beats, then a drift of four.
+        let locked = standings(&playing(EIGHT, 24.0, fan));
+        let at = |voice, alignment, locked| Standing {
+            voice,
+            alignment,
+            locked,
+        };
+        assert_eq!(locked, [at(1, 1, true), at(2, 2, true)]);
+        // At the turn of the drift the first is half-way; the second passes a whole step.
+        let passing = standings(&playing(EIGHT, 19.0, fan));
+        assert!(!passing[0].locked);
+    }
+
+    #[test]
+    fn at_rest_copies_are_marked_where_they_will_enter() {
+        let standings = standings(&seen(EIGHT, |settings| settings.motion.offset = -1.0));
+        assert_eq!(standings[0].alignment, 7);
+        assert!(standings[0].locked);
+    }
+
+    #[test]
+    fn standing_at_an_alignment_puts_the_copy_there() {
+        let jump = |settings: &mut Settings| settings.motion.motion = Motion::Jump;
+        for position in [0.5, 17.0, 40.0] {
+            for alignment in 0..8 {
+                let now = playing(EIGHT, position, jump);
+                let own = own_offset_for(&now, alignment).expect("within reach");
+                let then = playing(EIGHT, position, |settings| {
+                    jump(settings);
+                    settings.copies[0].offset = own;
+                });
+                assert_eq!(standings(&then)[0].alignment, alignment, "from {position}");
+            }
+        }
+    }
+
+    #[test]
+    fn the_nearer_way_round_is_taken() {
+        assert_eq!(own_offset_for(&seen(EIGHT, |_| ()), 7), Ok(-1.0));
+        let set = seen(EIGHT, |settings| settings.copies[0].offset = 6.0);
+        assert_eq!(own_offset_for(&set, 0), Ok(8.0));
+    }
+
+    #[test]
+    fn while_it_drifts_the_copy_is_counted_where_it_is_going() {
+        // In the drift from unison to one step ahead.
+        let drifting = playing(EIGHT, 20.0, |_| ());
+        assert_eq!(own_offset_for(&drifting, 1), Ok(0.0));
+    }
+
+    #[test]
+    fn what_cannot_be_had_is_said_with_its_remedy() {
+        let alone = seen(EIGHT, |settings| settings.motion.copies = 0);
+        assert_eq!(own_offset_for(&alone, 1), Err(Unreachable::NoCopy));
+        let words: Vec<String> = (0..100)
+            .map(|n| format!("{}{}", ["C", "D"][n % 2], n / 14))
+            .collect();
+        let long = seen(&words.join(" "), |_| ());
+        assert_eq!(own_offset_for(&long, 50), Err(Unreachable::TooFar));
+        assert_eq!(own_offset_for(&long, 90), Ok(-10.0));
+    }
+}

@@ -1,0 +1,824 @@
+//! The notes of every voice over a stretch of the song, and the composite rhythm they make.
+
+use crate::editor::model::sonority::HeardSpelling;
+use crate::editor::seen::Seen;
+use procession_core::exchange::picture::{steps_ahead, voice_name};
+use procession_core::exchange::plan::stage_words;
+use procession_core::form::Doing;
+use procession_core::growth::Lap;
+use procession_core::note::Key;
+use procession_core::phrase::Phrase;
+use procession_core::process::{Process, VoiceNote};
+use procession_core::settings::{Growth, Motion, Settings};
+use procession_core::time::{Beats, Span, from_ticks};
+
+/// What notes are drawn from: as long as it is the same, so are they.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Source {
+    phrase: Phrase,
+    settings: Settings,
+    origin: Beats,
+}
+
+impl Source {
+    /// What the notes of `process` are drawn from.
+    pub fn of(process: &Process) -> Self {
+        Self {
+            phrase: process.phrase().clone(),
+            settings: *process.settings(),
+            origin: process.origin(),
+        }
+    }
+
+    /// Whether `process` still plays the same.
+    pub fn is(&self, process: &Process) -> bool {
+        self.origin == process.origin()
+            && self.settings == *process.settings()
+            && self.phrase == *process.phrase()
+    }
+}
+
+/// The stretch of the song that is in view.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Frame {
+    /// Its beginning and end.
+    pub span: Span,
+    /// Where the song stands, if that is in view.
+    pub now: Option<Beats>,
+    /// What is seen, in words.
+    pub words: String,
+}
+
+/// How much is in view.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Zoom {
+    /// Two cycles on either side of now.
+    Wide,
+    /// One, where there is little room.
+    Close,
+}
+
+/// Beats in view on either side of now: more than a very short phrase fills, fewer than a very long
+/// one would, so that notes can be told apart.
+const EITHER_SIDE: std::ops::RangeInclusive<Beats> = 2.0..=16.0;
+
+impl Frame {
+    /// Around `now` while it plays; the first cycles at rest; those of a stage if one is chosen.
+    pub fn new(seen: &Seen, now: Beats, chosen: Option<usize>, zoom: Zoom) -> Self {
+        let reach = reach(seen.phrase(), zoom);
+        let running = seen.snapshot.running;
+        let stage = chosen.and_then(|index| Some((index, seen.form.stages.get(index)?)));
+        if let Some((index, stage)) = stage {
+            let span = Span::new(stage.span.start, stage.span.start + 2.0 * reach);
+            let words = stage_words(stage, &seen.form, &seen.process);
+            return Self {
+                span,
+                now: Some(now).filter(|now| running && span.contains(*now)),
+                words: format!("Stage {}, its first cycles: {words}", index + 1),
+            };
+        }
+        if running {
+            return Self {
+                span: Span::new(now - reach, now + reach),
+                now: Some(now),
+                words: "The last cycles, and the coming ones".to_owned(),
+            };
+        }
+        let origin = seen.process.origin();
+        Self {
+            span: Span::new(origin, origin + 2.0 * reach),
+            now: None,
+            words: "At rest: the first cycles".to_owned(),
+        }
+    }
+
+    /// The stretch to be worked out so that it need not be again until the frame has moved on by
+    /// its own half: both ends lie on multiples of that half.
+    pub fn stretch(&self) -> Span {
+        let half = self.span.length() / 2.0;
+        let index = (self.span.start / half).floor();
+        Span::new((index - 1.0) * half, (index + 4.0) * half)
+    }
+}
+
+/// Beats in view on either side of now.
+fn reach(phrase: &Phrase, zoom: Zoom) -> Beats {
+    let (fewest, most) = EITHER_SIDE.into_inner();
+    match zoom {
+        Zoom::Wide => (2.0 * phrase.length()).clamp(fewest, most),
+        Zoom::Close => phrase.length().clamp(fewest / 2.0, most / 2.0),
+    }
+}
+
+/// The notes of a stretch.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stretch {
+    /// Where in the song.
+    pub span: Span,
+    /// The notes of each voice, in order of onset.
+    pub voices: Vec<Vec<Bar>>,
+    /// The composite rhythm.
+    pub attacks: Vec<Attack>,
+    /// Where the steady voice begins anew.
+    pub cycles: Vec<CycleStart>,
+}
+
+/// A note as a bar in its lane.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bar {
+    /// Song position at which it begins.
+    pub on: Beats,
+    /// Song position at which it ends.
+    pub off: Beats,
+    /// The key.
+    pub key: Key,
+    /// Its pitch within what the voice plays: 0 at the bottom, 1 at the top.
+    pub height: f32,
+    /// Whether it sounds; one that has not grown yet, or is silenced, is hollow.
+    pub filled: bool,
+    /// Which note of the phrase it is.
+    pub index: usize,
+}
+
+/// A moment at which something is struck.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Attacked {
+    /// Bit v for voice v.
+    voices: u16,
+}
+
+/// A moment of the composite rhythm.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Attack {
+    /// Song position.
+    pub at: Beats,
+    /// Who strikes.
+    pub attacked: Attacked,
+}
+
+impl Attack {
+    /// How many voices strike.
+    pub fn voices(&self) -> usize {
+        self.attacked.voices.count_ones() as usize
+    }
+
+    /// Whether voices meet.
+    pub fn is_doubling(&self) -> bool {
+        self.voices() > 1
+    }
+
+    /// Such as "Steady, Copy 2".
+    pub fn names(&self) -> String {
+        let strikes = |voice: &usize| self.attacked.voices & 1 << voice != 0;
+        let names: Vec<String> = (0..16).filter(strikes).map(voice_name).collect();
+        names.join(", ")
+    }
+}
+
+/// Where the steady voice begins a cycle.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CycleStart {
+    /// Song position.
+    pub at: Beats,
+    /// 1 for the first; none while the cycles still lengthen.
+    pub number: Option<i64>,
+}
+
+impl Stretch {
+    /// The notes of `process` in `span`.
+    pub fn new(process: &Process, span: Span) -> Self {
+        let heard: Vec<Vec<VoiceNote>> = (0..process.voices())
+            .map(|voice| process.notes(voice, span).collect())
+            .collect();
+        let voices = heard.iter().enumerate();
+        Self {
+            span,
+            voices: voices
+                .map(|(voice, heard)| bars(process, voice, span, heard))
+                .collect(),
+            attacks: attacks(heard.iter().flatten()),
+            cycles: cycles(process, span),
+        }
+    }
+}
+
+/// The composite rhythm of these notes. Attacks closer than a tick, half a millisecond at 120 beats
+/// a minute, are one.
+fn attacks<'a>(heard: impl Iterator<Item = &'a VoiceNote>) -> Vec<Attack> {
+    let mut strokes: Vec<(Beats, usize)> = heard.map(|note| (note.on, note.voice)).collect();
+    strokes.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut attacks: Vec<Attack> = Vec::new();
+    for (at, voice) in strokes {
+        match attacks.last_mut() {
+            Some(last) if at - last.at < from_ticks(1) => last.attacked.voices |= 1 << voice,
+            _ => attacks.push(Attack {
+                at,
+                attacked: Attacked { voices: 1 << voice },
+            }),
+        }
+    }
+    attacks
+}
+
+fn cycles(process: &Process, span: Span) -> Vec<CycleStart> {
+    let origin = process.origin();
+    let (laps, whole) = (process.laps(0), process.phrase().length());
+    let lengthens = process.settings().growth.growth == Growth::Lengthen;
+    let mut lap = laps.at((span.start - origin).max(0.0));
+    let mut cycles = Vec::new();
+    while origin + lap.start < span.end {
+        let number = (lap.start / whole).round() as i64 + 1;
+        cycles.push(CycleStart {
+            at: origin + lap.start,
+            number: (!lengthens).then_some(number),
+        });
+        lap = laps.after(&lap);
+    }
+    cycles
+}
+
+/// The lane of a voice: what is heard filled, what is silent hollow.
+fn bars(process: &Process, voice: usize, span: Span, heard: &[VoiceNote]) -> Vec<Bar> {
+    let lane = Lane::of(process, voice);
+    let mut bars: Vec<Bar> = heard
+        .iter()
+        .map(|note| lane.bar(note.index, note.key, Span::new(note.on, note.off), true))
+        .collect();
+    if may_be_silent(process, voice) {
+        bars.extend(silent(process, voice, span, heard, &lane));
+        bars.sort_by(|a, b| a.on.total_cmp(&b.on));
+    }
+    bars
+}
+
+/// Whether notes of a voice may be there and not sound.
+fn may_be_silent(process: &Process, voice: usize) -> bool {
+    let settings = process.settings();
+    let grows =
+        settings.growth.growth != Growth::Off && (voice == 0 || settings.growth.copies_grow);
+    let builds = voice > 0 && settings.motion.motion == Motion::BuildUp;
+    grows || builds || level(process, voice) <= 0.0
+}
+
+fn level(process: &Process, voice: usize) -> f32 {
+    let settings = process.settings();
+    match voice {
+        0 => settings.output.steady_level,
+        copy => settings.copies[copy - 1].level,
+    }
+}
+
+fn octave(process: &Process, voice: usize) -> i32 {
+    match voice {
+        0 => 0,
+        copy => process.settings().copies[copy - 1].octave,
+    }
+}
+
+/// The notes that a voice passes in silence.
+fn silent(
+    process: &Process,
+    voice: usize,
+    span: Span,
+    heard: &[VoiceNote],
+    lane: &Lane,
+) -> Vec<Bar> {
+    let Some(entry) = process.entry(voice) else {
+        return Vec::new();
+    };
+    let reading = Reading {
+        process,
+        voice,
+        entry,
+    };
+    let from = span.start.max(entry);
+    let until = reading.place(span.end);
+    let mut lap = process.laps(voice).at(reading.place(from));
+    let mut silent = Vec::new();
+    while lap.start < until && from < span.end {
+        silent.extend(silent_in_lap(
+            &reading,
+            &lap,
+            Span::new(from, span.end),
+            heard,
+            lane,
+        ));
+        lap = process.laps(voice).after(&lap);
+    }
+    silent
+}
+
+fn silent_in_lap(
+    reading: &Reading,
+    lap: &Lap,
+    span: Span,
+    heard: &[VoiceNote],
+    lane: &Lane,
+) -> Vec<Bar> {
+    let process = reading.process;
+    let is_heard = |index: usize, at: Beats| {
+        let near = heard.partition_point(|note| note.on < at - NEAR);
+        let mut nearby = heard[near..].iter().take_while(|note| note.on < at + NEAR);
+        nearby.any(|note| note.index == index)
+    };
+    let notes = process.phrase().notes().iter().enumerate();
+    notes
+        .filter(|(_, note)| note.onset < lap.length)
+        .filter_map(|(index, note)| {
+            let at = reading.time_of(lap.start + note.onset)?;
+            let silent = span.contains(at) && !is_heard(index, at);
+            let key = Lane::key(process, reading.voice, note.key);
+            silent.then(|| lane.bar(index, key, Span::new(at, at + note.length), false))
+        })
+        .collect()
+}
+
+/// Two moments nearer than this, in beats, are taken for the same note's.
+const NEAR: Beats = 1e-2;
+
+/// Where a voice reads in its material, and back.
+struct Reading<'a> {
+    process: &'a Process,
+    voice: usize,
+    entry: Beats,
+}
+
+impl Reading<'_> {
+    fn place(&self, at: Beats) -> Beats {
+        let ahead = self.process.displacement(self.voice, at.max(self.entry));
+        at - self.entry + ahead.unwrap_or(0.0)
+    }
+
+    /// When `place` is read; none if a jump passes over it.
+    fn time_of(&self, place: Beats) -> Option<Beats> {
+        let mut at = self.entry + place;
+        // A drift turns the tempo by a few percent, so this closes in quickly.
+        for _ in 0..8 {
+            at += place - self.place(at);
+        }
+        // A hair of time before a jump, it still reads the old place.
+        let read = (self.place(at) - place).abs() < NEAR / 10.0;
+        (read && at >= self.entry - NEAR).then_some(at)
+    }
+}
+
+/// The pitches a voice plays, from the lowest to the highest.
+struct Lane {
+    low: u8,
+    high: u8,
+}
+
+impl Lane {
+    fn of(process: &Process, voice: usize) -> Self {
+        let notes = process.phrase().notes().iter();
+        let keys = notes.map(|note| Self::key(process, voice, note.key).number());
+        Self {
+            low: keys.clone().min().unwrap_or(60),
+            high: keys.max().unwrap_or(60),
+        }
+    }
+
+    /// What a voice makes of a key of the phrase.
+    fn key(process: &Process, voice: usize, key: Key) -> Key {
+        let folded = i32::from(process.fold().key(key).number());
+        Key::by_octave(folded + 12 * octave(process, voice))
+    }
+
+    fn bar(&self, index: usize, key: Key, span: Span, filled: bool) -> Bar {
+        let above = f32::from(key.number()) - f32::from(self.low);
+        let height = if self.high > self.low {
+            above / f32::from(self.high - self.low)
+        } else {
+            0.5
+        };
+        Bar {
+            on: span.start,
+            off: span.end,
+            key,
+            height,
+            filled,
+            index,
+        }
+    }
+}
+
+/// The head of a lane.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Head {
+    /// 0 is the steady voice.
+    pub voice: usize,
+    /// "Steady", "Copy 1".
+    pub name: String,
+    /// "2 steps ahead".
+    pub place: String,
+    /// Whether it is on its way to another offset.
+    pub moving: bool,
+}
+
+/// The heads of all lanes, as they stand at song position `at`.
+pub fn heads(seen: &Seen, at: Beats) -> Vec<Head> {
+    (0..seen.process.voices())
+        .map(|voice| head(seen, voice, at))
+        .collect()
+}
+
+fn head(seen: &Seen, voice: usize, at: Beats) -> Head {
+    let stage = seen.form.stage_at(at).map(|stage| &seen.form.stages[stage]);
+    let doing = match voice {
+        0 => None,
+        copy => stage.and_then(|stage| Some(stage.copies.get(copy - 1)?.doing)),
+    };
+    let moving = doing == Some(Doing::Drifting);
+    // A hair later, so that a jump on this very moment has been made.
+    let ahead = seen.process.displacement(voice, at + 1e-6);
+    let place = match (voice, ahead) {
+        (0, _) => "as played".to_owned(),
+        (_, None) => "not yet entered".to_owned(),
+        (_, Some(ahead)) => place_words(ahead / seen.settings().step(), moving, doing),
+    };
+    Head {
+        voice,
+        name: voice_name(voice),
+        place,
+        moving,
+    }
+}
+
+/// An offset in words; a tenth of a step is enough of one that moves.
+fn place_words(steps: f64, moving: bool, doing: Option<Doing>) -> String {
+    let decimals = if moving { 10.0 } else { 100.0 };
+    let words = steps_ahead((steps * decimals).round() / decimals + 0.0);
+    if doing == Some(Doing::Building) {
+        return format!("{words}, building up");
+    }
+    words
+}
+
+/// How many moments of a cycle are struck, and at how many of them voices meet.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Tally {
+    /// Moments at which something is struck.
+    pub attacks: usize,
+    /// Moments at which two voices or more are.
+    pub doublings: usize,
+}
+
+impl Tally {
+    /// The tally of `span`.
+    pub fn of(attacks: &[Attack], span: Span) -> Self {
+        // A hair of rounding puts an attack on a bar line into the cycle it begins.
+        let inside = |attack: &&Attack| span.contains(attack.at + from_ticks(1) / 2.0);
+        let counted = attacks.iter().filter(inside);
+        counted.fold(Self::default(), |tally, attack| Self {
+            attacks: tally.attacks + 1,
+            doublings: tally.doublings + usize::from(attack.is_doubling()),
+        })
+    }
+
+    /// "9 attacks"
+    pub fn attacks_words(&self) -> String {
+        counted(self.attacks, "attack")
+    }
+
+    /// "3 doublings"
+    pub fn doublings_words(&self) -> String {
+        counted(self.doublings, "doubling")
+    }
+}
+
+/// "1 attack", "9 attacks".
+pub fn counted(count: usize, what: &str) -> String {
+    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
+}
+
+/// The cycle of the steady voice that is counted: the one that now is in, or the first in view.
+pub fn counted_cycle(stretch: &Stretch, frame: &Frame, phrase: &Phrase) -> Span {
+    let at = frame.now.unwrap_or(frame.span.start) + from_ticks(1) / 2.0;
+    let after = stretch.cycles.partition_point(|cycle| cycle.at <= at);
+    let start = after
+        .checked_sub(1)
+        .map_or(frame.span.start, |begun| stretch.cycles[begun].at);
+    let next = stretch.cycles.get(after).map(|cycle| cycle.at);
+    Span::new(start, next.unwrap_or(start + phrase.length()))
+}
+
+/// How much a note stands out at `now`, 0 ..= 1: swelling as it begins, fading when it is over, so
+/// that nothing flashes. `sounding` tells the keys that do sound: bit k is key k.
+pub fn glow(bar: &Bar, now: Beats, sounding: u128) -> f32 {
+    const SWELL: Beats = 0.1;
+    const FADE: Beats = 0.5;
+    let since_off = now - bar.off;
+    if !bar.filled || now < bar.on || since_off >= FADE {
+        return 0.0;
+    }
+    if since_off >= 0.0 {
+        return (1.0 - since_off / FADE) as f32;
+    }
+    let sounds = sounding & 1 << bar.key.number() != 0;
+    if sounds {
+        ((now - bar.on) / SWELL).min(1.0) as f32
+    } else {
+        0.0
+    }
+}
+
+/// What a note is, in words: "Copy 1: F4, note 2 of 6, silent".
+pub fn bar_words(process: &Process, voice: usize, bar: &Bar) -> String {
+    let key = HeardSpelling::of(process).key(bar.key);
+    let (number, all) = (bar.index + 1, process.phrase().notes().len());
+    let silent = if bar.filled { "" } else { ", silent" };
+    format!(
+        "{}: {key}, note {number} of {all}{silent}",
+        voice_name(voice)
+    )
+}
+
+/// What meets at a moment: "3 voices together: Steady, Copy 1, Copy 2".
+pub fn attack_words(attack: &Attack) -> String {
+    match attack.voices() {
+        1 => format!("{} alone", attack.names()),
+        many => format!("{many} voices together: {}", attack.names()),
+    }
+}
+
+/// Carries the song position on between two messages of the audio thread, which come a block at a
+/// time, so that what moves moves smoothly.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Carried {
+    heard: Beats,
+    at: f64,
+}
+
+impl Carried {
+    /// Seconds for which it is carried on without news.
+    const PATIENCE: f64 = 0.1;
+
+    /// The song position at `time` (seconds), the last one heard of being `position`.
+    pub fn position(&mut self, position: Beats, tempo: f64, rolls: bool, time: f64) -> Beats {
+        if position != self.heard || !rolls {
+            *self = Self {
+                heard: position,
+                at: time,
+            };
+        }
+        let since = (time - self.at).clamp(0.0, Self::PATIENCE);
+        position + since * tempo / 60.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::feed::Snapshot;
+    use procession_core::engine::Anchor;
+    use procession_core::settings::GrowthOrder;
+
+    const SIX: &str = "D4 F4 G4 A4 C5 E4";
+
+    fn seen_at(text: &str, position: Option<Beats>, change: impl FnOnce(&mut Settings)) -> Seen {
+        let mut settings = Settings::default();
+        change(&mut settings);
+        let snapshot = Snapshot {
+            running: position.is_some(),
+            position: position.unwrap_or(0.0),
+            tempo: 120.0,
+            ..Snapshot::default()
+        };
+        let phrase = Phrase::from_text(text, 0.25).expect("a phrase");
+        Seen::new(snapshot, phrase, settings, Anchor::NextStart)
+    }
+
+    fn stretch(text: &str, span: Span, change: impl FnOnce(&mut Settings)) -> Stretch {
+        Stretch::new(&seen_at(text, None, change).process, span)
+    }
+
+    #[test]
+    fn two_cycles_either_side_of_now_are_in_view() {
+        let seen = seen_at(SIX, Some(30.0), |_| ());
+        let frame = Frame::new(&seen, 30.0, None, Zoom::Wide);
+        assert_eq!((frame.span, frame.now), (Span::new(27.0, 33.0), Some(30.0)));
+        let stretch = frame.stretch();
+        assert!(stretch.start < frame.span.start && stretch.end > frame.span.end);
+    }
+
+    #[test]
+    fn where_there_is_little_room_one_cycle_is() {
+        let seen = seen_at(SIX, Some(30.0), |_| ());
+        let frame = Frame::new(&seen, 30.0, None, Zoom::Close);
+        assert_eq!(frame.span, Span::new(28.5, 31.5));
+    }
+
+    #[test]
+    fn at_rest_the_first_cycles_are_in_view_without_a_playhead() {
+        let seen = seen_at(SIX, None, |_| ());
+        let frame = Frame::new(&seen, 0.0, None, Zoom::Wide);
+        assert_eq!((frame.span, frame.now), (Span::new(0.0, 6.0), None));
+    }
+
+    #[test]
+    fn a_chosen_stage_shows_its_first_cycles_and_says_so() {
+        let seen = seen_at(SIX, Some(0.5), |settings| {
+            settings.motion.motion = Motion::Jump
+        });
+        let stage = seen.form.stages[2].span.start;
+        let frame = Frame::new(&seen, 0.5, Some(2), Zoom::Wide);
+        assert_eq!((frame.span.start, frame.now), (stage, None));
+        assert_eq!(
+            frame.words,
+            "Stage 3, its first cycles: copy 1 2 steps ahead"
+        );
+        // A stage that is not there, as after an edit, is not insisted on.
+        let frame = |chosen| Frame::new(&seen, 0.5, chosen, Zoom::Wide);
+        assert_eq!(frame(Some(999)), frame(None));
+    }
+
+    #[test]
+    fn a_long_phrase_is_not_squeezed_in_whole() {
+        let long = Phrase::empty(128.0).expect("a phrase");
+        let short = Phrase::empty(0.25).expect("a phrase");
+        assert_eq!(
+            (reach(&long, Zoom::Wide), reach(&long, Zoom::Close)),
+            (16.0, 8.0)
+        );
+        assert_eq!(
+            (reach(&short, Zoom::Wide), reach(&short, Zoom::Close)),
+            (2.0, 1.0)
+        );
+    }
+
+    #[test]
+    fn two_voices_in_unison_double_every_attack() {
+        let stretch = stretch(SIX, Span::new(0.0, 1.5), |_| ());
+        let tally = Tally::of(&stretch.attacks, stretch.span);
+        assert_eq!((tally.attacks, tally.doublings), (6, 6));
+        assert_eq!(stretch.attacks[0].names(), "Steady, Copy 1");
+    }
+
+    #[test]
+    fn a_gapped_rhythm_interlocks_with_itself_one_step_ahead() {
+        let stretch = stretch("D4 . F4 . G4 .", Span::new(0.0, 1.5), |settings| {
+            settings.motion.offset = 1.0;
+        });
+        let tally = Tally::of(&stretch.attacks, stretch.span);
+        assert_eq!((tally.attacks, tally.doublings), (6, 0));
+        assert_eq!(tally.attacks_words(), "6 attacks");
+    }
+
+    /// The tallies here, from the notes themselves, against those of the form, from arithmetic.
+    #[test]
+    fn the_composite_rhythm_agrees_with_the_list_of_alignments() {
+        for offset in 0..8 {
+            let seen = seen_at("D4 . F4 G4 . . A4 C5", None, |settings| {
+                settings.motion.offset = f64::from(offset);
+            });
+            // The second cycle: in the first, a copy that is behind has yet to begin.
+            let stretch = Stretch::new(&seen.process, Span::new(2.0, 4.0));
+            let tally = Tally::of(&stretch.attacks, stretch.span);
+            let alignment = &seen.form.alignments[offset as usize];
+            assert_eq!(tally.attacks, alignment.attacks, "{offset} steps ahead");
+            assert_eq!(tally.doublings, alignment.doublings, "{offset} steps ahead");
+        }
+    }
+
+    #[test]
+    fn notes_that_have_not_grown_are_hollow_and_in_their_place() {
+        let grown = stretch("D4 F4 G4 A4", Span::new(0.0, 1.0), |settings| {
+            settings.growth.growth = Growth::Fill;
+            settings.growth.order = GrowthOrder::Forward;
+        });
+        let steady: Vec<_> = grown.voices[0]
+            .iter()
+            .map(|bar| (bar.on, bar.filled))
+            .collect();
+        assert_eq!(
+            steady,
+            [(0.0, true), (0.25, false), (0.5, false), (0.75, false)]
+        );
+        // The copy waits until all is there.
+        assert!(grown.voices[1].is_empty());
+    }
+
+    #[test]
+    fn a_copy_that_builds_itself_up_again_is_hollow_at_its_new_place() {
+        let built = stretch(SIX, Span::new(1.5, 3.0), |settings| {
+            settings.motion.motion = Motion::BuildUp;
+            settings.motion.dwell = 1;
+            settings.growth.every = 1;
+        });
+        let copy: Vec<_> = built.voices[1]
+            .iter()
+            .map(|bar| (bar.index, bar.filled))
+            .collect();
+        let hollow = |index| (index, false);
+        assert_eq!(copy, [1, 2, 3, 4, 5, 0].map(hollow));
+        assert!(
+            built
+                .attacks
+                .iter()
+                .all(|attack| attack.names() == "Steady")
+        );
+    }
+
+    #[test]
+    fn a_silenced_voice_is_hollow_even_while_it_drifts() {
+        let sounding = |level: f32| {
+            stretch(SIX, Span::new(12.0, 18.0), |settings| {
+                settings.copies[0].level = level
+            })
+        };
+        let (loud, mute) = (sounding(1.0), sounding(0.0));
+        assert!(!mute.voices[1].is_empty() && mute.voices[1].iter().all(|bar| !bar.filled));
+        assert_eq!(loud.voices[1].len(), mute.voices[1].len());
+        for (loud, mute) in loud.voices[1].iter().zip(&mute.voices[1]) {
+            assert!((loud.on - mute.on).abs() < 1e-3 && loud.index == mute.index);
+        }
+    }
+
+    #[test]
+    fn the_lowest_note_lies_at_the_bottom_of_its_lane_whatever_its_octave() {
+        let stretch = stretch("D4 A4 D5", Span::new(0.0, 0.75), |settings| {
+            settings.copies[0].octave = 2;
+        });
+        for voice in &stretch.voices {
+            let heights: Vec<f32> = voice.iter().map(|bar| bar.height).collect();
+            assert_eq!(heights, [0.0, 7.0 / 12.0, 1.0]);
+        }
+    }
+
+    #[test]
+    fn each_voice_says_where_it_stands() {
+        let places = |at: Beats| -> Vec<(String, bool)> {
+            let seen = seen_at("D4 F4 G4 . A4 C5 . E4 . . . .", Some(at), |settings| {
+                settings.motion.copies = 2;
+            });
+            let heads = heads(&seen, at);
+            heads
+                .into_iter()
+                .skip(1)
+                .map(|head| (head.place, head.moving))
+                .collect()
+        };
+        let still = |words: &str| (words.to_owned(), false);
+        assert_eq!(places(0.0), [still("together"), still("together")]);
+        assert_eq!(
+            places(36.0),
+            [still("1 step ahead"), still("2 steps ahead")]
+        );
+        // Half-way through its lean.
+        let moving = |words: &str| (words.to_owned(), true);
+        assert_eq!(
+            places(30.0),
+            [moving("0.5 steps ahead"), moving("1 step ahead")]
+        );
+    }
+
+    #[test]
+    fn the_cycle_counted_is_the_one_that_plays() {
+        let seen = seen_at(SIX, Some(4.0), |_| ());
+        let frame = Frame::new(&seen, 4.0, None, Zoom::Wide);
+        let stretch = Stretch::new(&seen.process, frame.stretch());
+        let cycle = counted_cycle(&stretch, &frame, seen.phrase());
+        assert_eq!(cycle, Span::new(3.0, 4.5));
+        let numbers: Vec<_> = stretch
+            .cycles
+            .iter()
+            .filter_map(|cycle| cycle.number)
+            .collect();
+        assert_eq!(numbers[..3], [1, 2, 3]);
+    }
+
+    #[test]
+    fn a_sounding_note_swells_and_fades_and_never_flashes() {
+        let stretch = stretch("D4 - F4 -", Span::new(0.0, 1.0), |_| ());
+        let bar = stretch.voices[0][0];
+        let sounding = 1 << 62;
+        assert_eq!(glow(&bar, 0.4, sounding), 1.0);
+        assert_eq!(glow(&bar, 0.4, 0), 0.0);
+        assert_eq!(glow(&bar, 0.0, sounding), 0.0);
+        assert!(glow(&bar, 0.55, 0) > 0.8);
+        assert_eq!(glow(&bar, 1.0, 0), 0.0);
+    }
+
+    #[test]
+    fn between_two_messages_the_song_is_carried_on_at_its_tempo_and_not_for_long() {
+        let mut carried = Carried::default();
+        assert_eq!(carried.position(8.0, 120.0, true, 10.0), 8.0);
+        let later = carried.position(8.0, 120.0, true, 10.01);
+        assert!((later - 8.02).abs() < 1e-9);
+        let hung = carried.position(8.0, 120.0, true, 99.0);
+        assert!((hung - 8.2).abs() < 1e-9);
+        assert_eq!(carried.position(8.0, 120.0, false, 99.5), 8.0);
+    }
+
+    #[test]
+    fn notes_and_attacks_say_what_they_are() {
+        let seen = seen_at("D4 F#4 A4", None, |_| ());
+        let stretch = Stretch::new(&seen.process, Span::new(0.0, 0.75));
+        let words = bar_words(&seen.process, 1, &stretch.voices[1][1]);
+        assert_eq!(words, "Copy 1: F♯4, note 2 of 3");
+        assert_eq!(
+            attack_words(&stretch.attacks[0]),
+            "2 voices together: Steady, Copy 1"
+        );
+    }
+}
