@@ -343,21 +343,25 @@ pub fn alignments(phrase: &Phrase, step: Beats) -> Vec<Alignment> {
 
 fn alignment(phrase: &Phrase, offset: i64, ahead: i64) -> Alignment {
     let length = to_ticks(phrase.length()).max(1);
-    // A voice that is ahead sounds its notes earlier.
-    let moved = |onset: Beats| (to_ticks(onset) - ahead).rem_euclid(length);
-    let steady: Vec<i64> = attack_times(phrase.notes()).map(to_ticks).collect();
-    let copy: Vec<i64> = attack_times(phrase.notes()).map(moved).collect();
-    let doublings = copy.iter().filter(|onset| steady.contains(onset)).count();
-    let meetings = phrase.notes().iter().flat_map(|a| {
-        let here = phrase
-            .notes()
+    let notes = phrase.notes();
+    // Notes are in order of onset, so what meets is found by halving.
+    let struck_at = |tick: i64| {
+        let first = notes.partition_point(|note| to_ticks(note.onset) < tick);
+        notes[first..]
             .iter()
-            .filter(move |b| moved(b.onset) == to_ticks(a.onset));
-        here.map(|b| (a.key, b.key))
-    });
+            .take_while(move |note| to_ticks(note.onset) == tick)
+    };
+    // A voice that is ahead sounds its notes earlier.
+    let heard_at = |onset: Beats| (to_ticks(onset) - ahead).rem_euclid(length);
+    let attacks = attack_times(notes).count();
+    let meets = |onset: &Beats| struck_at(heard_at(*onset)).next().is_some();
+    let doublings = attack_times(notes).filter(meets).count();
+    let meetings = notes
+        .iter()
+        .flat_map(|copy| struck_at(heard_at(copy.onset)).map(|steady| (steady.key, copy.key)));
     Alignment {
         offset,
-        attacks: steady.len() + copy.len() - doublings,
+        attacks: 2 * attacks - doublings,
         doublings,
         meetings: meetings.collect(),
     }

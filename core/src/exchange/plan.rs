@@ -55,23 +55,7 @@ impl Plan<'_> {
                 ""
             },
         );
-        let _ = writeln!(
-            out,
-            "{:>5}  {:>9}  {:>6}  {:<42}  {:<18}  sounding",
-            "stage", "bars", "time", "what", "alignment"
-        );
-        for (index, stage) in self.form.stages.iter().enumerate() {
-            let _ = writeln!(
-                out,
-                "{:>5}  {:>9}  {:>6}  {:<42}  {:<18}  {}",
-                index + 1,
-                self.bars(stage.span),
-                clock(stage.span.start - self.process.origin()),
-                self.words(stage),
-                self.alignments(stage),
-                self.sonority(stage.span),
-            );
-        }
+        out.push_str(&self.table());
         out.push_str("\nThe alignments of two voices\n\n");
         for alignment in &self.form.alignments {
             let _ = writeln!(
@@ -88,6 +72,37 @@ impl Plan<'_> {
             );
         }
         out
+    }
+
+    /// A line a stage, each column as wide as its widest word.
+    fn table(&self) -> String {
+        let mut rows =
+            vec![["stage", "bars", "time", "what", "alignment", "sounding"].map(str::to_owned)];
+        rows.extend(self.form.stages.iter().enumerate().map(|(index, stage)| {
+            [
+                (index + 1).to_string(),
+                self.bars(stage.span),
+                minutes(stage.span.start - self.process.origin(), self.tempo),
+                self.words(stage),
+                self.alignments(stage),
+                self.sonority(stage.span),
+            ]
+        }));
+        let width = |column: usize| {
+            rows.iter()
+                .map(|row| row[column].chars().count())
+                .max()
+                .unwrap_or_default()
+        };
+        let widths: [usize; 6] = std::array::from_fn(width);
+        let line = |row: &[String; 6]| {
+            let [stage, bars, time, what, alignment, sounding] = row;
+            let [w0, w1, w2, w3, w4, _] = widths;
+            format!(
+                "{stage:>w0$}  {bars:>w1$}  {time:>w2$}  {what:<w3$}  {alignment:<w4$}  {sounding}\n"
+            )
+        };
+        rows.iter().map(line).collect()
     }
 
     /// What happens in a stage, in words.
@@ -173,7 +188,7 @@ pub fn stage_words(stage: &Stage, form: &Form, process: &Process) -> String {
                 Doing::Entering => format!("enters {}", steps_ahead(copy.from)),
                 Doing::Locked | Doing::Waiting => steps_ahead(copy.from),
             };
-            format!("copy {} {place}", index + 1)
+            format!("copy {}: {place}", index + 1)
         })
         .collect();
     copies.join(", ")
