@@ -38,5 +38,6 @@ pub mod clock;
 pub mod capture;
 pub mod engine;
 pub mod form;
+pub mod mallet;
 pub mod sonority;
 pub mod exchange;

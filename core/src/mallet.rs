@@ -1,0 +1,216 @@
+//! A mallet instrument of our own, for auditioning before anything is routed.
+//!
+//! Each note strikes a bar: a few partials after the ratios of a marimba's tuned bars, driven by
+//! the mallet's short contact and left to ring ([`bar`]). The players' bars are added up, brought
+//! to the level asked for, and limited.
+//!
+//! **How loud it gets.** The true peak of the mallets stays below [`CEILING_DB`], whatever is
+//! played. That is about the mallets' own sum: [`Mallets::render`] adds it to the audio that is
+//! already there and leaves that audio alone, so the total can be as loud as the two together.
+//!
+//! ```
+//! use procession_core::mallet::{Mallets, START_LEVEL_DB};
+//! use procession_core::note::{Key, Velocity};
+//!
+//! let mut mallets = Mallets::new(48_000.0);
+//! mallets.set_level(Some(START_LEVEL_DB));
+//! mallets.note_on(1, Key::by_octave(62), Velocity::new(0.7), 64);
+//! let (mut left, mut right) = ([0.0; 480], [0.0; 480]);
+//! mallets.render(&mut left, &mut right);
+//! assert!(left.iter().any(|sample| *sample != 0.0));
+//! ```
+
+pub mod bar;
+mod level;
+mod limiter;
+mod stroke;
+
+pub use limiter::CEILING_DB;
+
+use crate::note::{Key, Velocity};
+use bar::PARTIALS;
+use level::Level;
+use limiter::Limiter;
+use stroke::Stroke;
+
+/// How many bars ring at once. A stroke beyond them takes the place of the one that is heard least.
+pub const MAX_RINGING: usize = 64;
+
+/// The level to begin with, in dB: quiet, so that the first note hurts nobody.
+pub const START_LEVEL_DB: f32 = -18.0;
+
+/// The quietest level that is not off, in dB. The loudest is 0.
+pub const LOWEST_LEVEL_DB: f32 = -60.0;
+
+/// Ringing bars, and as many again that are being faded out because their place was needed.
+const PLACES: usize = 2 * MAX_RINGING;
+
+/// Frames computed at a time.
+const STRETCH: usize = 64;
+
+/// Sample rates that make sense, in Hz, and the one taken for a rate that is no number.
+const SAMPLE_RATES: (f64, f64) = (8_000.0, 768_000.0);
+const USUAL_SAMPLE_RATE: f64 = 48_000.0;
+
+/// All the players' bars. Off at first: see [`Self::set_level`].
+///
+/// # Real-time
+/// [`Self::new`] allocates; nothing else does, nor blocks. The work is bounded by
+/// [`MAX_RINGING`] x frames, and there is next to none when nothing rings.
+#[derive(Debug)]
+pub struct Mallets {
+    sample_rate: f64,
+    strengths: [f64; PARTIALS],
+    /// A stroke keeps its place, so that sums are always made in the same order.
+    strokes: Box<[Option<Stroke>]>,
+    level: Level,
+    limiter: Limiter,
+    sum: [[f64; STRETCH]; 2],
+}
+
+impl Mallets {
+    /// Silent, and off. A sample rate (in Hz) that is out of 8 000 ..= 768 000 is taken for the
+    /// nearest one that is not; one that is no number for 48 000.
+    pub fn new(sample_rate: f64) -> Self {
+        let sample_rate = if sample_rate.is_nan() {
+            USUAL_SAMPLE_RATE
+        } else {
+            sample_rate.clamp(SAMPLE_RATES.0, SAMPLE_RATES.1)
+        };
+        Self {
+            sample_rate,
+            strengths: bar::strengths(),
+            strokes: vec![None; PLACES].into_boxed_slice(),
+            level: Level::new(sample_rate),
+            limiter: Limiter::new(sample_rate),
+            sum: [[0.0; STRETCH]; 2],
+        }
+    }
+
+    /// Strikes the bar of `key`. `id` is what [`Self::note_off`] will call it; `pan` is a MIDI pan
+    /// position, 0 (left) ..= 64 (centre) ..= 127 (right), more being right.
+    ///
+    /// Whether it sounds: not while the mallets are off, and not if more than [`MAX_RINGING`]
+    /// bars were struck within the last few milliseconds, when a place could only be made with a
+    /// click. A bar above the reach of the sample rate sounds, but silently.
+    pub fn note_on(&mut self, id: i32, key: Key, velocity: Velocity, pan: u8) -> bool {
+        if self.level.is_off() {
+            return false;
+        }
+        let Some(free) = self.strokes.iter().position(Option::is_none) else {
+            return false;
+        };
+        self.make_room();
+        let rate = self.sample_rate;
+        self.strokes[free] = Some(Stroke::new(id, key, velocity, pan, &self.strengths, rate));
+        true
+    }
+
+    /// Lays a hand on the bars struck as `id`, gently: they fall silent within a fraction of a
+    /// second. An `id` that does not ring is no error.
+    pub fn note_off(&mut self, id: i32) {
+        let struck_so = |stroke: &&mut Stroke| stroke.id() == id;
+        for stroke in self.strokes.iter_mut().flatten().filter(struck_so) {
+            stroke.damp(self.sample_rate);
+        }
+    }
+
+    /// Silences everything, as fast as it can be done without a click.
+    pub fn all_off(&mut self) {
+        for stroke in self.strokes.iter_mut().flatten() {
+            stroke.leave(self.sample_rate);
+        }
+    }
+
+    /// How loud: dB, [`LOWEST_LEVEL_DB`] ..= 0, taken for the nearest of them if out of range;
+    /// or off, which not-a-number means too. What rings goes there smoothly, and is gone if that
+    /// is off.
+    pub fn set_level(&mut self, db: Option<f32>) {
+        let db = db.filter(|db| !db.is_nan());
+        self.level
+            .go_to(db.map(|db| db.clamp(LOWEST_LEVEL_DB, 0.0)));
+        self.settle_if_silent();
+    }
+
+    /// Adds the sound to what is there. If the sides are not equally long, what is too long stays
+    /// as it is.
+    pub fn render(&mut self, left: &mut [f32], right: &mut [f32]) {
+        let frames = left.len().min(right.len());
+        let mut done = 0;
+        while done < frames && !self.is_silent() {
+            let stretch = (frames - done).min(STRETCH).min(self.level.frames_to_go());
+            let here = done..done + stretch;
+            self.ring(stretch);
+            self.send(&mut left[here.clone()], &mut right[here]);
+            done += stretch;
+        }
+        self.settle_if_silent();
+    }
+
+    /// Whether it adds nothing until a note is struck.
+    pub fn is_silent(&self) -> bool {
+        self.limiter.is_drained() && self.strokes.iter().all(Option::is_none)
+    }
+
+    /// At once as new, but for the level.
+    pub fn reset(&mut self) {
+        self.strokes.fill(None);
+        self.limiter.reset();
+        self.level.settle();
+    }
+
+    /// Frames between a stroke and its sound: the limiter looks that far ahead (2 ms or so).
+    pub fn latency(&self) -> usize {
+        self.limiter.latency()
+    }
+
+    /// If all bars ring, the one heard least leaves.
+    fn make_room(&mut self) {
+        let staying = |stroke: &&mut Stroke| !stroke.is_leaving();
+        let ringing = self.strokes.iter_mut().flatten().filter(staying);
+        if ringing.count() < MAX_RINGING {
+            return;
+        }
+        let ringing = self.strokes.iter_mut().flatten().filter(staying);
+        let least = ringing.min_by(|a, b| a.loudness().total_cmp(&b.loudness()));
+        if let Some(stroke) = least {
+            stroke.leave(self.sample_rate);
+        }
+    }
+
+    /// Adds up the bars.
+    fn ring(&mut self, stretch: usize) {
+        let [left, right] = &mut self.sum;
+        let (left, right) = (&mut left[..stretch], &mut right[..stretch]);
+        left.fill(0.0);
+        right.fill(0.0);
+        for place in &mut self.strokes {
+            if let Some(stroke) = place
+                && !stroke.ring(left, right)
+            {
+                *place = None;
+            }
+        }
+    }
+
+    /// Brings the sum to its level, limits it and adds it to the output.
+    fn send(&mut self, left: &mut [f32], right: &mut [f32]) {
+        for (frame, (left, right)) in left.iter_mut().zip(right).enumerate() {
+            let level = self.level.next();
+            let sum = [self.sum[0][frame] * level, self.sum[1][frame] * level];
+            let [out_left, out_right] = self.limiter.next(sum);
+            *left += out_left as f32;
+            *right += out_right as f32;
+        }
+        if self.level.has_gone_off() {
+            self.strokes.fill(None);
+        }
+    }
+
+    /// With nothing to be heard there is nothing to smooth.
+    fn settle_if_silent(&mut self) {
+        if self.is_silent() {
+            self.level.settle();
+        }
+    }
+}
