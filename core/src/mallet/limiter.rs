@@ -275,6 +275,21 @@ mod tests {
         }
     }
 
+    #[test]
+    fn the_gain_is_down_in_time_and_gets_there_in_a_straight_line() {
+        let approach = 72;
+        let mut gain = Gain::new(approach, 0.9999);
+        let needed = |n| if (200..210).contains(&n) { 0.1 } else { 1.0 };
+        let gains: Vec<f64> = (0..1000).map(|n| gain.next(needed(n))).collect();
+        // The sound waits as long as the approach takes.
+        let while_needed = &gains[200 + approach..210 + approach];
+        assert!(while_needed.iter().all(|gain| *gain <= 0.1 + 1e-12));
+        let steepest = 0.9 / approach as f64 + 1e-12;
+        let changes = gains.windows(2).map(|pair| (pair[1] - pair[0]).abs());
+        assert!(changes.fold(0.0, f64::max) <= steepest);
+        assert!(gains[999] > gains[210 + approach], "and it recovers");
+    }
+
     proptest! {
         #[test]
         fn the_lowest_of_a_window_is_what_sorting_would_find(
