@@ -138,7 +138,7 @@ impl Mallets {
         let frames = left.len().min(right.len());
         let mut done = 0;
         while done < frames && !self.is_silent() {
-            let stretch = (frames - done).min(STRETCH).min(self.level.frames_to_go());
+            let stretch = (frames - done).min(STRETCH);
             let here = done..done + stretch;
             self.ring(stretch);
             self.send(&mut left[here.clone()], &mut right[here]);
@@ -202,6 +202,7 @@ impl Mallets {
             *left += out_left as f32;
             *right += out_right as f32;
         }
+        // Not a frame too early or late for anyone to notice: at a level of 0 nothing was heard.
         if self.level.has_gone_off() {
             self.strokes.fill(None);
         }

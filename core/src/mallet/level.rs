@@ -45,14 +45,6 @@ impl Level {
         self.is_off() && self.left == 0
     }
 
-    /// Frames until it arrives; as many as one likes if it has.
-    pub fn frames_to_go(&self) -> usize {
-        match self.left {
-            0 => usize::MAX,
-            left => left,
-        }
-    }
-
     /// Arrives at once.
     pub fn settle(&mut self) {
         self.now = self.target;
