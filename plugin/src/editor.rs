@@ -7,10 +7,12 @@
 
 pub mod accidentals;
 pub mod alignments;
+pub mod circle;
 pub mod look;
 pub mod model;
 pub mod notes;
 pub mod phrase;
+pub mod plan;
 pub mod seen;
 pub mod sonority;
 pub mod wish;

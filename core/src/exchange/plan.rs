@@ -125,7 +125,8 @@ impl Plan<'_> {
         }
     }
 
-    fn bars(&self, span: Span) -> String {
+    /// The bars a stretch of the song falls in, counted from the origin: "9-12".
+    pub fn bars(&self, span: Span) -> String {
         let bar =
             |at: Beats| ((at - self.process.origin()) / self.beats_per_bar).floor() as i64 + 1;
         // A hair before the end: the bar line belongs to the next stage.
@@ -137,8 +138,8 @@ impl Plan<'_> {
         }
     }
 
-    /// What sounds in the last cycle of a stage.
-    fn sonority(&self, span: Span) -> String {
+    /// What sounds in the last cycle of a stage, by name.
+    pub fn sonority(&self, span: Span) -> String {
         let cycle = Span::new(
             f64::max(span.start, span.end - self.process.phrase().length()),
             span.end,

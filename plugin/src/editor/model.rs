@@ -1,6 +1,8 @@
 //! What the views draw, worked out without a window: positions, labels, roles of colour.
 
 pub mod alignments;
+pub mod circle;
 pub mod notes;
 pub mod phrase;
+pub mod plan;
 pub mod sonority;

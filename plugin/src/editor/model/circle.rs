@@ -1,0 +1,774 @@
+//! The circle, worked out: where every note of every voice stands on the circle of the phrase.
+//!
+//! The circle is one cycle of the steady voice, beginning at the top and running clockwise. A
+//! place on it is a share of the whole, 0 ..< 1. A voice that is ahead sounds its notes earlier,
+//! so its ring is turned back by as much. Whatever coincides stands on one radius, and the hand,
+//! which shows where the steady voice is, meets every note at the moment it sounds.
+
+use crate::editor::seen::Seen;
+use egui::{Pos2, pos2, vec2};
+use procession_core::exchange::picture::{steps_ahead, voice_name};
+use procession_core::form::Doing;
+use procession_core::growth::Lap;
+use procession_core::phrase::Phrase;
+use procession_core::process::Process;
+use procession_core::settings::{MAX_COPIES, MAX_VOICES};
+use procession_core::time::{Beats, to_ticks};
+
+/// Two attacks no farther apart than this share of a step are heard, and marked, as a doubling:
+/// at 120 bpm and sixteenths 12.5 ms (common practice, no source).
+pub const TOGETHER: f64 = 0.1;
+
+/// Steps by which a copy may miss the offset it is told before it is said to be on its way.
+const ARRIVED: f64 = 0.01;
+
+/// The farthest a copy's own offset goes, in steps, either way.
+pub const FARTHEST: f64 = 32.0;
+
+/// The whole circle.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Circle {
+    /// What is shown: "Now", "At the start", "Stage 3 of 25".
+    pub title: String,
+    /// What sounds in a cycle: "11 attacks, 5 doublings".
+    pub facts: String,
+    /// The steps of the phrase, in order.
+    pub ticks: Vec<Tick>,
+    /// A ring a voice, the steady one first.
+    pub rings: Vec<Ring>,
+    /// Where voices strike together.
+    pub doublings: Vec<Doubling>,
+    /// Moments of a cycle at which something is struck.
+    pub attacks: usize,
+    /// Where the steady voice is; none when nothing plays, or when a stage is shown.
+    pub hand: Option<f64>,
+}
+
+/// A step on the rim.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tick {
+    /// On the circle.
+    pub place: f64,
+    /// Counted from 1.
+    pub number: usize,
+    /// Whether a beat begins here.
+    pub on_beat: bool,
+}
+
+/// The ring of a voice.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ring {
+    /// 0 is the steady voice, k is copy k.
+    pub voice: usize,
+    /// Whether it has entered.
+    pub entered: bool,
+    /// Where its phrase begins.
+    pub beginning: f64,
+    /// Where its phrase will begin once it has reached an offset it was told to go to.
+    pub bound_for: Option<f64>,
+    /// Its attacks, in the order of the phrase.
+    pub attacks: Vec<Attack>,
+    /// "Copy 1".
+    pub name: String,
+    /// "3 steps ahead".
+    pub place: String,
+    /// "locked", "drifts to 4 steps ahead".
+    pub doing: String,
+}
+
+/// A moment of the phrase at which it strikes one or several notes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Attack {
+    /// On the circle.
+    pub place: f64,
+    /// Whether it sounds, or is silent in this cycle.
+    pub sounds: bool,
+}
+
+/// A moment at which several voices strike.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Doubling {
+    /// On the circle.
+    pub place: f64,
+    /// Which voices, in order.
+    pub voices: Vec<usize>,
+}
+
+/// What a hand on a ring would have: this copy at this offset of its own, in steps.
+pub type Told = Option<(usize, f64)>;
+
+/// A moment of the process and where every voice stands then, in beats ahead.
+struct Moment {
+    at: Beats,
+    ahead: [Option<Beats>; MAX_VOICES],
+}
+
+impl Circle {
+    /// Where the voices stand now or, with nothing running, as the process begins.
+    pub fn now(seen: &Seen, told: Told) -> Self {
+        let process = &seen.process;
+        let running = seen.snapshot.running;
+        let at = process.origin() + seen.elapsed();
+        let ahead = if running {
+            seen.snapshot.ahead
+        } else {
+            std::array::from_fn(|voice| process.displacement(voice, at))
+        };
+        let moment = Moment { at, ahead };
+        let stage = seen.form.stage_at(at).unwrap_or(0);
+        let mut circle = Self::at(seen, &moment, told, |copy| doing_now(seen, stage, copy));
+        circle.title = if running { "Now" } else { "At the start" }.to_owned();
+        let length = seen.phrase().length();
+        circle.hand = running.then(|| share(into_lap(process, 0, &moment).0, length));
+        circle
+    }
+
+    /// Where the voices stand at the end of a stage: where a drift has led, what growth has
+    /// brought. None if there is no such stage.
+    pub fn of_stage(seen: &Seen, stage: usize, told: Told) -> Option<Self> {
+        let process = &seen.process;
+        // A hair inside: what begins at the border belongs to the next stage.
+        let at = seen.form.stages.get(stage)?.span.end - 1e-6;
+        let moment = Moment {
+            at,
+            ahead: std::array::from_fn(|voice| process.displacement(voice, at)),
+        };
+        let mut circle = Self::at(seen, &moment, told, |copy| doing_in(seen, stage, copy));
+        circle.title = format!("Stage {} of {}", stage + 1, seen.form.stages.len());
+        Some(circle)
+    }
+
+    fn at(seen: &Seen, moment: &Moment, told: Told, doing: impl Fn(usize) -> String) -> Self {
+        let process = &seen.process;
+        let phrase = process.phrase();
+        let attacks = attacks_of(phrase);
+        let rings: Vec<Ring> = (0..process.voices())
+            .map(|voice| ring(process, voice, moment, &attacks, told, &doing))
+            .collect();
+        let tolerance = TOGETHER * process.settings().step() / phrase.length();
+        let moments = struck_together(&rings, tolerance);
+        let entered = rings.iter().filter(|ring| ring.entered).count();
+        let attacks = moments.len();
+        let doublings: Vec<Doubling> = moments
+            .into_iter()
+            .filter(|moment| moment.voices.len() > 1)
+            .collect();
+        Self {
+            title: String::new(),
+            facts: facts(attacks, doublings.len(), entered),
+            ticks: ticks(phrase, process.settings().step()),
+            rings,
+            doublings,
+            attacks,
+            hand: None,
+        }
+    }
+}
+
+/// Attacks of a phrase: when each is struck, and which notes it strikes.
+fn attacks_of(phrase: &Phrase) -> Vec<(Beats, std::ops::Range<usize>)> {
+    let mut attacks: Vec<(Beats, std::ops::Range<usize>)> = Vec::new();
+    for (index, note) in phrase.notes().iter().enumerate() {
+        match attacks.last_mut() {
+            Some((onset, notes)) if to_ticks(*onset) == to_ticks(note.onset) => {
+                notes.end = index + 1;
+            }
+            _ => attacks.push((note.onset, index..index + 1)),
+        }
+    }
+    attacks
+}
+
+fn ring(
+    process: &Process,
+    voice: usize,
+    moment: &Moment,
+    attacks: &[(Beats, std::ops::Range<usize>)],
+    told: Told,
+    doing: impl Fn(usize) -> String,
+) -> Ring {
+    let length = process.phrase().length();
+    let step = process.settings().step();
+    let entered = moment.ahead[voice].is_some();
+    let (beginning, lap) = if entered {
+        let hand = into_lap(process, 0, moment).0;
+        let (into, lap) = into_lap(process, voice, moment);
+        (hand - into, Some(lap))
+    } else {
+        (-standing(process, voice), None)
+    };
+    let silenced = level(process, voice) <= 0.0;
+    let building = building_from(process, voice, moment);
+    let sounds = |onset: Beats, notes: &std::ops::Range<usize>| {
+        lap.is_some_and(|lap| {
+            let built = building.map(|from| built(process, lap.start + onset - from));
+            let shown = lap.shown.min(built.unwrap_or(usize::MAX));
+            let appeared = |note| process.ranks().among_first(note, shown);
+            !silenced && onset < lap.length - 1e-9 && notes.clone().any(appeared)
+        })
+    };
+    let to_go = to_go(process, voice, moment, told);
+    let bound_for = to_go.filter(|beats| beats.abs() > ARRIVED * step);
+    let ahead = moment.ahead[voice].unwrap_or_else(|| standing(process, voice)) / step;
+    let doing = match (voice, bound_for) {
+        (0, _) => "never moves".to_owned(),
+        (_, Some(to_go)) => format!(
+            "on its way to {}",
+            steps_ahead(shortly(ahead + to_go / step))
+        ),
+        (copy, None) => doing(copy),
+    };
+    Ring {
+        voice,
+        entered,
+        beginning: share(beginning, length),
+        bound_for: bound_for.map(|to_go| share(beginning - to_go, length)),
+        attacks: attacks
+            .iter()
+            .map(|(onset, notes)| Attack {
+                place: share(beginning + onset, length),
+                sounds: sounds(*onset, notes),
+            })
+            .collect(),
+        name: voice_name(voice),
+        place: if voice == 0 {
+            String::new()
+        } else {
+            steps_ahead(shortly(ahead))
+        },
+        doing,
+    }
+}
+
+/// How far a voice has come in the lap it reads, and that lap.
+fn into_lap(process: &Process, voice: usize, moment: &Moment) -> (Beats, Lap) {
+    let place = place_in_material(process, voice, moment);
+    let lap = process.laps(voice).at(place);
+    (place - lap.start, lap)
+}
+
+fn place_in_material(process: &Process, voice: usize, moment: &Moment) -> Beats {
+    let entry = process.entry(voice).unwrap_or(process.origin());
+    moment.at - entry + moment.ahead[voice].unwrap_or(0.0)
+}
+
+/// How many notes stand `since` beats of material after a build-up began.
+fn built(process: &Process, since: Beats) -> usize {
+    let growth = &process.settings().growth;
+    // `as` saturates: before it began, nothing stands.
+    let cycles = ((since + 1e-9) / process.phrase().length()) as usize;
+    cycles / growth.every.max(1) as usize * growth.step.unsigned_abs().max(1) as usize
+}
+
+/// Where in the material of a copy its build-up began, if it is building.
+fn building_from(process: &Process, voice: usize, moment: &Moment) -> Option<Beats> {
+    let copy = (voice > 0).then_some(voice)?;
+    let (entry, moves) = (process.entry(copy)?, process.moves_from(copy)?);
+    let tau = moment.at - moves;
+    let piece = (tau >= 0.0).then(|| process.course(copy).piece_at(tau))?;
+    Some(piece.building_from? + moves - entry)
+}
+
+fn level(process: &Process, voice: usize) -> f32 {
+    match voice {
+        0 => process.settings().output.steady_level,
+        copy => process.settings().copies[copy - 1].level,
+    }
+}
+
+/// Beats a voice is told to stand ahead, its shifts aside.
+fn standing(process: &Process, voice: usize) -> Beats {
+    match voice {
+        0 => 0.0,
+        copy => process.settings().standing_offset(copy) * process.settings().step(),
+    }
+}
+
+/// Beats between where a copy stands and where its settings, or a hand on it, want it.
+fn to_go(process: &Process, voice: usize, moment: &Moment, told: Told) -> Option<Beats> {
+    let copy = (voice > 0).then_some(voice)?;
+    let settings = process.settings();
+    let handed = match told {
+        Some((held, offset)) if held == copy => offset - settings.copies[copy - 1].offset,
+        _ => 0.0,
+    };
+    let as_set = match moment.ahead[copy] {
+        Some(ahead) => process.displacement(copy, moment.at)? - ahead,
+        None => 0.0,
+    };
+    Some(as_set + handed * settings.step())
+}
+
+fn doing_now(seen: &Seen, stage: usize, copy: usize) -> String {
+    let Some(state) = copy_in(seen, stage, copy) else {
+        return "waits to enter".to_owned();
+    };
+    match state.doing {
+        Doing::Waiting => "waits to enter".to_owned(),
+        Doing::Entering => "enters".to_owned(),
+        Doing::Building => "builds up".to_owned(),
+        Doing::Locked => "locked".to_owned(),
+        Doing::Drifting => format!("drifts to {}", steps_ahead(state.to)),
+    }
+}
+
+fn doing_in(seen: &Seen, stage: usize, copy: usize) -> String {
+    let drifted = copy_in(seen, stage, copy).filter(|state| state.doing == Doing::Drifting);
+    match drifted {
+        Some(state) => format!("has drifted from {}", steps_ahead(state.from)),
+        None => doing_now(seen, stage, copy),
+    }
+}
+
+fn copy_in(seen: &Seen, stage: usize, copy: usize) -> Option<procession_core::form::CopyStage> {
+    let stage = seen.form.stages.get(stage)?;
+    stage.copies.get(copy - 1).copied()
+}
+
+/// All moments of a cycle at which something is struck, and by which voices.
+fn struck_together(rings: &[Ring], tolerance: f64) -> Vec<Doubling> {
+    let mut struck: Vec<(f64, usize)> = rings
+        .iter()
+        .flat_map(|ring| {
+            let sounding = ring.attacks.iter().filter(|attack| attack.sounds);
+            sounding.map(|attack| (attack.place, ring.voice))
+        })
+        .collect();
+    struck.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut moments: Vec<Doubling> = Vec::new();
+    for (place, voice) in struck {
+        match moments.last_mut() {
+            Some(moment) if place - moment.place <= tolerance => moment.voices.push(voice),
+            _ => moments.push(Doubling {
+                place,
+                voices: vec![voice],
+            }),
+        }
+    }
+    // The circle closes: its last moment may be its first.
+    if moments.len() > 1 && moments[0].place + 1.0 - moments[moments.len() - 1].place <= tolerance {
+        let last = moments.pop().map_or(Vec::new(), |moment| moment.voices);
+        moments[0].voices.extend(last);
+    }
+    for moment in &mut moments {
+        moment.voices.sort_unstable();
+        moment.voices.dedup();
+    }
+    moments
+}
+
+fn facts(attacks: usize, doublings: usize, voices: usize) -> String {
+    let counted = |count: usize, one: &str| match count {
+        1 => format!("1 {one}"),
+        _ => format!("{count} {one}s"),
+    };
+    let struck = counted(attacks, "attack");
+    match (voices, doublings) {
+        (0 | 1, _) => struck,
+        (_, 0) if attacks > 0 => format!("{struck}, interlocking"),
+        _ => format!("{struck}, {}", counted(doublings, "doubling")),
+    }
+}
+
+fn ticks(phrase: &Phrase, step: Beats) -> Vec<Tick> {
+    let steps = (phrase.length() / step - 1e-9).ceil().max(1.0) as usize;
+    (0..steps)
+        .map(|index| {
+            let at = index as f64 * step;
+            Tick {
+                place: at / phrase.length(),
+                number: index + 1,
+                on_beat: (at - at.round()).abs() < 1e-6,
+            }
+        })
+        .collect()
+}
+
+/// Which steps carry their number: every so many, where `room` is how many numbers have room.
+pub fn numbered_every(steps: usize, step: Beats, room: usize) -> usize {
+    let a_beat = (1.0 / step).round().max(1.0) as usize;
+    let all = [1, a_beat, 2 * a_beat, 4 * a_beat, 8 * a_beat, 16 * a_beat];
+    let fits = |every: &usize| steps.div_ceil(*every) <= room.max(1);
+    all.into_iter().find(fits).unwrap_or(steps.max(1))
+}
+
+/// To a hundredth of a step, as it is read off while it moves.
+fn shortly(steps: f64) -> f64 {
+    // Adding zero turns a negative one into a positive one.
+    (steps * 100.0).round() / 100.0 + 0.0
+}
+
+/// Beats on the circle, as a share of it.
+fn share(beats: Beats, length: Beats) -> f64 {
+    let share = (beats / length).rem_euclid(1.0);
+    // A hair before the top is the top.
+    if share > 1.0 - 1e-9 { 0.0 } else { share }
+}
+
+/// The rings in the window: where places on the circle lie, and back.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Face {
+    /// The middle.
+    pub centre: Pos2,
+    /// Radius of the steady voice's ring, the outermost.
+    pub outer: f32,
+    /// From one ring to the next.
+    pub gap: f32,
+    /// How many rings there are.
+    pub rings: usize,
+}
+
+impl Face {
+    /// `rings` rings within `radius` of `centre`. What is left in the middle is never less than a
+    /// quarter of the whole, so that marks of the innermost ring keep apart.
+    pub fn new(centre: Pos2, radius: f32, rings: usize) -> Self {
+        let gap = 0.74 * radius / rings.max(1) as f32;
+        Self {
+            centre,
+            outer: radius - f32::min(gap / 2.0, 10.0),
+            gap: gap.min(30.0),
+            rings,
+        }
+    }
+
+    /// Radius of a voice's ring.
+    pub fn radius(&self, voice: usize) -> f32 {
+        self.outer - voice as f32 * self.gap
+    }
+
+    /// A place of the circle at `radius`.
+    pub fn point(&self, place: f64, radius: f32) -> Pos2 {
+        let angle = place * std::f64::consts::TAU;
+        self.centre + vec2(angle.sin() as f32, -angle.cos() as f32) * radius
+    }
+
+    /// The place of the circle in whose direction `at` lies.
+    pub fn place(&self, at: Pos2) -> f64 {
+        let way = at - self.centre;
+        f64::from(way.x.atan2(-way.y)) / std::f64::consts::TAU
+    }
+
+    /// The voice whose ring `at` lies on.
+    pub fn voice_at(&self, at: Pos2) -> Option<usize> {
+        let inwards = (self.outer - at.distance(self.centre)) / self.gap;
+        let voice = inwards.round();
+        (voice >= 0.0 && voice < self.rings as f32).then_some(voice as usize)
+    }
+
+    /// How large a mark may be if a ring has so many attacks.
+    pub fn mark(&self, attacks: usize) -> f32 {
+        let innermost = self.radius(self.rings.saturating_sub(1));
+        let apart = std::f32::consts::TAU * innermost / attacks.max(1) as f32;
+        f32::min(self.gap * 0.34, apart * 0.4).clamp(1.5, 6.5)
+    }
+}
+
+impl Default for Face {
+    fn default() -> Self {
+        Self::new(pos2(0.0, 0.0), 1.0, 1)
+    }
+}
+
+/// A hand on the ring of a copy.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Turning {
+    /// Which copy.
+    pub copy: usize,
+    /// The copy's own offset when the hand was laid on, in steps.
+    pub before: f64,
+    /// Where on the circle the hand is.
+    hand: f64,
+    /// How far it has gone round, clockwise, in circles.
+    round: f64,
+}
+
+impl Turning {
+    /// A hand is laid on the ring of `copy` at that place of the circle.
+    pub fn begin(copy: usize, own_offset: f64, place: f64) -> Self {
+        Self {
+            copy,
+            before: own_offset,
+            hand: place,
+            round: 0.0,
+        }
+    }
+
+    /// The hand moves on to `place`, the short way round.
+    pub fn follow(&mut self, place: f64) {
+        let way = (place - self.hand + 0.5).rem_euclid(1.0) - 0.5;
+        self.round += way;
+        self.hand = place;
+    }
+
+    /// The offset that the hand asks for, in steps: whole ones, or as it lies. Notes that are
+    /// turned back, against the clock, sound earlier, so the copy is farther ahead.
+    pub fn offset(&self, steps_in_phrase: f64, whole: bool) -> f64 {
+        let asked = self.before - self.round * steps_in_phrase;
+        let asked = if whole { asked.round() } else { shortly(asked) };
+        asked.clamp(-FARTHEST, FARTHEST) + 0.0
+    }
+}
+
+/// The id of a copy's own offset.
+pub fn offset_id(copy: usize) -> &'static str {
+    const IDS: [&str; MAX_COPIES] = [
+        "copy1_offset",
+        "copy2_offset",
+        "copy3_offset",
+        "copy4_offset",
+        "copy5_offset",
+        "copy6_offset",
+        "copy7_offset",
+        "copy8_offset",
+    ];
+    IDS[copy.clamp(1, MAX_COPIES) - 1]
+}
+
+/// A copy's own offset in the host's range 0 ..= 1.
+pub fn normalised(steps: f64) -> f32 {
+    ((steps + FARTHEST) / (2.0 * FARTHEST)).clamp(0.0, 1.0) as f32
+}
+
+#[cfg(test)]
+pub(super) mod tests {
+    use super::*;
+    use crate::feed::Snapshot;
+    use procession_core::engine::Anchor;
+    use procession_core::settings::{Growth, Motion, Settings};
+    use procession_core::time::Span;
+
+    /// A phrase whose process begins at bar 5, and how long it has been playing, if it does.
+    pub fn seen(text: &str, settings: Settings, elapsed: Option<Beats>) -> Seen {
+        let phrase = Phrase::from_text(text, settings.step()).unwrap();
+        let process = Process::new(phrase.clone(), settings, 16.0);
+        let position = 16.0 + elapsed.unwrap_or(0.0);
+        let snapshot = Snapshot {
+            playing: elapsed.is_some(),
+            running: elapsed.is_some(),
+            position,
+            tempo: 120.0,
+            beats_per_bar: 4.0,
+            origin: 16.0,
+            ahead: std::array::from_fn(|voice| process.displacement(voice, position)),
+            ..Snapshot::default()
+        };
+        Seen::new(snapshot, phrase, settings, Anchor::Song(16.0))
+    }
+
+    fn ahead_by(steps: f64) -> Settings {
+        let mut settings = Settings::default();
+        settings.copies[0].offset = steps;
+        settings
+    }
+
+    fn places(ring: &Ring) -> Vec<f64> {
+        ring.attacks.iter().map(|attack| attack.place).collect()
+    }
+
+    const EIGHT: &str = "D4 . F4 G4 . A4 . .";
+
+    #[test]
+    fn the_phrase_begins_at_the_top_and_runs_clockwise() {
+        let circle = Circle::now(&seen(EIGHT, Settings::default(), None), None);
+        assert_eq!(places(&circle.rings[0]), [0.0, 0.25, 0.375, 0.625]);
+        assert_eq!(circle.title, "At the start");
+        assert_eq!(circle.hand, None);
+    }
+
+    #[test]
+    fn a_copy_that_is_ahead_sounds_earlier_so_its_ring_is_turned_back() {
+        let circle = Circle::now(&seen(EIGHT, ahead_by(2.0), None), None);
+        let copy = &circle.rings[1];
+        assert_eq!(copy.beginning, 0.75);
+        assert_eq!(places(copy), [0.75, 0.0, 0.125, 0.375]);
+        assert_eq!(copy.place, "2 steps ahead");
+    }
+
+    #[test]
+    fn notes_that_coincide_stand_on_one_radius_and_are_marked() {
+        let circle = Circle::now(&seen(EIGHT, ahead_by(2.0), None), None);
+        let marked: Vec<f64> = circle.doublings.iter().map(|d| d.place).collect();
+        assert_eq!(marked, [0.0, 0.375]);
+        assert_eq!(circle.doublings[0].voices, [0, 1]);
+        assert_eq!(circle.facts, "6 attacks, 2 doublings");
+    }
+
+    #[test]
+    fn every_alignment_counts_what_the_form_counts() {
+        let form = seen(EIGHT, Settings::default(), None).form;
+        for alignment in &form.alignments {
+            let seen = seen(EIGHT, ahead_by(alignment.offset as f64), None);
+            let circle = Circle::now(&seen, None);
+            assert_eq!(circle.attacks, alignment.attacks);
+            assert_eq!(circle.doublings.len(), alignment.doublings);
+        }
+    }
+
+    #[test]
+    fn voices_that_fill_each_others_gaps_interlock() {
+        let circle = Circle::now(&seen("D4 . F4 .", ahead_by(1.0), None), None);
+        assert_eq!(circle.facts, "4 attacks, interlocking");
+    }
+
+    #[test]
+    fn a_hairs_breadth_is_a_doubling_and_a_quarter_of_a_step_is_none() {
+        let near = Circle::now(&seen(EIGHT, ahead_by(0.09), None), None);
+        assert_eq!(near.doublings.len(), 4);
+        let far = Circle::now(&seen(EIGHT, ahead_by(0.25), None), None);
+        assert_eq!(far.doublings.len(), 0);
+        // From before the top to after it is a hair's breadth, too.
+        let behind = Circle::now(&seen(EIGHT, ahead_by(-0.09), None), None);
+        assert_eq!(behind.doublings.len(), 4);
+    }
+
+    #[test]
+    fn the_hand_meets_each_note_as_it_sounds() {
+        let settings = Settings::default();
+        let unmoving = seen(EIGHT, settings, None);
+        let span = Span::new(16.0, 16.0 + 60.0);
+        for note in unmoving.process.notes(1, span) {
+            let circle = Circle::now(&seen(EIGHT, settings, Some(note.on - 16.0)), None);
+            let hand = circle.hand.unwrap();
+            let met = circle.rings[1].attacks.iter().any(|attack| {
+                let apart = (attack.place - hand + 0.5).rem_euclid(1.0) - 0.5;
+                attack.sounds && apart.abs() < 1e-6
+            });
+            assert!(met, "at {}", note.on);
+        }
+    }
+
+    #[test]
+    fn notes_that_have_not_grown_are_hollow() {
+        let mut settings = Settings::default();
+        settings.growth.growth = Growth::Fill;
+        settings.growth.every = 1;
+        let sounding = |elapsed| {
+            let circle = Circle::now(&seen(EIGHT, settings, Some(elapsed)), None);
+            let ring = &circle.rings[0];
+            ring.attacks.iter().filter(|attack| attack.sounds).count()
+        };
+        assert_eq!([0.5, 2.5, 4.5, 6.5].map(sounding), [1, 2, 3, 4]);
+    }
+
+    #[test]
+    fn a_phrase_that_lengthens_shows_the_rest_of_itself_hollow() {
+        let mut settings = Settings::default();
+        settings.growth.growth = Growth::Lengthen;
+        settings.growth.every = 1;
+        // Laps of 2, 3, 5 and 8 steps.
+        let circle = Circle::now(&seen(EIGHT, settings, Some(5.5 * 0.25)), None);
+        let sounding: Vec<bool> = circle.rings[0].attacks.iter().map(|a| a.sounds).collect();
+        assert_eq!(sounding, [true, true, true, false]);
+        assert_eq!(circle.hand, Some(0.5 / 8.0));
+    }
+
+    #[test]
+    fn a_copy_that_has_not_entered_sounds_nothing_and_says_so() {
+        let mut settings = Settings::default();
+        settings.growth.growth = Growth::Fill;
+        let circle = Circle::now(&seen(EIGHT, settings, Some(1.0)), None);
+        let copy = &circle.rings[1];
+        assert!(!copy.entered && copy.attacks.iter().all(|attack| !attack.sounds));
+        assert_eq!(copy.doing, "waits to enter");
+        assert_eq!(circle.facts, "1 attack");
+    }
+
+    #[test]
+    fn a_copy_that_builds_up_is_hollow_first_and_fills_as_it_is_heard() {
+        let mut settings = Settings::default();
+        settings.motion.motion = Motion::BuildUp;
+        settings.motion.dwell = 1;
+        settings.growth.every = 1;
+        settings.growth.step = 2;
+        let whole = seen(EIGHT, settings, None);
+        for note in whole.process.notes(1, Span::new(16.0, 76.0)) {
+            let circle = Circle::now(&seen(EIGHT, settings, Some(note.on - 16.0 + 1e-6)), None);
+            let attack = circle.rings[1].attacks[note.index];
+            assert!(attack.sounds, "note {} at {}", note.index, note.on);
+        }
+        let silent = Circle::now(&seen(EIGHT, settings, Some(2.5)), None);
+        assert!(silent.rings[1].attacks.iter().all(|attack| !attack.sounds));
+        let whole = Circle::now(&seen(EIGHT, settings, Some(7.0)), None);
+        assert!(whole.rings[1].attacks.iter().all(|attack| attack.sounds));
+    }
+
+    #[test]
+    fn a_silenced_voice_is_hollow() {
+        let mut settings = Settings::default();
+        settings.output.steady_level = 0.0;
+        let circle = Circle::now(&seen(EIGHT, settings, None), None);
+        assert!(circle.rings[0].attacks.iter().all(|attack| !attack.sounds));
+        assert!(circle.rings[1].attacks.iter().all(|attack| attack.sounds));
+    }
+
+    #[test]
+    fn a_stage_shows_where_its_drift_has_led() {
+        let seen = seen(EIGHT, Settings::default(), Some(0.0));
+        let circle = Circle::of_stage(&seen, 1, None).unwrap();
+        assert_eq!(circle.title, "Stage 2 of 17");
+        assert_eq!(circle.rings[1].place, "1 step ahead");
+        assert_eq!(circle.rings[1].doing, "has drifted from together");
+        assert_eq!(circle.hand, None);
+        assert_eq!(Circle::of_stage(&seen, 99, None), None);
+    }
+
+    #[test]
+    fn a_copy_told_to_go_elsewhere_shows_where_it_is_bound() {
+        let mut moving = seen(EIGHT, ahead_by(2.0), Some(1.0));
+        moving.snapshot.ahead[1] = Some(0.125);
+        let copy = &Circle::now(&moving, None).rings[1];
+        assert_eq!(copy.bound_for, Some(0.75));
+        assert_eq!(copy.place, "0.5 steps ahead");
+        assert_eq!(copy.doing, "on its way to 2 steps ahead");
+        let held = &Circle::now(&moving, Some((1, 4.0))).rings[1];
+        assert_eq!(held.bound_for, Some(0.5));
+    }
+
+    #[test]
+    fn a_ring_turned_back_by_an_eighth_puts_its_copy_a_step_ahead_of_eight() {
+        let mut turning = Turning::begin(1, 0.0, 0.1);
+        turning.follow(0.0);
+        assert_eq!(turning.offset(8.0, true), 1.0);
+        assert_eq!(turning.offset(8.0, false), 0.8);
+        turning.follow(-0.025);
+        assert_eq!(turning.offset(8.0, false), 1.0);
+    }
+
+    #[test]
+    fn going_round_several_times_adds_up_and_stops_at_the_farthest() {
+        let mut turning = Turning::begin(1, 0.0, 0.0);
+        for _ in 0..8 {
+            turning.follow(turning.hand - 0.25);
+        }
+        assert_eq!(turning.offset(8.0, true), 16.0);
+        for _ in 0..40 {
+            turning.follow(turning.hand + 0.25);
+        }
+        assert_eq!(turning.offset(8.0, true), -32.0);
+    }
+
+    #[test]
+    fn the_hosts_range_runs_from_thirty_two_behind_to_thirty_two_ahead() {
+        assert_eq!([-32.0, 0.0, 32.0].map(normalised), [0.0, 0.5, 1.0]);
+    }
+
+    #[test]
+    fn a_point_on_a_ring_is_found_again() {
+        let face = Face::new(pos2(100.0, 80.0), 70.0, 4);
+        for voice in 0..4 {
+            let at = face.point(0.3, face.radius(voice));
+            assert_eq!(face.voice_at(at), Some(voice));
+            assert!((face.place(at) - 0.3).abs() < 1e-6);
+        }
+        assert_eq!(face.voice_at(face.centre), None);
+        assert_eq!(face.voice_at(pos2(100.0, 0.0)), None);
+    }
+
+    #[test]
+    fn steps_are_numbered_as_densely_as_there_is_room() {
+        assert_eq!(numbered_every(8, 0.25, 12), 1);
+        assert_eq!(numbered_every(16, 0.25, 12), 4);
+        assert_eq!(numbered_every(128, 0.25, 12), 16);
+        assert_eq!(numbered_every(12, 1.0 / 6.0, 4), 6);
+    }
+}

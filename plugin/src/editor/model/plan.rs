@@ -1,0 +1,971 @@
+//! The plan, worked out: the form laid along an axis of time, and what its stages are in words.
+//!
+//! Times here are beats since the origin. What is drawn depends on how many points there are to
+//! draw on, not on how long the form is: stages too narrow to be seen apart are drawn as one.
+
+use crate::editor::model::circle::Circle;
+use crate::editor::seen::Seen;
+use egui::{Pos2, Rect, pos2};
+use procession_core::exchange::picture::minutes;
+use procession_core::exchange::plan::{Plan as Words, stage_words};
+use procession_core::fold::FoldMap;
+use procession_core::form::{CopyStage, Doing, Form, Stage};
+use procession_core::mode::Mode;
+use procession_core::motion::shifts_to_unison;
+use procession_core::process::{Process, VoiceNote};
+use procession_core::settings::FoldKind;
+use procession_core::time::{Beats, Span};
+
+/// The part of the form that is looked at, in beats since the origin.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Window {
+    /// At the left edge.
+    pub from: Beats,
+    /// At the right edge.
+    pub to: Beats,
+}
+
+impl Window {
+    /// The whole form.
+    pub fn whole(seen: &Seen) -> Self {
+        Self {
+            from: 0.0,
+            to: length(seen),
+        }
+    }
+
+    /// Beats from edge to edge.
+    pub fn length(&self) -> Beats {
+        (self.to - self.from).max(1e-6)
+    }
+
+    /// Nearer by `factor` (farther, if below 1), what lies at `at` staying where it is. Never
+    /// wider than the form nor narrower than a cycle.
+    pub fn nearer(&self, factor: f64, at: Beats, seen: &Seen) -> Self {
+        let whole = length(seen);
+        let least = seen.phrase().length().min(whole);
+        let wanted = (self.length() / factor).clamp(least, whole);
+        let share = (at - self.from) / self.length();
+        Self::starting(at - share * wanted, wanted, whole)
+    }
+
+    /// Moved by so many beats, as far as the form goes.
+    pub fn moved(&self, by: Beats, seen: &Seen) -> Self {
+        Self::starting(self.from + by, self.length(), length(seen))
+    }
+
+    fn starting(from: Beats, length: Beats, whole: Beats) -> Self {
+        let from = from.clamp(0.0, (whole - length).max(0.0));
+        Self {
+            from,
+            to: from + length,
+        }
+    }
+
+    /// Where on `chart` the time `at` lies.
+    pub fn x(&self, at: Beats, chart: Rect) -> f32 {
+        let share = (at - self.from) / self.length();
+        chart.left() + (share * f64::from(chart.width())) as f32
+    }
+
+    /// The time at `x`.
+    pub fn time(&self, x: f32, chart: Rect) -> Beats {
+        let share = f64::from((x - chart.left()) / chart.width().max(1.0));
+        self.from + share * self.length()
+    }
+}
+
+/// Beats from the origin to where the listing ends.
+pub fn length(seen: &Seen) -> Beats {
+    (seen.form.end() - seen.process.origin()).max(seen.phrase().length())
+}
+
+/// What a stage is, in one word.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// The phrase goes round by itself.
+    Alone,
+    /// The phrase is not whole.
+    Growth,
+    /// Copies enter, or wait for others to.
+    Entry,
+    /// All voices coincide.
+    Unison,
+    /// All are locked somewhere else.
+    Dwell,
+    /// Somebody is on the way.
+    Drift,
+    /// Somebody builds up again.
+    BuildUp,
+}
+
+impl Kind {
+    /// What `stage` is.
+    pub fn of(stage: &Stage, seen: &Seen) -> Self {
+        let any = |doing| stage.copies.iter().any(|copy| copy.doing == doing);
+        let alone = stage.copies.iter().all(|copy| copy.doing == Doing::Waiting);
+        if any(Doing::Building) {
+            Self::BuildUp
+        } else if any(Doing::Drifting) {
+            Self::Drift
+        } else if alone && stage.shown < seen.phrase().notes().len() {
+            Self::Growth
+        } else if alone {
+            Self::Alone
+        } else if any(Doing::Entering) || any(Doing::Waiting) {
+            Self::Entry
+        } else if stage.is_unison(&seen.form) {
+            Self::Unison
+        } else {
+            Self::Dwell
+        }
+    }
+
+    /// The word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Alone => "phrase alone",
+            Self::Growth => "growth",
+            Self::Entry => "entry",
+            Self::Unison => "unison",
+            Self::Dwell => "dwell",
+            Self::Drift => "drift",
+            Self::BuildUp => "build-up",
+        }
+    }
+}
+
+/// The form along the axis of time.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Plan {
+    /// What happens when, without gaps; several stages in one where they are too narrow.
+    pub blocks: Vec<Block>,
+    /// How much of the phrase stands, where it is not whole.
+    pub growth: Vec<Grown>,
+    /// The offset of every voice, the steady one first.
+    pub courses: Vec<Course>,
+    /// Heights that carry a number.
+    pub levels: Vec<Level>,
+    /// Bar lines that carry a number.
+    pub bars: Vec<BarLine>,
+    /// Where copies leap from one offset to another.
+    pub jumps: Vec<f32>,
+}
+
+/// A stretch in which one thing happens.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Block {
+    /// Left edge.
+    pub left: f32,
+    /// Right edge.
+    pub right: f32,
+    /// What happens; with several stages, the most notable.
+    pub kind: Kind,
+    /// How many stages it is.
+    pub stages: usize,
+}
+
+/// A stretch in which only part of the phrase stands.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Grown {
+    /// On the chart, from the bottom up to the share that stands.
+    pub rect: Rect,
+    /// Notes that stand.
+    pub shown: usize,
+}
+
+/// The line of a voice.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Course {
+    /// 0 is the steady voice, k is copy k.
+    pub voice: usize,
+    /// From its entry on.
+    pub points: Vec<Pos2>,
+    /// Where its mark stands, and whether it is filled.
+    pub marks: Vec<(Pos2, bool)>,
+}
+
+/// An offset and its height.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Level {
+    /// Height on the chart.
+    pub y: f32,
+    /// Steps ahead.
+    pub steps: i64,
+}
+
+/// A bar line.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BarLine {
+    /// Place on the chart.
+    pub x: f32,
+    /// "bar 17".
+    pub bar: String,
+    /// "0:32".
+    pub clock: String,
+}
+
+/// Room that a bar number and a clock time take, with air, in points.
+const ROOM_FOR_A_BAR: f32 = 62.0;
+/// Room that the number of a level takes, with air.
+const ROOM_FOR_A_LEVEL: f32 = 17.0;
+/// Narrower stages are drawn as one.
+const NARROWEST: f32 = 2.0;
+/// A stage at least so wide has a mark on its line.
+const ROOM_FOR_A_MARK: f32 = 13.0;
+
+impl Plan {
+    /// The form on `chart`, seen through `window`.
+    pub fn new(seen: &Seen, window: Window, chart: Rect) -> Self {
+        let canvas = Canvas::new(seen, window, chart);
+        let visible = canvas.visible();
+        Self {
+            blocks: canvas.blocks(&visible),
+            growth: canvas.growth(&visible),
+            courses: (0..seen.process.voices())
+                .map(|voice| canvas.course(voice, &visible))
+                .collect(),
+            levels: canvas.levels(),
+            bars: canvas.bars(),
+            jumps: canvas.jumps(&visible),
+        }
+    }
+}
+
+/// Where things are drawn.
+struct Canvas<'a> {
+    seen: &'a Seen,
+    window: Window,
+    chart: Rect,
+    /// The lowest and the highest offset, in steps.
+    low: f64,
+    high: f64,
+}
+
+impl<'a> Canvas<'a> {
+    fn new(seen: &'a Seen, window: Window, chart: Rect) -> Self {
+        let offsets = seen
+            .form
+            .stages
+            .iter()
+            .flat_map(|stage| &stage.copies)
+            .filter(|copy| copy.doing != Doing::Waiting)
+            .flat_map(|copy| [copy.from, copy.to]);
+        let (low, high) = offsets.fold((0.0, 0.0), |(low, high), steps| {
+            (f64::min(low, steps), f64::max(high, steps))
+        });
+        Self {
+            seen,
+            window,
+            chart,
+            low: low.floor(),
+            high: f64::max(high.ceil(), low.floor() + 1.0),
+        }
+    }
+
+    /// The stages that the window shows.
+    fn visible(&self) -> std::ops::Range<usize> {
+        let stages = &self.seen.form.stages;
+        let origin = self.seen.process.origin();
+        let first = stages.partition_point(|stage| stage.span.end - origin <= self.window.from);
+        let after = stages.partition_point(|stage| stage.span.start - origin < self.window.to);
+        first..after.max(first)
+    }
+
+    fn stages(&self, visible: &std::ops::Range<usize>) -> &'a [Stage] {
+        &self.seen.form.stages[visible.clone()]
+    }
+
+    /// Of a song position.
+    fn x(&self, at: Beats) -> f32 {
+        self.window.x(at - self.seen.process.origin(), self.chart)
+    }
+
+    /// Of an offset. A little air above and below, so that lines and marks stay whole.
+    fn y(&self, steps: f64) -> f32 {
+        let inner = self.chart.shrink2(egui::vec2(0.0, 9.0));
+        let share = (steps - self.low) / (self.high - self.low);
+        inner.bottom() - share as f32 * inner.height()
+    }
+
+    fn inside(&self, x: f32) -> f32 {
+        x.clamp(self.chart.left(), self.chart.right())
+    }
+
+    fn edges(&self, stage: &Stage) -> (f32, f32) {
+        (
+            self.inside(self.x(stage.span.start)),
+            self.inside(self.x(stage.span.end)),
+        )
+    }
+
+    fn blocks(&self, visible: &std::ops::Range<usize>) -> Vec<Block> {
+        let mut blocks: Vec<Block> = Vec::new();
+        for stage in self.stages(visible) {
+            let (left, right) = self.edges(stage);
+            let kind = Kind::of(stage, self.seen);
+            match blocks.last_mut() {
+                Some(last) if last.right - last.left < NARROWEST || right - left < NARROWEST => {
+                    last.take_in(right, kind);
+                }
+                _ => blocks.push(Block {
+                    left,
+                    right,
+                    kind,
+                    stages: 1,
+                }),
+            }
+        }
+        blocks
+    }
+
+    fn growth(&self, visible: &std::ops::Range<usize>) -> Vec<Grown> {
+        let all = self.seen.phrase().notes().len();
+        let mut growth: Vec<Grown> = Vec::new();
+        for stage in self
+            .stages(visible)
+            .iter()
+            .filter(|stage| stage.shown < all)
+        {
+            let (left, right) = self.edges(stage);
+            if let Some(last) = growth.last_mut()
+                && right - left < NARROWEST
+                && left - last.rect.left() < NARROWEST
+            {
+                last.rect.max.x = right;
+                continue;
+            }
+            let height = self.chart.height() * stage.shown as f32 / all as f32;
+            let top = pos2(left, self.chart.bottom() - height);
+            growth.push(Grown {
+                rect: Rect::from_min_max(top, pos2(right, self.chart.bottom())),
+                shown: stage.shown,
+            });
+        }
+        growth
+    }
+
+    fn course(&self, voice: usize, visible: &std::ops::Range<usize>) -> Course {
+        let mut line = Course {
+            voice,
+            points: Vec::new(),
+            marks: Vec::new(),
+        };
+        if voice == 0 {
+            let y = self.y(0.0);
+            line.points = vec![
+                pos2(self.chart.left(), y),
+                pos2(self.inside(self.x(self.seen.form.end())), y),
+            ];
+            return line;
+        }
+        for stage in self.stages(visible) {
+            let state = stage.copies[voice - 1];
+            if state.doing == Doing::Waiting {
+                continue;
+            }
+            self.draw_stage(&mut line, stage, &state);
+        }
+        line
+    }
+
+    fn draw_stage(&self, line: &mut Course, stage: &Stage, state: &CopyStage) {
+        let (left, right) = (self.x(stage.span.start), self.x(stage.span.end));
+        let slices = if state.from == state.to {
+            1
+        } else {
+            ((right - left) / 4.0).clamp(1.0, 32.0) as u32
+        };
+        let from = pos2(left, self.y(state.from));
+        line.add(from);
+        for slice in 1..slices {
+            let share = f64::from(slice) / f64::from(slices);
+            let at = stage.span.start + share * stage.span.length();
+            if let Some(ahead) = self.seen.process.displacement(line.voice, at) {
+                let steps = ahead / self.seen.settings().step();
+                line.add(pos2(self.x(at), self.y(steps)));
+            }
+        }
+        let to = pos2(right, self.y(state.to));
+        line.add(to);
+        let (left, right) = (self.inside(left), self.inside(right));
+        if right - left >= ROOM_FOR_A_MARK && state.doing != Doing::Drifting {
+            let middle = pos2((left + right) / 2.0, self.y(state.from));
+            line.marks.push((middle, state.doing != Doing::Building));
+        }
+    }
+
+    fn levels(&self) -> Vec<Level> {
+        let room = f64::from((self.chart.height() / ROOM_FOR_A_LEVEL).floor().max(1.0));
+        let every = doubling_until(|every| (self.high - self.low) / every < room);
+        let first = (self.low / every).ceil() as i64;
+        let last = (self.high / every).floor() as i64;
+        (first..=last)
+            .map(|count| count * every as i64)
+            .map(|steps| Level {
+                y: self.y(steps as f64),
+                steps,
+            })
+            .collect()
+    }
+
+    fn bars(&self) -> Vec<BarLine> {
+        let bar = beats_per_bar(self.seen);
+        let room = f64::from((self.chart.width() / ROOM_FOR_A_BAR).floor().max(1.0));
+        let every = bar * doubling_until(|every| self.window.length() / (every * bar) <= room);
+        let first = (self.window.from / every - 1e-9).ceil() as u64;
+        let last = (self.window.to / every + 1e-9).floor() as u64;
+        (first..=last)
+            .map(|count| count as f64 * every)
+            .map(|at| BarLine {
+                x: self.window.x(at, self.chart),
+                bar: format!("bar {}", (at / bar).round() + 1.0),
+                clock: minutes(at, tempo(self.seen)),
+            })
+            .collect()
+    }
+
+    fn jumps(&self, visible: &std::ops::Range<usize>) -> Vec<f32> {
+        let leaps = |pair: &&[Stage]| {
+            let both = pair[0].copies.iter().zip(&pair[1].copies);
+            both.into_iter().any(|(before, after)| {
+                before.doing != Doing::Waiting
+                    && after.doing != Doing::Building
+                    && before.to != after.from
+            })
+        };
+        let mut jumps: Vec<f32> = self
+            .stages(visible)
+            .windows(2)
+            .filter(leaps)
+            .map(|pair| self.x(pair[1].span.start))
+            .collect();
+        jumps.dedup_by(|a, b| *a - *b < NARROWEST);
+        jumps
+    }
+}
+
+impl Block {
+    /// Stages too narrow to be seen are told by the most notable: unison before all, else what
+    /// the wider of both is.
+    fn take_in(&mut self, right: f32, kind: Kind) {
+        let wider = right - self.right > self.right - self.left;
+        if self.kind != Kind::Unison && (kind == Kind::Unison || wider) {
+            self.kind = kind;
+        }
+        self.right = right;
+        self.stages += 1;
+    }
+}
+
+impl Course {
+    /// Leaves out what would lie on the point before.
+    fn add(&mut self, at: Pos2) {
+        let near = |last: &Pos2| (at.x - last.x).abs() < 0.4 && (at.y - last.y).abs() < 0.4;
+        if !self.points.last().is_some_and(near) {
+            self.points.push(at);
+        }
+    }
+}
+
+/// The first of 1, 2, 4, 8, ... that will do.
+fn doubling_until(will_do: impl Fn(f64) -> bool) -> f64 {
+    std::iter::successors(Some(1.0), |every| Some(every * 2.0))
+        .take(40)
+        .find(|every| will_do(*every))
+        .unwrap_or(1.0)
+}
+
+/// Where the song is in the form.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Playhead {
+    /// Beats since the origin, in the round that is listed.
+    pub at: Beats,
+    /// Rounds completed by an endless process.
+    pub rounds: u64,
+    /// Whether the end is passed, and what was reached there is held.
+    pub held: bool,
+}
+
+/// Where the song is in the form; none when nothing plays.
+pub fn playhead(seen: &Seen) -> Option<Playhead> {
+    if !seen.snapshot.running {
+        return None;
+    }
+    let (elapsed, end) = (seen.elapsed(), length(seen));
+    let here = Playhead {
+        at: elapsed.min(end),
+        rounds: 0,
+        held: elapsed >= end,
+    };
+    let round = round(&seen.process);
+    if !here.held || !seen.form.endless || round <= 0.0 {
+        return Some(here);
+    }
+    let rounds = ((elapsed - end) / round).floor() + 1.0;
+    Some(Playhead {
+        at: elapsed - rounds * round,
+        rounds: rounds as u64,
+        held: false,
+    })
+}
+
+/// Beats from one unison to the next.
+fn round(process: &Process) -> Beats {
+    if process.voices() == 1 {
+        return 0.0;
+    }
+    let timetable = process.course(1).timetable();
+    let shifts = shifts_to_unison(process.phrase(), process.settings());
+    timetable.start_of(1 + shifts) - timetable.start_of(1)
+}
+
+/// The stage that the song is in.
+pub fn stage_now(seen: &Seen) -> Option<usize> {
+    let at = seen.process.origin() + playhead(seen)?.at;
+    seen.form.stage_at(at)
+}
+
+/// How long the whole lasts, in words, the most telling wording first.
+pub fn totals(seen: &Seen) -> Vec<String> {
+    let totals = &seen.form.totals;
+    let clock = |beats| minutes(beats, tempo(seen));
+    let (least, chosen, most) = (
+        clock(totals.shortest),
+        clock(totals.chosen),
+        clock(totals.longest),
+    );
+    let stages = seen.form.stages.len();
+    let listed = match stages {
+        1 => "1 stage".to_owned(),
+        _ if is_cut(&seen.form, totals.chosen, seen.process.origin()) => {
+            format!("the first {stages} stages are drawn")
+        }
+        _ => format!("{stages} stages"),
+    };
+    let bars = (totals.chosen / beats_per_bar(seen) - 1e-9).ceil();
+    let bars = match bars {
+        1.0 => "1 bar".to_owned(),
+        _ => format!("{bars} bars"),
+    };
+    let (lasts, goes_on, endless) = if seen.form.endless {
+        ("a round lasts ", "; it goes on endlessly", ", endless")
+    } else {
+        ("", "", "")
+    };
+    vec![
+        format!(
+            "{lasts}{chosen} as set, {bars}, {listed}; with customary repeats {least} at the shortest, {most} at the longest{goes_on}"
+        ),
+        format!("{lasts}{chosen} as set; shortest {least}, longest {most}{goes_on}"),
+        format!("{chosen} as set, {least} to {most}{endless}"),
+        format!("{chosen}{endless}"),
+    ]
+    .into_iter()
+    .map(capitalised)
+    .collect()
+}
+
+/// Whether the listing ends before the process does.
+fn is_cut(form: &Form, chosen: Beats, origin: Beats) -> bool {
+    form.end() - origin < chosen - 1e-3
+}
+
+fn capitalised(text: String) -> String {
+    let mut letters = text.chars();
+    match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => text,
+    }
+}
+
+/// Which mode is in force.
+#[derive(Clone, Debug, PartialEq)]
+pub struct InForce {
+    /// In words, the most telling wording first.
+    pub words: Vec<String>,
+    /// For every tone that differs between source and target, whether it has moved.
+    pub moved: Vec<bool>,
+}
+
+/// Which mode is in force, and how far the phrase has been folded into it.
+pub fn mode_in_force(seen: &Seen) -> InForce {
+    let fold = seen.process.fold();
+    if seen.phrase().is_empty() {
+        return InForce {
+            words: vec![String::new()],
+            moved: Vec::new(),
+        };
+    }
+    let source = fold.source().name();
+    let kind = match seen.settings().fold.fold {
+        FoldKind::Off => {
+            return InForce {
+                words: vec![format!("{source}, not folded"), source],
+                moved: Vec::new(),
+            };
+        }
+        FoldKind::ByDegree => "by degree",
+        FoldKind::Nearest => "to the nearest pitch",
+    };
+    let target = fold.target().name_on(fold.target_tonic_name());
+    let differing = fold.differing();
+    let tones = if differing == 1 { "tone" } else { "tones" };
+    let far = match differing {
+        0 => "nothing differs".to_owned(),
+        _ => format!("{} of {differing} {tones} moved", fold.moved()),
+    };
+    InForce {
+        words: vec![
+            format!("{source}, folded {kind} into {target}: {far}"),
+            format!("{source} into {target}: {far}"),
+            format!("into {target}: {far}"),
+            far,
+        ],
+        moved: (0..differing).map(|tone| tone < fold.moved()).collect(),
+    }
+}
+
+/// What a stage is, in words.
+#[derive(Clone, Debug, PartialEq)]
+pub struct About {
+    /// "Stage 7 of 25: dwell".
+    pub title: String,
+    /// "copy 1 3 steps ahead".
+    pub words: String,
+    /// "Bars 10-13, 0:18 to 0:24".
+    pub when: String,
+    /// "11 attacks, 5 doublings", as the stage ends.
+    pub facts: String,
+    /// "D Dorian", as the stage ends.
+    pub sonority: String,
+}
+
+/// What stage `index` is, in words. None if there is no such stage.
+pub fn about(seen: &Seen, index: usize) -> Option<About> {
+    let stage = seen.form.stages.get(index)?;
+    let origin = seen.process.origin();
+    let notes = last_cycle(&seen.process, stage.span);
+    let words = Words {
+        title: "",
+        process: &seen.process,
+        form: &seen.form,
+        notes: &notes,
+        modes: &[(f64::NEG_INFINITY, heard_in(seen.process.fold()))],
+        tempo: tempo(seen),
+        beats_per_bar: beats_per_bar(seen),
+    };
+    let bars = words.bars(stage.span);
+    let some = if bars.contains('-') { "Bars" } else { "Bar" };
+    let clock = |at: Beats| minutes(at - origin, tempo(seen));
+    let held = seen.form.stages.len() == index + 1 && !seen.form.endless;
+    Some(About {
+        title: format!(
+            "Stage {} of {}: {}",
+            index + 1,
+            seen.form.stages.len(),
+            Kind::of(stage, seen).word()
+        ),
+        words: stage_words(stage, &seen.form, &seen.process),
+        when: format!(
+            "{some} {bars}, {} to {}{}",
+            clock(stage.span.start),
+            clock(stage.span.end),
+            if held { ", then held" } else { "" }
+        ),
+        facts: Circle::of_stage(seen, index, None).map_or(String::new(), |circle| circle.facts),
+        sonority: words.sonority(stage.span),
+    })
+}
+
+/// What all voices play in the last cycle of a stretch, in order of onset.
+fn last_cycle(process: &Process, span: Span) -> Vec<VoiceNote> {
+    let from = f64::max(span.start, span.end - process.phrase().length()) - 1e-6;
+    let cycle = Span::new(from, span.end);
+    let mut notes: Vec<VoiceNote> = (0..process.voices())
+        .flat_map(|voice| process.notes(voice, cycle))
+        .collect();
+    notes.sort_by(|a, b| a.on.total_cmp(&b.on));
+    notes
+}
+
+/// The mode that names what sounds: the target once everything has moved.
+fn heard_in(fold: &FoldMap) -> Mode {
+    if fold.differing() > 0 && fold.moved() == fold.differing() {
+        fold.target()
+    } else {
+        fold.source()
+    }
+}
+
+/// Beats a minute; 120 until a host has told.
+fn tempo(seen: &Seen) -> f64 {
+    Some(seen.snapshot.tempo)
+        .filter(|tempo| tempo.is_finite() && *tempo > 0.0)
+        .unwrap_or(120.0)
+}
+
+/// Beats a bar; 4 until a host has told.
+fn beats_per_bar(seen: &Seen) -> f64 {
+    Some(seen.snapshot.beats_per_bar)
+        .filter(|beats| beats.is_finite() && *beats > 0.0)
+        .unwrap_or(4.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::editor::model::circle::tests::seen;
+    use procession_core::mode::ModeName;
+    use procession_core::settings::{CopiesMove, Growth, Motion, Settings, Shifts};
+
+    /// Eight steps of a sixteenth, so a cycle of two beats.
+    const EIGHT: &str = "D4 . F4 G4 . A4 . .";
+
+    const CHART: Rect = Rect {
+        min: pos2(40.0, 20.0),
+        max: pos2(840.0, 220.0),
+    };
+
+    fn plan(seen: &Seen) -> Plan {
+        Plan::new(seen, Window::whole(seen), CHART)
+    }
+
+    fn kinds(seen: &Seen) -> Vec<Kind> {
+        let stages = seen.form.stages.iter();
+        stages.map(|stage| Kind::of(stage, seen)).collect()
+    }
+
+    #[test]
+    fn a_process_dwells_and_drifts_from_unison_to_unison() {
+        let seen = seen(EIGHT, Settings::default(), None);
+        let kinds = kinds(&seen);
+        assert_eq!(kinds.len(), 17);
+        assert_eq!(
+            kinds[..4],
+            [Kind::Unison, Kind::Drift, Kind::Dwell, Kind::Drift]
+        );
+        assert_eq!(kinds[16], Kind::Unison);
+    }
+
+    #[test]
+    fn growth_comes_first_then_entries_then_motion() {
+        let mut settings = Settings::default();
+        settings.growth.growth = Growth::Fill;
+        settings.motion.copies = 2;
+        settings.motion.entry = 2;
+        let seen = seen(EIGHT, settings, None);
+        let kinds = kinds(&seen);
+        assert_eq!(kinds[..3], [Kind::Growth, Kind::Growth, Kind::Growth]);
+        // Whole, the phrase goes round alone; then copy 1 waits for copy 2.
+        assert_eq!(kinds[3..5], [Kind::Alone, Kind::Entry]);
+        let plan = plan(&seen);
+        let shown: Vec<usize> = plan.growth.iter().map(|grown| grown.shown).collect();
+        assert_eq!(shown, [1, 2, 3]);
+        // Copy 2 enters two cycles after copy 1.
+        let entry = |copy: usize| plan.courses[copy].points[0].x;
+        let two_cycles = 800.0 * 4.0 / length(&seen) as f32;
+        assert!((entry(2) - entry(1) - two_cycles).abs() < 0.01);
+    }
+
+    #[test]
+    fn stages_follow_one_another_without_gaps_over_the_whole_width() {
+        let plan = plan(&seen(EIGHT, Settings::default(), None));
+        assert_eq!(plan.blocks[0].left, CHART.left());
+        assert_eq!(plan.blocks[16].right, CHART.right());
+        for pair in plan.blocks.windows(2) {
+            assert_eq!(pair[0].right, pair[1].left);
+        }
+    }
+
+    #[test]
+    fn a_copy_rises_by_what_it_drifts_and_stands_level_while_it_dwells() {
+        let seen = seen(EIGHT, Settings::default(), None);
+        let plan = plan(&seen);
+        let height = |steps: i64| {
+            let level = plan.levels.iter().find(|level| level.steps == steps);
+            level.unwrap().y
+        };
+        let course = &plan.courses[1];
+        assert_eq!(course.points[0].y, height(0));
+        assert_eq!(course.points.last().unwrap().y, height(8));
+        assert!(course.points.windows(2).all(|pair| pair[1].y <= pair[0].y));
+        // A mark for every dwell, none for a drift.
+        assert_eq!(course.marks.len(), 9);
+        assert_eq!(course.marks[3].0.y, height(3));
+    }
+
+    #[test]
+    fn a_jump_stands_upright_and_is_marked() {
+        let mut settings = Settings::default();
+        settings.motion.motion = Motion::Jump;
+        let seen = seen(EIGHT, settings, None);
+        let plan = plan(&seen);
+        assert_eq!(plan.jumps.len(), 8);
+        assert_eq!(plan.jumps[0], plan.blocks[1].left);
+        let course = &plan.courses[1].points;
+        assert_eq!(course[1].x, course[2].x);
+        assert!(course[1].y > course[2].y);
+    }
+
+    #[test]
+    fn a_build_up_is_no_jump_and_its_mark_is_hollow() {
+        let mut settings = Settings::default();
+        settings.motion.motion = Motion::BuildUp;
+        let seen = seen(EIGHT, settings, None);
+        assert_eq!(kinds(&seen)[1], Kind::BuildUp);
+        let plan = plan(&seen);
+        assert_eq!(plan.jumps.len(), 0);
+        assert!(plan.courses[1].marks.iter().any(|(_, filled)| !filled));
+    }
+
+    #[test]
+    fn bars_and_minutes_run_from_the_origin() {
+        let seen = seen(EIGHT, Settings::default(), None);
+        let window = Window {
+            from: 0.0,
+            to: 40.0,
+        };
+        let plan = Plan::new(&seen, window, CHART);
+        assert_eq!(plan.bars[0].bar, "bar 1");
+        assert_eq!(plan.bars[0].x, CHART.left());
+        assert_eq!(
+            (plan.bars[1].bar.as_str(), plan.bars[1].clock.as_str()),
+            ("bar 2", "0:02")
+        );
+        for pair in plan.bars.windows(2) {
+            assert!(pair[1].x - pair[0].x >= ROOM_FOR_A_BAR);
+        }
+    }
+
+    /// 9 dwells of 8 cycles, 8 drifts of 4, of 2 beats each: 208 beats, at 120 bpm 1:44. With
+    /// dwells of 6 to 12 and drifts of 2 to 8 cycles, 140 to 344 beats.
+    #[test]
+    fn the_totals_are_said_in_words() {
+        let seen = seen(EIGHT, Settings::default(), None);
+        let words = totals(&seen);
+        assert_eq!(
+            words[0],
+            "1:44 as set, 52 bars, 17 stages; with customary repeats 1:10 at the shortest, 2:52 at the longest"
+        );
+        assert!(words.windows(2).all(|pair| pair[1].len() < pair[0].len()));
+    }
+
+    #[test]
+    fn an_endless_process_says_so_in_every_wording_and_its_playhead_comes_round() {
+        let mut settings = Settings::default();
+        settings.motion.shifts = Shifts::Endless;
+        let endless = seen(EIGHT, settings, Some(1000.0));
+        assert!(
+            totals(&endless)
+                .iter()
+                .all(|words| words.contains("endless"))
+        );
+        // A round is 8 dwells and 8 drifts: 192 beats.
+        let head = playhead(&endless).unwrap();
+        assert_eq!(
+            (head.at, head.rounds, head.held),
+            (1000.0 - 5.0 * 192.0, 5, false)
+        );
+        for beats in [207.0, 209.0, 390.0, 5000.0] {
+            let seen = seen(EIGHT, settings, Some(beats));
+            let head = playhead(&seen).unwrap();
+            let ahead = |at| seen.process.displacement(1, 16.0 + at).unwrap() / 0.25;
+            assert!(head.at < length(&seen));
+            assert_eq!(ahead(head.at).rem_euclid(8.0), ahead(beats).rem_euclid(8.0));
+        }
+    }
+
+    #[test]
+    fn a_process_that_has_ended_holds_its_last_stage() {
+        let seen = seen(EIGHT, Settings::default(), Some(5000.0));
+        let head = playhead(&seen).unwrap();
+        assert!(head.held && head.at == 208.0);
+        assert_eq!(stage_now(&seen), Some(16));
+    }
+
+    #[test]
+    fn nothing_plays_nothing_heads() {
+        assert_eq!(playhead(&seen(EIGHT, Settings::default(), None)), None);
+    }
+
+    #[test]
+    fn a_stage_is_told_in_words_bars_time_alignment_and_sonority() {
+        let seen = seen(EIGHT, Settings::default(), None);
+        let told = about(&seen, 2).unwrap();
+        assert_eq!(told.title, "Stage 3 of 17: dwell");
+        assert_eq!(told.words, "copy 1 1 step ahead");
+        assert_eq!(told.when, "Bars 7-10, 0:12 to 0:20");
+        assert_eq!(told.facts, "7 attacks, 1 doubling");
+        assert_eq!(told.sonority, "4 pitches: D F G A");
+        assert!(about(&seen, 16).unwrap().when.ends_with("then held"));
+        assert_eq!(about(&seen, 17), None);
+    }
+
+    #[test]
+    fn the_mode_in_force_tells_how_far_the_fold_has_gone() {
+        let mut settings = Settings::default();
+        settings.fold.source_tonic = Some(2);
+        settings.fold.source_mode = Some(ModeName::Dorian);
+        let words = |settings| mode_in_force(&seen(EIGHT, settings, None));
+        assert_eq!(words(settings).words[0], "D Dorian, not folded");
+        settings.fold.fold = FoldKind::ByDegree;
+        settings.fold.target_tonic = 2;
+        settings.fold.target_mode = ModeName::Phrygian;
+        settings.fold.amount = 0.5;
+        // Dorian and Phrygian differ in their second and their sixth degree.
+        let half = words(settings);
+        assert_eq!(
+            half.words[0],
+            "D Dorian, folded by degree into D Phrygian: 1 of 2 tones moved"
+        );
+        assert_eq!(half.moved, [true, false]);
+    }
+
+    #[test]
+    fn a_form_of_days_and_thousands_of_stages_stays_as_light_as_the_chart_is_wide() {
+        let mut settings = Settings::default();
+        settings.motion.copies = 8;
+        settings.motion.copies_move = CopiesMove::InTurn;
+        settings.motion.dwell = 64;
+        settings.motion.drift = 64;
+        settings.motion.shifts = Shifts::Auto;
+        let long = "D4 ".repeat(63) + "E4 " + &". ".repeat(64);
+        let seen = seen(&long, settings, None);
+        assert!(seen.form.stages.len() > 1000 && length(&seen) > 120.0 * 60.0 * 24.0);
+        let plan = plan(&seen);
+        assert!(plan.blocks.len() <= 401);
+        for course in &plan.courses {
+            assert!(course.points.len() < 2500, "{}", course.points.len());
+            assert!(course.marks.is_empty());
+        }
+        assert!(plan.bars.len() < 15 && plan.bars.len() > 4);
+        // Near enough, the same form has all its detail.
+        let near = Window::whole(&seen).nearer(1000.0, 3000.0, &seen);
+        let close = Plan::new(&seen, near, CHART);
+        assert!(close.blocks.iter().all(|block| block.stages == 1));
+    }
+
+    #[test]
+    fn looking_nearer_leaves_what_is_under_the_pointer_where_it_is() {
+        let seen = seen(EIGHT, Settings::default(), None);
+        let whole = Window::whole(&seen);
+        let near = whole.nearer(4.0, 100.0, &seen);
+        assert!((near.x(100.0, CHART) - whole.x(100.0, CHART)).abs() < 0.01);
+        assert_eq!(near.length(), 52.0);
+        assert_eq!(near.nearer(0.01, 100.0, &seen), whole);
+        // Never nearer than a cycle, never beyond the ends.
+        assert_eq!(near.nearer(1e9, 100.0, &seen).length(), 2.0);
+        assert_eq!(near.moved(1e9, &seen).to, 208.0);
+        assert_eq!(near.moved(-1e9, &seen).from, 0.0);
+    }
+
+    #[test]
+    fn no_tempo_told_yet_is_no_reason_to_fail() {
+        let mut unknown = seen(EIGHT, Settings::default(), None);
+        unknown.snapshot.tempo = 0.0;
+        unknown.snapshot.beats_per_bar = f64::NAN;
+        assert!(totals(&unknown)[0].starts_with("1:44 as set, 52 bars"));
+        assert!(!plan(&unknown).bars.is_empty());
+    }
+}
