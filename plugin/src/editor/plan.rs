@@ -1,1 +1,715 @@
-//! x
+//! The plan: the whole form along an axis of time, where the song is in it, and what each stage
+//! is in words.
+//!
+//! A stage that is clicked is chosen: looked at, not played. Other views show it then.
+
+use crate::editor::circle::{fitting, put, voice_line};
+use crate::editor::look::{Look, mark};
+use crate::editor::model::plan::{
+    About, Block, InForce, Kind, Plan, Playhead, Window, about, length, mode_in_force, playhead,
+    stage_now, totals,
+};
+use crate::editor::seen::Seen;
+use crate::editor::wish::Wish;
+use egui::{
+    Align2, CursorIcon, EventFilter, FontId, Key, Painter, Pos2, Rect, Response, Role, Sense,
+    Shape, Stroke, StrokeKind, Ui, WidgetInfo, epaint, pos2, vec2,
+};
+use procession_core::phrase::Phrase;
+use procession_core::settings::Settings;
+use procession_core::time::Beats;
+
+/// What the plan remembers between two frames: the part of the form that is looked at.
+#[derive(Clone, Debug, Default)]
+pub struct PlanState {
+    /// None is the whole form.
+    window: Option<Window>,
+    /// Whether the playhead was to be seen, and is followed off the edge.
+    follows: bool,
+    laid_out: Option<LaidOut>,
+    told: Option<(usize, Essence, About)>,
+}
+
+/// A plan laid out, and what it was laid out from.
+#[derive(Clone, Debug)]
+struct LaidOut {
+    essence: Essence,
+    window: Window,
+    chart: Rect,
+    plan: Plan,
+}
+
+/// All that a form follows from.
+#[derive(Clone, Debug, PartialEq)]
+struct Essence {
+    // On the heap: a phrase is large.
+    phrase: Box<Phrase>,
+    settings: Settings,
+    origin: Beats,
+    tempo: f64,
+    beats_per_bar: f64,
+}
+
+impl Essence {
+    fn of(seen: &Seen) -> Self {
+        Self {
+            phrase: Box::new(seen.phrase().clone()),
+            settings: *seen.settings(),
+            origin: seen.process.origin(),
+            tempo: seen.snapshot.tempo,
+            beats_per_bar: seen.snapshot.beats_per_bar,
+        }
+    }
+
+    fn is_of(&self, seen: &Seen) -> bool {
+        self.settings == *seen.settings()
+            && self.origin == seen.process.origin()
+            && self.tempo == seen.snapshot.tempo
+            && self.beats_per_bar == seen.snapshot.beats_per_bar
+            && *self.phrase == *seen.phrase()
+    }
+}
+
+const LINE: f32 = 19.0;
+const TEXT: f32 = 13.0;
+const SMALL: f32 = 11.5;
+/// Beneath the chart: what happens, in a word.
+const STRIP: f32 = 17.0;
+/// Beneath the strip: bars, and minutes.
+const AXIS: f32 = 32.0;
+/// Beside the chart: steps.
+const LEVELS: f32 = 46.0;
+
+/// Draws the plan into all of the room there is. `chosen` is the stage that is looked at, if one
+/// is; a click on a stage chooses it, another click, or Escape, lets it go.
+pub fn show(
+    ui: &mut Ui,
+    seen: &Seen,
+    look: &Look,
+    state: &mut PlanState,
+    chosen: &mut Option<usize>,
+) -> Vec<Wish> {
+    let (rect, _) = ui.allocate_exact_size(ui.available_size(), Sense::hover());
+    ui.painter().rect_filled(rect, 0.0, look.card);
+    *chosen = chosen.filter(|stage| *stage < seen.form.stages.len());
+    if seen.phrase().is_empty() {
+        say_what_follows(ui, rect, look);
+        return Vec::new();
+    }
+    let rooms = Rooms::new(rect.shrink(8.0));
+    let head = playhead(seen);
+    let response = ui.interact(
+        rooms.chart.union(rooms.strip),
+        ui.scope_id().with("plan"),
+        Sense::click_and_drag(),
+    );
+    look_around(ui, seen, state, &rooms, &response, head);
+    let window = state.window.unwrap_or(Window::whole(seen));
+    choose(ui, seen, &rooms, window, &response, chosen);
+
+    let hovered = response
+        .hover_pos()
+        .and_then(|at| stage_at(seen, &rooms, window, at));
+    lay_out(seen, state, window, rooms.chart);
+    let plan = state.laid_out.as_ref().map(|laid_out| &laid_out.plan);
+    if let Some(plan) = plan {
+        let frame = Frame {
+            painter: ui.painter(),
+            look,
+            rooms: &rooms,
+            seen,
+            window,
+        };
+        frame.draw(plan, hovered, *chosen, head);
+    }
+    draw_words(ui, seen, look, &rooms, state, *chosen, head);
+    response.widget_info(|| {
+        let (lasts, now) = (totals(seen), now_in_words(seen, *chosen, head));
+        let label = format!("Plan: {}. {}", lasts[0], now[0]);
+        WidgetInfo::labeled(Role::Button, true, label)
+    });
+    if let Some(told) = hovered.and_then(|stage| tell(seen, state, stage)) {
+        let is_chosen = hovered == *chosen;
+        ui.set_cursor_icon(CursorIcon::PointingHand);
+        response.on_hover_ui_at_pointer(|ui| {
+            ui.set_max_width(320.0);
+            ui.strong(&told.title);
+            ui.label(capital(&told.words));
+            ui.label(&told.when);
+            ui.label(format!("{}; {}", told.facts, told.sonority));
+            ui.label(if is_chosen {
+                "Click to let go."
+            } else {
+                "Click to look at it; playing goes on."
+            });
+        });
+    }
+    Vec::new()
+}
+
+/// Who gets which room.
+struct Rooms {
+    words: Vec<Rect>,
+    chart: Rect,
+    strip: Rect,
+    axis: Rect,
+}
+
+impl Rooms {
+    /// Lines of words above, as many as leave the chart most of the room.
+    fn new(rect: Rect) -> Self {
+        let lines = match rect.height() {
+            height if height < 150.0 => 1,
+            height if height < 190.0 => 2,
+            height if height < 260.0 => 3,
+            _ => 4,
+        };
+        let words = (0..lines).map(|line| {
+            let at = pos2(rect.left(), rect.top() + LINE * line as f32);
+            Rect::from_min_size(at, vec2(rect.width(), LINE))
+        });
+        let top = rect.top() + LINE * lines as f32 + 6.0;
+        let (left, right) = (rect.left() + LEVELS, rect.right() - 4.0);
+        let axis = rect.bottom() - AXIS;
+        let across = |top: f32, bottom: f32| {
+            Rect::from_min_max(pos2(left, top), pos2(right, bottom.max(top + 1.0)))
+        };
+        Self {
+            words: words.collect(),
+            chart: across(top, axis - STRIP),
+            strip: across(axis - STRIP, axis),
+            axis: across(axis, rect.bottom()),
+        }
+    }
+}
+
+/// The wheel looks nearer or wider, a drag or a sideways wheel moves on, two clicks show all. The
+/// playhead is followed while it is in sight.
+fn look_around(
+    ui: &Ui,
+    seen: &Seen,
+    state: &mut PlanState,
+    rooms: &Rooms,
+    response: &Response,
+    head: Option<Playhead>,
+) {
+    let whole = Window::whole(seen);
+    let mut window = state.window.unwrap_or(whole);
+    // The form may have become shorter.
+    window = window.nearer(1.0, window.from, seen).moved(0.0, seen);
+    let beats_a_point = window.length() / f64::from(rooms.chart.width().max(1.0));
+    if response.hovered()
+        && let Some(at) = response.hover_pos()
+    {
+        let (wheel, pinch) = ui.input_mut(|input| {
+            let wheel = input.smooth_scroll_delta;
+            input.smooth_scroll_delta = egui::Vec2::ZERO;
+            (wheel, input.zoom_delta())
+        });
+        let factor = f64::from(pinch) * f64::from(wheel.y / 240.0).exp2();
+        if factor != 1.0 {
+            window = window.nearer(factor, window.time(at.x, rooms.chart), seen);
+        }
+        if wheel.x != 0.0 {
+            window = window.moved(-f64::from(wheel.x) * beats_a_point, seen);
+        }
+    }
+    if response.dragged() {
+        let by = -f64::from(response.drag_delta().x) * beats_a_point;
+        window = window.moved(by, seen);
+    }
+    if response.double_clicked() {
+        window = whole;
+    }
+    let in_sight =
+        |window: &Window| head.is_some_and(|head| (window.from..=window.to).contains(&head.at));
+    let untouched = state.window.unwrap_or(whole) == window;
+    if let Some(head) = head
+        && state.follows
+        && untouched
+        && !in_sight(&window)
+    {
+        let margin = window.length() / 10.0;
+        window = window.moved(head.at - window.from - margin, seen);
+    }
+    state.follows = in_sight(&window);
+    let is_whole = window.length() >= whole.length() * 0.999;
+    state.window = (!is_whole).then_some(window);
+}
+
+/// The stage under a point of the plan.
+fn stage_at(seen: &Seen, rooms: &Rooms, window: Window, at: Pos2) -> Option<usize> {
+    let time = window
+        .time(at.x, rooms.chart)
+        .clamp(0.0, length(seen) - 1e-6);
+    seen.form.stage_at(seen.process.origin() + time)
+}
+
+fn choose(
+    ui: &Ui,
+    seen: &Seen,
+    rooms: &Rooms,
+    window: Window,
+    response: &Response,
+    chosen: &mut Option<usize>,
+) {
+    let clicked = response
+        .interact_pointer_pos()
+        .filter(|_| response.clicked())
+        .and_then(|at| stage_at(seen, rooms, window, at));
+    if clicked.is_some() {
+        response.request_focus();
+        *chosen = clicked.filter(|stage| *chosen != Some(*stage));
+    }
+    if response.has_focus() {
+        let filter = EventFilter {
+            horizontal_arrows: true,
+            ..EventFilter::default()
+        };
+        ui.memory_mut(|memory| memory.set_focus_lock_filter(response.id, filter));
+        let (back, on) = ui.input(|input| {
+            let presses = |key| input.num_presses(key);
+            (presses(Key::ArrowLeft), presses(Key::ArrowRight))
+        });
+        if back + on > 0 {
+            let from = chosen.or_else(|| stage_now(seen)).unwrap_or(0);
+            let last = seen.form.stages.len().saturating_sub(1);
+            *chosen = Some((from + on).saturating_sub(back).min(last));
+        }
+    }
+    if ui.input(|input| input.key_pressed(Key::Escape)) {
+        *chosen = None;
+    }
+}
+
+fn lay_out(seen: &Seen, state: &mut PlanState, window: Window, chart: Rect) {
+    let still_holds = state.laid_out.as_ref().is_some_and(|laid_out| {
+        laid_out.window == window && laid_out.chart == chart && laid_out.essence.is_of(seen)
+    });
+    if !still_holds {
+        state.laid_out = Some(LaidOut {
+            essence: Essence::of(seen),
+            window,
+            chart,
+            plan: Plan::new(seen, window, chart),
+        });
+    }
+}
+
+/// What a stage is, worked out once while the pointer rests on it.
+fn tell(seen: &Seen, state: &mut PlanState, stage: usize) -> Option<About> {
+    if let Some((told, essence, about)) = &state.told
+        && *told == stage
+        && essence.is_of(seen)
+    {
+        return Some(about.clone());
+    }
+    let told = about(seen, stage)?;
+    state.told = Some((stage, Essence::of(seen), told.clone()));
+    Some(told)
+}
+
+/// Where the song is, or what is looked at, the most telling wording first.
+fn now_in_words(seen: &Seen, chosen: Option<usize>, head: Option<Playhead>) -> Vec<String> {
+    let count = seen.form.stages.len();
+    let words = |stage: usize| {
+        let stage = seen.form.stages.get(stage);
+        let words =
+            |stage| procession_core::exchange::plan::stage_words(stage, &seen.form, &seen.process);
+        stage.map_or(String::new(), words)
+    };
+    if let Some(stage) = chosen {
+        let number = stage + 1;
+        return vec![
+            format!(
+                "Looking at stage {number} of {count}: {} (Escape lets go)",
+                words(stage)
+            ),
+            format!("Looking at stage {number} of {count}: {}", words(stage)),
+            format!("Stage {number}: {}", words(stage)),
+            format!("Looking at stage {number}: {}", word(seen, stage)),
+        ];
+    }
+    let (Some(head), Some(stage)) = (head, stage_now(seen)) else {
+        return vec!["Not playing. Click a stage to look at it.".to_owned()];
+    };
+    let round = match head.rounds {
+        0 => String::new(),
+        rounds => format!(", round {}", rounds + 1),
+    };
+    let held = if head.held { ", held" } else { "" };
+    vec![
+        format!(
+            "Now stage {} of {count}{round}: {}{held}",
+            stage + 1,
+            words(stage)
+        ),
+        format!("Now stage {}: {}{held}", stage + 1, words(stage)),
+        format!("Now stage {}: {}{held}", stage + 1, word(seen, stage)),
+    ]
+}
+
+fn word(seen: &Seen, stage: usize) -> &'static str {
+    let stage = seen.form.stages.get(stage);
+    stage.map_or("", |stage| Kind::of(stage, seen).word())
+}
+
+fn draw_words(
+    ui: &Ui,
+    seen: &Seen,
+    look: &Look,
+    rooms: &Rooms,
+    state: &PlanState,
+    chosen: Option<usize>,
+    head: Option<Playhead>,
+) {
+    let painter = ui.painter();
+    let middle = |room: &Rect| pos2(room.left(), room.center().y);
+    if let Some(room) = rooms.words.first() {
+        let mut width = room.width();
+        if state.window.is_some() {
+            let hint = fitting(
+                painter,
+                &["Double-click: the whole form".to_owned()],
+                SMALL,
+                look.quiet,
+                width / 2.0,
+            );
+            width -= hint.size().x + 12.0;
+            put(
+                painter,
+                pos2(room.left() + width + 12.0, room.center().y),
+                &hint,
+            );
+        }
+        put(
+            painter,
+            middle(room),
+            &fitting(painter, &totals(seen), 15.0, look.ink, width),
+        );
+    }
+    if let Some(room) = rooms.words.get(1) {
+        let hue = if chosen.is_some() {
+            look.accent
+        } else {
+            look.ink
+        };
+        let words = now_in_words(seen, chosen, head);
+        put(
+            painter,
+            middle(room),
+            &fitting(painter, &words, TEXT, hue, room.width()),
+        );
+    }
+    if let Some(room) = rooms.words.get(2) {
+        draw_mode(painter, look, *room, &mode_in_force(seen));
+    }
+    if let Some(room) = rooms.words.get(3) {
+        draw_voices(painter, look, *room, seen.process.voices());
+    }
+}
+
+/// The mode in force, and a dot a tone that differs: filled once it has moved.
+fn draw_mode(painter: &Painter, look: &Look, room: Rect, mode: &InForce) {
+    let dots = 10.0 * mode.moved.len() as f32;
+    let words = fitting(
+        painter,
+        &mode.words,
+        TEXT,
+        look.ink,
+        room.width() - dots - 8.0,
+    );
+    put(painter, pos2(room.left(), room.center().y), &words);
+    let first = room.left() + words.size().x + 12.0;
+    for (tone, moved) in mode.moved.iter().enumerate() {
+        let at = pos2(first + 10.0 * tone as f32, room.center().y);
+        let fill = if *moved { look.accent } else { look.card };
+        painter.circle(at, 3.5, fill, Stroke::new(1.2, look.accent));
+    }
+}
+
+/// Which line is whose.
+fn draw_voices(painter: &Painter, look: &Look, room: Rect, voices: usize) {
+    let width = room.width() / voices as f32;
+    let y = room.center().y;
+    for voice in 0..voices {
+        let hue = look.voices[voice];
+        let x = room.left() + width.min(110.0) * voice as f32;
+        let line = [pos2(x, y), pos2(x + 24.0, y)];
+        painter.extend(voice_line(&line, voice, Stroke::new(1.8, hue)));
+        painter.circle_filled(pos2(x + 12.0, y), 6.0, look.card);
+        painter.add(mark(voice, pos2(x + 12.0, y), 4.0, hue, true));
+        let name = procession_core::exchange::picture::voice_name(voice);
+        let short = if voice == 0 {
+            "0".to_owned()
+        } else {
+            voice.to_string()
+        };
+        let room_for_name = width.min(110.0) - 34.0;
+        let name = fitting(painter, &[name, short], SMALL, look.quiet, room_for_name);
+        put(painter, pos2(x + 30.0, y), &name);
+    }
+}
+
+/// What a frame is drawn with.
+struct Frame<'a> {
+    painter: &'a Painter,
+    look: &'a Look,
+    rooms: &'a Rooms,
+    seen: &'a Seen,
+    window: Window,
+}
+
+impl Frame<'_> {
+    fn draw(
+        &self,
+        plan: &Plan,
+        hovered: Option<usize>,
+        chosen: Option<usize>,
+        head: Option<Playhead>,
+    ) {
+        let chart = self.rooms.chart;
+        self.draw_growth(plan);
+        if let Some(stage) = hovered {
+            let column = self.column(stage);
+            self.painter
+                .rect_filled(column, 0.0, self.look.edge.gamma_multiply(0.18));
+        }
+        self.draw_levels(plan);
+        self.draw_unit();
+        self.draw_blocks(plan);
+        self.draw_bars(plan);
+        let inside = self.painter.with_clip_rect(chart.expand2(vec2(1.0, 6.0)));
+        for jump in &plan.jumps {
+            let ends = [pos2(*jump, chart.top()), pos2(*jump, chart.bottom())];
+            let stroke = Stroke::new(1.0, self.look.rule);
+            inside.extend(Shape::dotted_line(&ends, stroke.color, 4.0, 1.0));
+        }
+        for course in plan.courses.iter().rev() {
+            let hue = self.look.voices[course.voice];
+            let stroke = Stroke::new(1.8, hue);
+            inside.extend(voice_line(&course.points, course.voice, stroke));
+        }
+        for course in plan.courses.iter().rev() {
+            let hue = self.look.voices[course.voice];
+            for (at, filled) in &course.marks {
+                if !filled {
+                    inside.circle_filled(*at, 4.5, self.look.card);
+                }
+                inside.add(mark(course.voice, *at, 4.0, hue, *filled));
+            }
+        }
+        if let Some(stage) = chosen {
+            let stroke = Stroke::new(2.0, self.look.accent);
+            let column = self.column(stage);
+            self.painter
+                .rect_stroke(column, 2.0, stroke, StrokeKind::Outside);
+        }
+        if let Some(head) = head {
+            self.draw_head(head);
+        }
+    }
+
+    /// A stage from the top of the chart to the bottom of the strip; never too narrow to be seen.
+    fn column(&self, stage: usize) -> Rect {
+        let all = self.rooms.chart.union(self.rooms.strip);
+        let Some(stage) = self.seen.form.stages.get(stage) else {
+            return Rect::NOTHING;
+        };
+        let edge = |at: Beats| {
+            let x = self.window.x(at - self.seen.process.origin(), all);
+            x.clamp(all.left(), all.right())
+        };
+        let (left, right) = (edge(stage.span.start), edge(stage.span.end));
+        let right = right.max(left + 2.0);
+        Rect::from_x_y_ranges(left..=right, all.y_range())
+    }
+
+    fn draw_growth(&self, plan: &Plan) {
+        for grown in &plan.growth {
+            self.painter
+                .rect_filled(grown.rect, 0.0, self.look.rule.gamma_multiply(0.7));
+            let top = [grown.rect.left_top(), grown.rect.right_top()];
+            self.painter
+                .line_segment(top, Stroke::new(1.5, self.look.edge));
+            let label = fitting(
+                self.painter,
+                &[
+                    format!("{} notes", grown.shown),
+                    grown.shown.to_string(),
+                    String::new(),
+                ],
+                SMALL,
+                self.look.quiet,
+                grown.rect.width() - 1.0,
+            );
+            let x = grown.rect.center().x - label.size().x / 2.0;
+            let y = f32::max(grown.rect.top() - 8.0, self.rooms.chart.top() + 7.0);
+            put(self.painter, pos2(x, y), &label);
+        }
+    }
+
+    fn draw_levels(&self, plan: &Plan) {
+        let chart = self.rooms.chart;
+        for level in &plan.levels {
+            let ends = [pos2(chart.left(), level.y), pos2(chart.right(), level.y)];
+            self.painter
+                .line_segment(ends, Stroke::new(1.0, self.look.rule));
+            self.painter.text(
+                pos2(chart.left() - 6.0, level.y),
+                Align2::RIGHT_CENTER,
+                level.steps,
+                FontId::proportional(SMALL),
+                self.look.quiet,
+            );
+        }
+    }
+
+    /// What the numbers at the side count, upwards along them.
+    fn draw_unit(&self) {
+        let chart = self.rooms.chart;
+        let font = FontId::proportional(SMALL);
+        let words = "steps ahead".to_owned();
+        let words = self.painter.layout_no_wrap(words, font, self.look.quiet);
+        if words.size().x > chart.height() {
+            return;
+        }
+        let corner = pos2(
+            chart.left() - LEVELS,
+            chart.center().y + words.size().x / 2.0,
+        );
+        let upwards = epaint::TextShape::new(corner, words, self.look.quiet)
+            .with_angle(-std::f32::consts::FRAC_PI_2);
+        self.painter.add(upwards);
+    }
+
+    fn draw_blocks(&self, plan: &Plan) {
+        for block in &plan.blocks {
+            self.draw_block(block);
+        }
+        let strip = self.rooms.strip;
+        for block in &plan.blocks {
+            if block.right - block.left > 4.0 {
+                let x = block.right;
+                let ends = [pos2(x, strip.top()), pos2(x, strip.bottom())];
+                self.painter
+                    .line_segment(ends, Stroke::new(1.0, self.look.card));
+            }
+        }
+    }
+
+    /// Unison stands out, a drift slopes up, what grows or builds up does so in stairs.
+    fn draw_block(&self, block: &Block) {
+        let strip = self.rooms.strip;
+        let rect = Rect::from_x_y_ranges(block.left..=block.right, strip.y_range());
+        let (fill, ink) = match block.kind {
+            Kind::Unison => (self.look.accent, self.look.card),
+            Kind::Drift | Kind::Growth | Kind::BuildUp => (self.look.paper, self.look.ink),
+            Kind::Alone | Kind::Entry | Kind::Dwell => (self.look.rule, self.look.ink),
+        };
+        self.painter.rect_filled(rect, 0.0, fill);
+        let has_room = rect.width() > 3.0;
+        match block.kind {
+            Kind::Drift if has_room => {
+                let slope = [rect.left_bottom(), rect.right_top()];
+                self.painter
+                    .line_segment(slope, Stroke::new(1.0, self.look.edge));
+            }
+            Kind::Growth | Kind::BuildUp if has_room => {
+                for stair in 1..=3_u8 {
+                    let part = f32::from(stair) / 3.0;
+                    let corner = pos2(
+                        rect.left() + rect.width() * (part - 1.0 / 3.0),
+                        rect.bottom() - rect.height() * part,
+                    );
+                    let stair = Rect::from_min_max(corner, rect.right_bottom());
+                    self.painter.rect_filled(stair, 0.0, self.look.rule);
+                }
+            }
+            _ => (),
+        }
+        let word = match block.stages {
+            1 => block.kind.word().to_owned(),
+            _ => String::new(),
+        };
+        let word = fitting(
+            self.painter,
+            &[word, String::new()],
+            SMALL,
+            ink,
+            rect.width() - 6.0,
+        );
+        let x = rect.center().x - word.size().x / 2.0;
+        if block.kind == Kind::Drift && word.size().x > 1.0 {
+            let behind = Rect::from_center_size(rect.center(), word.size() + vec2(4.0, 0.0));
+            self.painter.rect_filled(behind.intersect(rect), 0.0, fill);
+        }
+        put(self.painter, pos2(x, rect.center().y), &word);
+    }
+
+    fn draw_bars(&self, plan: &Plan) {
+        let axis = self.rooms.axis;
+        let font = FontId::proportional(SMALL);
+        let mut free_from = f32::NEG_INFINITY;
+        for bar in &plan.bars {
+            let ends = [pos2(bar.x, axis.top()), pos2(bar.x, axis.top() + 5.0)];
+            self.painter
+                .line_segment(ends, Stroke::new(1.0, self.look.edge));
+            let words = [(&bar.bar, self.look.ink), (&bar.clock, self.look.quiet)];
+            let words = words.map(|(words, hue)| {
+                self.painter
+                    .layout_no_wrap(words.clone(), font.clone(), hue)
+            });
+            let width = f32::max(words[0].size().x, words[1].size().x);
+            // The last one would run over the edge, and may stay out of the way of the one before.
+            let x = bar.x.min(axis.right() - width);
+            if x < free_from {
+                continue;
+            }
+            free_from = x + width + 8.0;
+            for (line, words) in words.iter().enumerate() {
+                let y = axis.top() + 12.0 + 13.0 * line as f32;
+                put(self.painter, pos2(x, y), words);
+            }
+        }
+    }
+
+    fn draw_head(&self, head: Playhead) {
+        let chart = self.rooms.chart;
+        let x = self.window.x(head.at, chart);
+        if x < chart.left() - 1.0 || x > chart.right() + 1.0 {
+            return;
+        }
+        let top = chart.top() - 3.0;
+        let ends = [pos2(x, top), pos2(x, self.rooms.strip.bottom())];
+        self.painter
+            .line_segment(ends, Stroke::new(2.0, self.look.accent));
+        let points = vec![
+            pos2(x - 5.0, top - 3.0),
+            pos2(x + 5.0, top - 3.0),
+            pos2(x, top + 5.0),
+        ];
+        let tip = Shape::convex_polygon(points, self.look.accent, Stroke::NONE);
+        self.painter.add(tip);
+    }
+}
+
+fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or(String::new(), |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
+
+fn say_what_follows(ui: &mut Ui, rect: Rect, look: &Look) {
+    let said = "The plan of the piece appears here once there is a phrase.";
+    let id = ui.scope_id().with("plan without a phrase");
+    let response = ui.interact(rect, id, Sense::hover());
+    response.widget_info(|| WidgetInfo::labeled(Role::Label, true, said));
+    let font = FontId::proportional(15.0);
+    let galley = ui
+        .painter()
+        .layout(said.to_owned(), font, look.quiet, rect.width() - 40.0);
+    let corner = rect.center() - galley.size() / 2.0;
+    ui.painter().galley(corner, galley, look.quiet);
+}

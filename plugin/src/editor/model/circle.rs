@@ -216,6 +216,7 @@ fn ring(
             "on its way to {}",
             steps_ahead(shortly(ahead + to_go / step))
         ),
+        (_, None) if !entered => format!("will enter {}", steps_ahead(shortly(ahead))),
         (copy, None) => doing(copy),
     };
     Ring {
@@ -231,10 +232,10 @@ fn ring(
             })
             .collect(),
         name: voice_name(voice),
-        place: if voice == 0 {
-            String::new()
-        } else {
-            steps_ahead(shortly(ahead))
+        place: match voice {
+            0 => String::new(),
+            _ if !entered => "waits".to_owned(),
+            _ => steps_ahead(shortly(ahead)),
         },
         doing,
     }
@@ -301,10 +302,10 @@ fn to_go(process: &Process, voice: usize, moment: &Moment, told: Told) -> Option
 
 fn doing_now(seen: &Seen, stage: usize, copy: usize) -> String {
     let Some(state) = copy_in(seen, stage, copy) else {
-        return "waits to enter".to_owned();
+        return "waits".to_owned();
     };
     match state.doing {
-        Doing::Waiting => "waits to enter".to_owned(),
+        Doing::Waiting => "waits".to_owned(),
         Doing::Entering => "enters".to_owned(),
         Doing::Building => "builds up".to_owned(),
         Doing::Locked => "locked".to_owned(),
@@ -426,7 +427,7 @@ impl Face {
         Self {
             centre,
             outer: radius - f32::min(gap / 2.0, 10.0),
-            gap: gap.min(30.0),
+            gap: gap.min(34.0),
             rings,
         }
     }
@@ -669,7 +670,10 @@ pub(super) mod tests {
         let circle = Circle::now(&seen(EIGHT, settings, Some(1.0)), None);
         let copy = &circle.rings[1];
         assert!(!copy.entered && copy.attacks.iter().all(|attack| !attack.sounds));
-        assert_eq!(copy.doing, "waits to enter");
+        assert_eq!(
+            (copy.place.as_str(), copy.doing.as_str()),
+            ("waits", "will enter together")
+        );
         assert_eq!(circle.facts, "1 attack");
     }
 

@@ -208,7 +208,7 @@ pub struct BarLine {
 /// Room that a bar number and a clock time take, with air, in points.
 const ROOM_FOR_A_BAR: f32 = 62.0;
 /// Room that the number of a level takes, with air.
-const ROOM_FOR_A_LEVEL: f32 = 17.0;
+const ROOM_FOR_A_LEVEL: f32 = 22.0;
 /// Narrower stages are drawn as one.
 const NARROWEST: f32 = 2.0;
 /// A stage at least so wide has a mark on its line.
@@ -366,7 +366,19 @@ impl<'a> Canvas<'a> {
             }
             self.draw_stage(&mut line, stage, &state);
         }
+        self.mark_the_end(&mut line);
         line
+    }
+
+    /// Where no stage has room for a mark, the end of the line has.
+    fn mark_the_end(&self, line: &mut Course) {
+        let inside = |at: &&Pos2| at.x <= self.chart.right() + 0.5;
+        if line.marks.is_empty()
+            && let Some(last) = line.points.iter().rev().find(inside)
+        {
+            let x = last.x.min(self.chart.right() - 5.0);
+            line.marks.push((pos2(x, last.y), true));
+        }
     }
 
     fn draw_stage(&self, line: &mut Course, stage: &Stage, state: &CopyStage) {
@@ -937,7 +949,7 @@ mod tests {
         assert!(plan.blocks.len() <= 401);
         for course in &plan.courses {
             assert!(course.points.len() < 2500, "{}", course.points.len());
-            assert!(course.marks.is_empty());
+            assert!(course.marks.len() <= 1);
         }
         assert!(plan.bars.len() < 15 && plan.bars.len() > 4);
         // Near enough, the same form has all its detail.
