@@ -559,6 +559,9 @@ pub(super) fn fitting(
 
 /// Text, its left edge and the middle of its height at `at`.
 pub(super) fn put(painter: &Painter, at: Pos2, galley: &Arc<Galley>) {
+    if galley.text().is_empty() {
+        return;
+    }
     let corner = pos2(at.x, at.y - galley.size().y / 2.0);
     painter.galley(corner, galley.clone(), Color32::PLACEHOLDER);
 }

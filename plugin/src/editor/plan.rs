@@ -103,9 +103,11 @@ pub fn show(
         ui.scope_id().with("plan"),
         Sense::click_and_drag(),
     );
-    look_around(ui, seen, state, &rooms, &response, head);
+    // A click means what was under it, before two of them show the whole: chosen and let go.
     let window = state.window.unwrap_or(Window::whole(seen));
     choose(ui, seen, &rooms, window, &response, chosen);
+    look_around(ui, seen, state, &rooms, &response, head);
+    let window = state.window.unwrap_or(Window::whole(seen));
 
     let hovered = response
         .hover_pos()

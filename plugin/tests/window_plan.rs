@@ -1,0 +1,325 @@
+//! The plan, with real pointer, wheel and keys.
+#![allow(clippy::unwrap_used)]
+
+use egui::{Event, Key, Modifiers, PointerButton, Pos2, Rect, Shape, Vec2, pos2, vec2};
+use egui_kittest::Harness;
+use egui_kittest::kittest::Queryable;
+use procession::editor::look::{Look, Theme};
+use procession::editor::plan::{PlanState, show};
+use procession::editor::seen::Seen;
+use procession::feed::Snapshot;
+use procession_core::engine::Anchor;
+use procession_core::mode::ModeName;
+use procession_core::phrase::Phrase;
+use procession_core::process::Process;
+use procession_core::settings::{CopiesMove, FoldKind, Growth, Settings, Shifts};
+
+/// Eight steps of a sixteenth: dwells of 16 beats, drifts of 8, 208 beats in all.
+const EIGHT: &str = "D4 . F4 G4 . A4 . .";
+
+/// The view, and the stage that is looked at.
+struct Desk {
+    seen: Seen,
+    state: PlanState,
+    chosen: Option<usize>,
+    rect: Rect,
+}
+
+fn seen(text: &str, settings: Settings, elapsed: f64) -> Seen {
+    let phrase =
+        Phrase::from_text(text, settings.step()).unwrap_or_else(|_| Phrase::empty(2.0).unwrap());
+    let process = Process::new(phrase.clone(), settings, 0.0);
+    let snapshot = Snapshot {
+        playing: elapsed > 0.0,
+        running: elapsed > 0.0,
+        position: elapsed,
+        tempo: 120.0,
+        beats_per_bar: 4.0,
+        ahead: std::array::from_fn(|voice| process.displacement(voice, elapsed)),
+        ..Snapshot::default()
+    };
+    Seen::new(snapshot, phrase, settings, Anchor::Song(0.0))
+}
+
+struct Screen(Harness<'static, Desk>);
+
+impl Screen {
+    fn new(seen: Seen, size: Vec2) -> Self {
+        Self::zoomed(seen, size, 1.0)
+    }
+
+    fn zoomed(seen: Seen, size: Vec2, zoom: f32) -> Self {
+        let desk = Desk {
+            seen,
+            state: PlanState::default(),
+            chosen: None,
+            rect: Rect::NOTHING,
+        };
+        let look = Look::of(Theme::Dark);
+        let mut harness = Harness::builder()
+            .with_size(size)
+            .with_pixels_per_point(zoom)
+            .with_step_dt(1.0 / 60.0)
+            .build_ui_state(
+                move |ui, desk: &mut Desk| {
+                    desk.rect = ui.available_rect_before_wrap();
+                    let Desk {
+                        seen,
+                        state,
+                        chosen,
+                        ..
+                    } = desk;
+                    assert_eq!(show(ui, seen, &look, state, chosen), []);
+                },
+                desk,
+            );
+        harness.run();
+        Self(harness)
+    }
+
+    /// At a time of the whole form, in beats.
+    fn at(&self, beats: f64, of: f64) -> Pos2 {
+        let chart = self.0.get_by_label_contains("Plan: ").rect();
+        let share = (beats / of) as f32;
+        pos2(chart.left() + share * chart.width(), chart.center().y)
+    }
+
+    fn button(&mut self, at: Pos2, pressed: bool) {
+        self.0.event(Event::PointerButton {
+            pos: at,
+            button: PointerButton::Primary,
+            pressed,
+            modifiers: Modifiers::NONE,
+        });
+        self.0.step();
+    }
+
+    fn take(&mut self, at: Pos2) {
+        self.0.hover_at(at);
+        self.0.step();
+        self.button(at, true);
+    }
+
+    fn click(&mut self, at: Pos2) {
+        self.take(at);
+        self.button(at, false);
+        // So that the next click is no second one of a pair.
+        self.0.run_steps(30);
+    }
+
+    fn wheel(&mut self, at: Pos2, delta: Vec2) {
+        self.0.hover_at(at);
+        self.0.step();
+        self.0.event(Event::MouseWheel {
+            unit: egui::MouseWheelUnit::Point,
+            delta,
+            phase: egui::TouchPhase::Move,
+            source: egui::MouseWheelSource::Wheel,
+            modifiers: Modifiers::NONE,
+        });
+        self.0.run_steps(60);
+    }
+
+    fn chosen(&self) -> Option<usize> {
+        self.0.state().chosen
+    }
+}
+
+const WINDOW: Vec2 = vec2(700.0, 420.0);
+
+#[test]
+fn a_click_on_a_stage_chooses_it_and_another_lets_it_go() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 1.0), WINDOW);
+    // From beat 24 to 40 copy 1 stays a step ahead.
+    let third = screen.at(30.0, 208.0);
+    screen.click(third);
+    assert_eq!(screen.chosen(), Some(2));
+    screen
+        .0
+        .get_by_label_contains("Looking at stage 3 of 17: copy 1 stays 1 step ahead");
+    screen.click(screen.at(42.0, 208.0));
+    assert_eq!(screen.chosen(), Some(3));
+    screen.click(screen.at(42.0, 208.0));
+    assert_eq!(screen.chosen(), None);
+}
+
+#[test]
+fn escape_lets_go() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 1.0), WINDOW);
+    screen.click(screen.at(30.0, 208.0));
+    screen.0.key_press(Key::Escape);
+    screen.0.run();
+    assert_eq!(screen.chosen(), None);
+    screen.0.get_by_label_contains("Now stage 1 of 17: unison");
+}
+
+#[test]
+fn the_arrow_keys_go_from_stage_to_stage() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 1.0), WINDOW);
+    screen.click(screen.at(30.0, 208.0));
+    screen.0.key_press(Key::ArrowRight);
+    screen.0.run();
+    assert_eq!(screen.chosen(), Some(3));
+    for _ in 0..9 {
+        screen.0.key_press(Key::ArrowLeft);
+        screen.0.run();
+    }
+    assert_eq!(screen.chosen(), Some(0));
+}
+
+#[test]
+fn resting_on_a_stage_tells_what_it_is() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 1.0), WINDOW);
+    screen.0.hover_at(screen.at(30.0, 208.0));
+    screen.0.run_steps(60);
+    for words in [
+        "Stage 3 of 17: dwell",
+        "Copy 1 stays 1 step ahead",
+        "Bars 7-10, 0:12 to 0:20",
+        "7 attacks, 1 doubling; 4 pitches: D F G A",
+    ] {
+        screen.0.get_by_label_contains(words);
+    }
+    assert_eq!(screen.chosen(), None);
+}
+
+#[test]
+fn a_stage_that_is_no_more_is_let_go() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 1.0), WINDOW);
+    screen.0.state_mut().chosen = Some(16);
+    let mut short = Settings::default();
+    short.motion.shifts = Shifts::Count(1);
+    screen.0.state_mut().seen = seen(EIGHT, short, 1.0);
+    screen.0.run();
+    assert_eq!(screen.chosen(), None);
+}
+
+#[test]
+fn the_wheel_looks_nearer_and_two_clicks_show_the_whole_again() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 0.0), WINDOW);
+    let left = screen.at(1.0, 208.0);
+    let right = screen.at(207.0, 208.0);
+    screen.wheel(left, vec2(0.0, 480.0));
+    // Two halvings about the left edge: the right edge is a quarter of the way.
+    screen.click(right);
+    assert_eq!(screen.chosen(), Some(4));
+    for _ in 0..2 {
+        screen.take(right);
+        screen.button(right, false);
+    }
+    screen.0.run_steps(30);
+    assert_eq!(screen.chosen(), Some(4));
+    screen.click(right);
+    assert_eq!(screen.chosen(), Some(16));
+}
+
+#[test]
+fn a_drag_moves_on_through_the_piece_and_chooses_nothing() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 0.0), WINDOW);
+    let left = screen.at(1.0, 208.0);
+    let right = screen.at(207.0, 208.0);
+    screen.wheel(left, vec2(0.0, 480.0));
+    screen.take(right);
+    for part in 1..=8 {
+        screen
+            .0
+            .hover_at(right + (left - right) * part as f32 / 8.0);
+        screen.0.step();
+    }
+    screen.button(left, false);
+    screen.0.run_steps(30);
+    assert_eq!(screen.chosen(), None);
+    // Most of a quarter further, all but what the first move needed to become a drag.
+    screen.click(right);
+    let chosen = screen.chosen().unwrap();
+    assert!((7..=8).contains(&chosen), "{chosen}");
+}
+
+#[test]
+fn the_playhead_is_followed_off_the_edge_while_it_is_in_sight() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 2.0), WINDOW);
+    let left = screen.at(1.0, 208.0);
+    screen.wheel(left, vec2(0.0, 480.0));
+    screen.0.state_mut().seen = seen(EIGHT, Settings::default(), 100.0);
+    screen.0.run();
+    screen.click(left);
+    // A tenth of the 52 beats in sight lies before beat 100.
+    assert_eq!(screen.chosen(), Some(7));
+}
+
+#[test]
+fn an_endless_process_says_so() {
+    let mut settings = Settings::default();
+    settings.motion.shifts = Shifts::Endless;
+    let screen = Screen::new(seen(EIGHT, settings, 500.0), WINDOW);
+    screen.0.get_by_label_contains("it goes on endlessly");
+    screen.0.get_by_label_contains("round 3");
+}
+
+#[test]
+fn without_a_phrase_it_says_what_will_be_here() {
+    let nothing = seen("", Settings::default(), 0.0);
+    assert!(nothing.phrase().is_empty());
+    let screen = Screen::new(nothing, WINDOW);
+    screen.0.get_by_label_contains("once there is a phrase");
+}
+
+/// Where every text is drawn.
+fn texts(shapes: &[egui::epaint::ClippedShape]) -> Vec<(String, Rect)> {
+    fn gather(shape: &Shape, into: &mut Vec<(String, Rect)>) {
+        match shape {
+            Shape::Text(text) if !text.galley.is_empty() => {
+                into.push((text.galley.text().to_owned(), shape.visual_bounding_rect()));
+            }
+            Shape::Vec(shapes) => shapes.iter().for_each(|shape| gather(shape, into)),
+            _ => (),
+        }
+    }
+    let mut found = Vec::new();
+    for clipped in shapes {
+        gather(&clipped.shape, &mut found);
+    }
+    found
+}
+
+#[test]
+fn at_every_size_all_words_are_inside_and_none_lies_on_another() {
+    let mut eight = Settings::default();
+    eight.motion.copies = 8;
+    eight.motion.entry = 2;
+    eight.growth.growth = Growth::Fill;
+    eight.fold.fold = FoldKind::ByDegree;
+    eight.fold.amount = 0.5;
+    eight.fold.target_mode = ModeName::Locrian;
+    let mut long = eight;
+    long.motion.copies_move = CopiesMove::InTurn;
+    long.motion.dwell = 64;
+    long.motion.shifts = Shifts::Endless;
+    let sizes = [
+        (340.0, 220.0),
+        (340.0, 340.0),
+        (380.0, 300.0),
+        (600.0, 180.0),
+        (700.0, 420.0),
+        (1200.0, 800.0),
+    ];
+    let phrase = "D4 . F4 G4 . A4 C5 . D4 . E4 . G4 A4 . F4";
+    for (settings, at) in [(Settings::default(), 35.0), (eight, 171.3), (long, 1e5)] {
+        for (width, height) in sizes {
+            for zoom in [1.0, 2.0] {
+                let seen = seen(phrase, settings, at);
+                let screen = Screen::zoomed(seen, vec2(width, height), zoom);
+                let room = screen.0.state().rect.expand(0.5);
+                let texts = texts(&screen.0.output().shapes);
+                assert!(texts.len() > 5);
+                for (index, (words, rect)) in texts.iter().enumerate() {
+                    assert!(room.contains_rect(*rect), "{words} at {width} x {height}");
+                    for (others, other) in &texts[index + 1..] {
+                        let apart = !rect.shrink(1.0).intersects(other.shrink(1.0));
+                        assert!(apart, "{words} on {others} at {width} x {height}");
+                    }
+                }
+            }
+        }
+    }
+}
