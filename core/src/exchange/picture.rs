@@ -395,10 +395,14 @@ pub fn steps_ahead(steps: f64) -> String {
     }
 }
 
-/// A length as minutes and seconds at `tempo`: "3:36".
+/// A length as minutes and seconds at `tempo`: "3:36", from an hour on with hours: "9:09:04".
 pub fn minutes(beats: Beats, tempo: f64) -> String {
     let seconds = (beats * 60.0 / tempo).round().max(0.0) as u64;
-    format!("{}:{:02}", seconds / 60, seconds % 60)
+    let (hours, minutes, seconds) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
+    match hours {
+        0 => format!("{minutes}:{seconds:02}"),
+        _ => format!("{hours}:{minutes:02}:{seconds:02}"),
+    }
 }
 
 /// "Steady" or "Copy 3".
@@ -490,6 +494,8 @@ mod tests {
     fn minutes_are_read_as_on_a_clock() {
         assert_eq!(minutes(432.0, 120.0), "3:36");
         assert_eq!(minutes(0.0, 120.0), "0:00");
+        assert_eq!(minutes(7200.0, 120.0), "1:00:00");
+        assert_eq!(minutes(65_888.0, 120.0), "9:09:04");
     }
 
     #[test]

@@ -35,6 +35,7 @@ impl CircleState {
 }
 
 const MARGIN: f32 = 8.0;
+const TOOLTIP: f32 = 290.0;
 const HEADING: f32 = 22.0;
 const TEXT: f32 = 13.0;
 const SMALL: f32 = 11.5;
@@ -204,8 +205,20 @@ fn turn_rings(
     if voice > 0 {
         ui.set_cursor_icon(CursorIcon::Grab);
     }
-    response.on_hover_text_at_pointer(about_ring(seen, ring));
+    response.on_hover_ui_at_pointer(|ui| {
+        ui.set_max_width(TOOLTIP);
+        ui.label(about_ring(seen, ring));
+    });
     Some(voice)
+}
+
+/// An offset of a copy's own, which may be none at all.
+fn own_offset(steps: f64) -> String {
+    if steps == 0.0 {
+        "none".to_owned()
+    } else {
+        steps_ahead(steps)
+    }
 }
 
 /// What a ring is and what a hand can do with it.
@@ -214,15 +227,15 @@ fn about_ring(seen: &Seen, ring: &Ring) -> String {
         return "Steady: plays the phrase as it is and never moves.".to_owned();
     }
     let settings = seen.settings();
-    let own = steps_ahead(settings.copies[ring.voice - 1].offset);
+    let own = own_offset(settings.copies[ring.voice - 1].offset);
     let arrives = match settings.motion.motion {
         _ if !seen.snapshot.running => "",
         Motion::Drift => " It drifts there.",
         Motion::Jump | Motion::BuildUp => " It goes there at its next cycle.",
     };
     format!(
-        "{}: {}, {}.\nIts own offset: {own}. Drag the ring to set it, backwards for farther ahead; \
-         with Shift between whole steps, too.{arrives} Double-click for none.",
+        "{}: {}, {}.\nIts own offset: {own}. Drag the ring to set it, against the clock for farther \
+         ahead; with Shift between whole steps, too.{arrives} Double-click for none.",
         ring.name, ring.place, ring.doing
     )
 }
@@ -257,6 +270,7 @@ fn list_voice(
     }
     draw_voice(ui.painter(), look, row, ring, &response);
     response.on_hover_ui_at_pointer(|ui| {
+        ui.set_max_width(TOOLTIP);
         ui.label(about_ring(seen, ring));
         if ring.voice > 0 {
             ui.label("With a click here, the arrow keys move it step by step.");
@@ -364,8 +378,8 @@ fn draw_heading(
     if let Some((copy, own)) = state.told() {
         let name = voice_name(copy);
         let words = [
-            format!("{name}, own offset: {}", steps_ahead(own)),
-            format!("{copy}: {}", steps_ahead(own)),
+            format!("{name}, own offset: {}", own_offset(own)),
+            format!("{copy}: {}", own_offset(own)),
         ];
         put(
             painter,
@@ -415,7 +429,8 @@ fn draw_circle(
         let first = doubling.voices.first().copied().unwrap_or(0);
         let last = doubling.voices.last().copied().unwrap_or(0);
         let ends = [first, last].map(|voice| face.point(doubling.place, face.radius(voice)));
-        painter.line_segment(ends, Stroke::new(2.0, look.quiet));
+        let width = if size < 2.5 { 1.0 } else { 2.0 };
+        painter.line_segment(ends, Stroke::new(width, look.quiet));
     }
     if let Some(hand) = circle.hand {
         draw_hand(painter, look, face, hand);

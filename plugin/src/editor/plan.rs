@@ -12,9 +12,11 @@ use crate::editor::model::plan::{
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
 use egui::{
-    Align2, CursorIcon, EventFilter, FontId, Key, Painter, Pos2, Rect, Response, Role, Sense,
-    Shape, Stroke, StrokeKind, Ui, WidgetInfo, epaint, pos2, vec2,
+    Align2, CursorIcon, EventFilter, FontId, Galley, Key, Painter, Pos2, Rect, Response, Role,
+    Sense, Shape, Stroke, StrokeKind, Ui, WidgetInfo, epaint, pos2, vec2,
 };
+use procession_core::exchange::picture::voice_name;
+use procession_core::exchange::plan::stage_words;
 use procession_core::phrase::Phrase;
 use procession_core::settings::Settings;
 use procession_core::time::Beats;
@@ -279,7 +281,8 @@ fn choose(
             *chosen = Some((from + on).saturating_sub(back).min(last));
         }
     }
-    if ui.input(|input| input.key_pressed(Key::Escape)) {
+    // While something is dragged, Escape gives that up, and no more.
+    if ui.input(|input| input.key_pressed(Key::Escape) && !input.pointer.any_down()) {
         *chosen = None;
     }
 }
@@ -316,8 +319,7 @@ fn now_in_words(seen: &Seen, chosen: Option<usize>, head: Option<Playhead>) -> V
     let count = seen.form.stages.len();
     let words = |stage: usize| {
         let stage = seen.form.stages.get(stage);
-        let words =
-            |stage| procession_core::exchange::plan::stage_words(stage, &seen.form, &seen.process);
+        let words = |stage| stage_words(stage, &seen.form, &seen.process);
         stage.map_or(String::new(), words)
     };
     if let Some(stage) = chosen {
@@ -430,26 +432,37 @@ fn draw_mode(painter: &Painter, look: &Look, room: Rect, mode: &InForce) {
     }
 }
 
-/// Which line is whose.
+/// Which line is whose: by line, mark and name, or by less where there is less room.
 fn draw_voices(painter: &Painter, look: &Look, room: Rect, voices: usize) {
-    let width = room.width() / voices as f32;
-    let y = room.center().y;
-    for voice in 0..voices {
-        let hue = look.voices[voice];
-        let x = room.left() + width.min(110.0) * voice as f32;
-        let line = [pos2(x, y), pos2(x + 24.0, y)];
-        painter.extend(voice_line(&line, voice, Stroke::new(1.8, hue)));
-        painter.circle_filled(pos2(x + 12.0, y), 6.0, look.card);
-        painter.add(mark(voice, pos2(x + 12.0, y), 4.0, hue, true));
-        let name = procession_core::exchange::picture::voice_name(voice);
-        let short = if voice == 0 {
-            "0".to_owned()
-        } else {
-            voice.to_string()
+    let named = |short: bool| -> Vec<_> {
+        let name = |voice: usize| match voice {
+            1.. if short => voice.to_string(),
+            _ => voice_name(voice),
         };
-        let room_for_name = width.min(110.0) - 34.0;
-        let name = fitting(painter, &[name, short], SMALL, look.quiet, room_for_name);
-        put(painter, pos2(x + 30.0, y), &name);
+        let galley = |voice| fitting(painter, &[name(voice)], SMALL, look.quiet, f32::INFINITY);
+        (0..voices).map(galley).collect()
+    };
+    // Names in full or not, the length of a line, the air around a name.
+    let ways = [(false, 26.0, 16.0), (true, 26.0, 16.0), (true, 10.0, 6.0)];
+    let width = |line: f32, air: f32, name: &Galley| line + 1.5 * air + name.size().x;
+    let fits = |(short, line, air): &(bool, f32, f32)| {
+        let widths = named(*short).into_iter();
+        let widths = widths.map(|name| width(*line, *air, &name));
+        widths.sum::<f32>() - air <= room.width()
+    };
+    let (short, line, air) = ways.into_iter().find(fits).unwrap_or(ways[2]);
+    let (mut x, y) = (room.left(), room.center().y);
+    for (voice, name) in named(short).iter().enumerate() {
+        let hue = look.voices[voice];
+        let middle = pos2(x + line / 2.0, y);
+        if line > 20.0 {
+            let ends = [pos2(x, y), pos2(x + line, y)];
+            painter.extend(voice_line(&ends, voice, Stroke::new(1.8, hue)));
+            painter.circle_filled(middle, 6.0, look.card);
+        }
+        painter.add(mark(voice, middle, 4.0, hue, true));
+        put(painter, pos2(x + line + air / 2.0, y), name);
+        x += width(line, air, name);
     }
 }
 
