@@ -1,6 +1,10 @@
 //! What the views draw, worked out without a window: positions, labels, roles of colour.
 
 pub mod alignments;
+pub mod history;
+pub mod layout;
 pub mod notes;
+pub mod parameters;
 pub mod phrase;
 pub mod sonority;
+pub mod status;
