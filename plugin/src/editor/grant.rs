@@ -39,6 +39,8 @@ pub struct Granter {
     /// Parameters with a hand on them.
     held: Vec<&'static str>,
     history: History,
+    /// Whether the phrase was written since this was last asked.
+    wrote: bool,
     said: Option<String>,
 }
 
@@ -58,14 +60,14 @@ impl Granter {
             }
             Wish::Edit(phrase) => {
                 self.history.edit(&present(parameters), &phrase);
-                replace(parameters, *phrase);
+                self.replace(parameters, *phrase);
             }
             Wish::Undo => match self.history.undo(&present(parameters)) {
-                Some(phrase) => replace(parameters, phrase),
+                Some(phrase) => self.replace(parameters, phrase),
                 None => self.say("There is no edit of this phrase to take back."),
             },
             Wish::Redo => match self.history.redo(&present(parameters)) {
-                Some(phrase) => replace(parameters, phrase),
+                Some(phrase) => self.replace(parameters, phrase),
                 None => self.say("There is no edit of this phrase to do again."),
             },
             Wish::Panic => {
@@ -87,6 +89,16 @@ impl Granter {
     /// What a view wanted to have said since this was last asked.
     pub fn take_said(&mut self) -> Option<String> {
         self.said.take()
+    }
+
+    /// Whether the phrase was written since this was last asked.
+    pub fn take_wrote(&mut self) -> bool {
+        std::mem::take(&mut self.wrote)
+    }
+
+    fn replace(&mut self, parameters: &Parameters, phrase: Phrase) {
+        parameters.kept.edit(|kept| kept.taken.phrase = phrase);
+        self.wrote = true;
     }
 
     fn say(&mut self, text: &str) {
@@ -146,8 +158,4 @@ impl Granter {
 
 fn present(parameters: &Parameters) -> Phrase {
     parameters.kept.current().taken.phrase
-}
-
-fn replace(parameters: &Parameters, phrase: Phrase) {
-    parameters.kept.edit(|kept| kept.taken.phrase = phrase);
 }

@@ -40,11 +40,13 @@ pub struct Shell {
     dressed: Option<Theme>,
 }
 
-/// Notices whether hold was asked for with nothing played.
+/// Notices whether hold was asked for with nothing played. Whoever wrote the phrase need not play
+/// it.
 #[derive(Clone, Copy, Debug, Default)]
 struct Misses {
     counted: Option<u32>,
     taken: u32,
+    written: bool,
     last_missed: bool,
 }
 
@@ -52,7 +54,10 @@ impl Misses {
     fn follow(&mut self, snapshot: &Snapshot, hold: bool) -> bool {
         let counted = self.counted.replace(snapshot.nothing_played);
         if counted.is_some_and(|before| before != snapshot.nothing_played) {
-            self.last_missed = true;
+            self.last_missed = !self.written;
+        }
+        if snapshot.taken != self.taken {
+            self.written = false;
         }
         if snapshot.taken != self.taken || !hold {
             self.last_missed = false;
@@ -121,6 +126,7 @@ impl Shell {
         if !pressed {
             self.granter.let_go_of_all(host);
         }
+        self.misses.written |= self.granter.take_wrote();
         if let Some(text) = self.granter.take_said() {
             self.said = Some((text, ui.input(|input| input.time) + SAID_FOR));
             ui.ctx().request_repaint();
