@@ -300,10 +300,9 @@ fn every_parameter_is_there_and_tells_what_is_heard_of_it() {
         for id in group.ids {
             let declaration = DECLARATIONS.iter().find(|one| one.id == *id).unwrap();
             // "Copies" is a group, too.
-            let nodes = desk.harness.get_all_by_label(&declaration.name);
+            let mut nodes = desk.harness.get_all_by_label(&declaration.name);
             let node = nodes
-                .filter(|node| node.accesskit_node().role() != Role::Tab)
-                .next()
+                .find(|node| node.accesskit_node().role() != Role::Tab)
                 .unwrap();
             assert!(node.rect().is_positive());
             node.hover();

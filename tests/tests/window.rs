@@ -162,6 +162,52 @@ fn the_window_is_seen_at_every_size_theme_and_zoom() {
 }
 
 #[test]
+fn every_view_and_every_group_of_parameters_is_a_click_away() {
+    on_a_screen(
+        "every_view_and_every_group_of_parameters_is_a_click_away",
+        || {
+            let mut plugin = playing()?;
+            let window = json!({"width": 960, "height": 640, "zoom": 1.0, "dark": false});
+            let settings = [
+                ("hold", json!({"bool": true})),
+                ("copies", json!({"i32": 8})),
+                ("fold", json!({"i32": 1})),
+                // Asked to be faster than a player could, so that a problem is told.
+                ("drift", json!({"i32": 1})),
+                ("shift_by", json!({"i32": 3})),
+            ];
+            let state = state(&mut plugin, window, &settings)?;
+            plugin.load(&state)?;
+            let mut window = Window::open(&mut plugin)?;
+            window.wait_until_drawn(&mut plugin)?;
+            let mut at = roll(&mut plugin, &mut window, 120.0, 10)?;
+            let places = [
+                ("alignments", (447, 262)),
+                ("phrase", (525, 262)),
+                ("sonority", (593, 262)),
+                ("group-phrase", (733, 85)),
+                ("group-growth", (827, 85)),
+                ("group-mode", (873, 85)),
+                ("group-output", (919, 85)),
+            ];
+            let mut before = window.picture()?;
+            for (name, place) in places {
+                window.click(&mut plugin, place)?;
+                at = roll(&mut plugin, &mut window, at, 10)?;
+                let after = window.picture()?;
+                assert!(
+                    after.difference(&before) > 1500,
+                    "{name} shows another page"
+                );
+                after.save(&shots().join(format!("page-{name}.png")))?;
+                before = after;
+            }
+            window.close(&mut plugin)
+        },
+    );
+}
+
+#[test]
 fn knowing_nothing_one_reads_what_to_do_plays_and_presses_hold() {
     on_a_screen(
         "knowing_nothing_one_reads_what_to_do_plays_and_presses_hold",

@@ -9,7 +9,7 @@ use crate::editor::wish::Wish;
 use crate::params::Parameters;
 use egui::{Align2, FontId, Rect, ScrollArea, Ui, pos2, vec2};
 
-/// Which group is shown.
+/// Which group comes first.
 #[derive(Clone, Copy, Debug)]
 pub struct ParametersState {
     group: usize,
@@ -23,7 +23,7 @@ impl Default for ParametersState {
     }
 }
 
-/// Shows the chosen group.
+/// Shows the chosen group and, as far as there is room, those that follow.
 pub fn show(
     ui: &mut Ui,
     parameters: &Parameters,
@@ -36,25 +36,47 @@ pub fn show(
         state.group = group;
     }
     ui.add_space(4.0);
-    let group = &GROUPS[state.group.min(GROUPS.len() - 1)];
+    let first = state.group.min(GROUPS.len() - 1);
     let mut wishes = Vec::new();
     ScrollArea::vertical()
-        .id_salt(group.name)
+        .id_salt(GROUPS[first].name)
         .auto_shrink([false, false])
         .show(ui, |ui| {
             ui.spacing_mut().item_spacing.y = 2.0;
             // Room for the scroll bar.
             ui.set_max_width(ui.available_width() - 6.0);
-            for id in group.ids {
-                if let Some(field) = field(id, parameters, seen, false) {
-                    wishes.extend(field.show(ui, look));
+            for (place, group) in GROUPS.iter().enumerate().skip(first) {
+                if place > first {
+                    heading(ui, group.name, look);
                 }
-            }
-            if state.group == COPIES_GROUP {
-                wishes.extend(of_each_copy(ui, parameters, seen, look));
+                for id in group.ids {
+                    if let Some(field) = field(id, parameters, seen, false) {
+                        wishes.extend(field.show(ui, look));
+                    }
+                }
+                if place == COPIES_GROUP {
+                    wishes.extend(of_each_copy(ui, parameters, seen, look));
+                }
             }
         });
     wishes
+}
+
+fn heading(ui: &mut Ui, name: &str, look: &Look) {
+    ui.add_space(8.0);
+    let row = ui.allocate_space(vec2(ui.available_width(), 22.0)).1;
+    let text = ui.painter().text(
+        pos2(row.min.x, row.center().y),
+        Align2::LEFT_CENTER,
+        name,
+        FontId::proportional(13.0),
+        look.quiet,
+    );
+    ui.painter().hline(
+        text.max.x + 8.0..=row.max.x,
+        row.center().y + 1.0,
+        egui::Stroke::new(1.0, look.rule),
+    );
 }
 
 fn field<'a>(id: &str, parameters: &'a Parameters, seen: &Seen, bare: bool) -> Option<Field<'a>> {

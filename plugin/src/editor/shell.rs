@@ -120,6 +120,10 @@ impl Shell {
             .inner;
         // Whatever happened to the widget it held, a hand that presses nothing holds nothing.
         let pressed = ui.input(|input| input.pointer.any_down());
+        if !wishes.is_empty() {
+            // What was granted is to be seen at once.
+            ui.ctx().request_repaint();
+        }
         for wish in wishes {
             self.granter.grant(wish, &self.parameters, &self.bell, host);
         }

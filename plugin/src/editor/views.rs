@@ -8,7 +8,7 @@ use crate::editor::phrase::{self, PhraseState};
 use crate::editor::seen::Seen;
 use crate::editor::sonority::{self, SonorityState};
 use crate::editor::wish::Wish;
-use egui::{Align2, CornerRadius, FontId, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, CornerRadius, FontId, Rect, Response, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 
 /// What the views remember between frames.
 #[derive(Default)]
@@ -67,38 +67,41 @@ pub fn choose(ui: &mut Ui, names: &[&str], chosen: usize, look: &Look) -> Option
     let spare = row.width() - widths.iter().sum::<f32>();
     let padding = (spare / names.len().max(1) as f32).clamp(4.0, 24.0);
     let mut left = row.min.x;
-    let mut clicked = None;
-    for (index, (name, width)) in names.iter().zip(widths).enumerate() {
-        let place = Rect::from_min_max(
-            pos2(left, row.min.y),
-            pos2(left + width + padding, row.max.y),
-        );
-        left = place.max.x;
+    let places = widths.into_iter().map(|width| {
+        let right = left + width + padding;
+        let place = Rect::from_min_max(pos2(left, row.min.y), pos2(right, row.max.y));
+        left = right;
+        place
+    });
+    let words: Vec<(&str, Response)> = names
+        .iter()
+        .zip(places)
+        .map(|(name, place)| {
+            let id = ui.scope_id().with(("choose", *name));
+            (*name, ui.interact(place, id, Sense::click()))
+        })
+        .collect();
+    let clicked = words.iter().position(|(_, response)| response.clicked());
+    let chosen = clicked.unwrap_or(chosen);
+    for (index, (name, response)) in words.iter().enumerate() {
         let is_chosen = index == chosen;
-        let response = ui.interact(place, ui.scope_id().with(("choose", *name)), Sense::click());
         response.widget_info(|| WidgetInfo::selected(Role::Tab, true, is_chosen, *name));
         let colour = if is_chosen || response.hovered() {
             look.ink
         } else {
             look.quiet
         };
+        let place = response.rect;
+        let middle = place.center();
         let painter = ui.painter();
-        painter.text(
-            place.center(),
-            Align2::CENTER_CENTER,
-            *name,
-            font.clone(),
-            colour,
-        );
+        painter.text(middle, Align2::CENTER_CENTER, *name, font.clone(), colour);
         if is_chosen || response.has_focus() {
             let line = Rect::from_min_max(
                 pos2(place.min.x + padding / 2.0, place.max.y - 3.0),
                 pos2(place.max.x - padding / 2.0, place.max.y),
             );
-            painter.rect_filled(line, CornerRadius::same(1), look.accent);
-        }
-        if response.clicked() {
-            clicked = Some(index);
+            let colour = if is_chosen { look.accent } else { look.edge };
+            painter.rect_filled(line, CornerRadius::same(1), colour);
         }
     }
     clicked
