@@ -127,11 +127,13 @@ impl Engine {
         self.edit(phrase, anchor);
     }
 
-    /// Another phrase in the place of the one that was there.
+    /// Another phrase in the place of the one that was there. What was played before is
+    /// forgotten, so that the next hold plays this one unless something is played after it.
     ///
     /// # Real-time
     /// Allocates never, blocks never. What sounds is ended in the next block.
     pub fn edit(&mut self, phrase: &Phrase, anchor: Anchor) {
+        self.listener.forget();
         self.process.set_phrase(phrase);
         self.anchor = anchor;
         self.interrupted = true;

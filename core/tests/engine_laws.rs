@@ -407,6 +407,25 @@ fn holding_again_with_nothing_played_keeps_the_phrase_and_says_so() {
 }
 
 #[test]
+fn a_phrase_that_was_written_is_what_hold_plays_whatever_was_played_before() {
+    let settings = Settings::default();
+    // Played, and never held.
+    let (mut engine, _) = capture("D4 F4 G4 A4", 99.0, 2.0, settings);
+    let written = phrase_of("C4 E4 C5 .");
+    engine.edit(&written, engine.anchor());
+    let heard = play(&mut engine, settings, 2.0, &[480], 48_000);
+    assert_eq!(engine.process().phrase(), &written);
+    let struck: std::collections::BTreeSet<u8> = heard
+        .iter()
+        .filter_map(|(_, message)| match message {
+            Message::NoteOn { key, .. } => Some(key.number()),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(struck, [60, 64, 72].into());
+}
+
+#[test]
 fn with_the_song_at_rest_the_phrase_plays_on_its_own_clock_from_the_moment_of_holding() {
     let mut engine = Engine::new(RATE);
     let phrase = phrase_of("D4 F4 G4 A4");

@@ -6,7 +6,7 @@
 
 use nice_plug::params::{BoolParam, FloatParam, IntParam, Param};
 use nice_plug::plugin::ParamValue;
-use nice_plug::prelude::{FloatRange, IntRange};
+use nice_plug::prelude::{FloatRange, IntRange, ParamSetter};
 use std::ops::RangeInclusive;
 use std::sync::Arc;
 
@@ -533,6 +533,16 @@ pub trait Shown {
     fn steps(&self) -> Option<usize>;
     /// Flags as the host learns them.
     fn host_flags(&self) -> nice_plug::prelude::ParamFlags;
+    /// The value now, without modulation, normalized.
+    fn normalized(&self) -> f32;
+    /// The nearest value that the parameter can take, normalized.
+    fn nearest(&self, normalized: f32) -> f32;
+    /// Tells the host that a hand is laid on it.
+    fn begin(&self, host: &ParamSetter);
+    /// Tells the host the normalized value that the hand gives it.
+    fn set(&self, host: &ParamSetter, normalized: f32);
+    /// Tells the host that the hand is off.
+    fn end(&self, host: &ParamSetter);
 }
 
 impl<P: Param> Shown for P {
@@ -558,6 +568,26 @@ impl<P: Param> Shown for P {
 
     fn host_flags(&self) -> nice_plug::prelude::ParamFlags {
         self.flags()
+    }
+
+    fn normalized(&self) -> f32 {
+        self.unmodulated_normalized_value()
+    }
+
+    fn nearest(&self, normalized: f32) -> f32 {
+        self.preview_normalized(self.preview_plain(normalized.clamp(0.0, 1.0)))
+    }
+
+    fn begin(&self, host: &ParamSetter) {
+        host.begin_set_parameter(self);
+    }
+
+    fn set(&self, host: &ParamSetter, normalized: f32) {
+        host.set_parameter_normalized(self, normalized);
+    }
+
+    fn end(&self, host: &ParamSetter) {
+        host.end_set_parameter(self);
     }
 }
 

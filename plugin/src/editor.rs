@@ -1,18 +1,249 @@
 //! The window.
 //!
 //! Every view is one file with one function, `show(ui, &Seen, ...) -> Vec<Wish>`: it reads what is
-//! [`Seen`], draws, and returns wishes. Only this file grants them: as parameter gestures, as an
-//! edited phrase. What a view draws is worked out by the pure functions of [`model`], which are
-//! tested without a window.
+//! [`Seen`](seen::Seen), draws, and returns wishes. [`shell`] lays the views out and [`grant`]
+//! turns wishes into parameter gestures and edited phrases, in one place. What a view draws is
+//! worked out by the pure functions of [`model`], which are tested without a window.
+//!
+//! This file is the border to the framework: it opens the window and keeps its size.
 
 pub mod accidentals;
 pub mod alignments;
 pub mod circle;
+pub mod field;
+pub mod grant;
+pub mod header;
 pub mod look;
 pub mod model;
 pub mod notes;
+pub mod parameters;
 pub mod phrase;
 pub mod plan;
 pub mod seen;
+pub mod shell;
 pub mod sonority;
+pub mod status;
+pub mod views;
+pub mod welcome;
 pub mod wish;
+
+use crate::bell::{Bell, OpenWindow};
+use crate::feed::Seer;
+use crate::params::Parameters;
+use crate::state::WindowSize;
+use crossbeam::atomic::AtomicCell;
+use grant::Gesture;
+use model::layout::SMALLEST;
+use nice_plug::context::gui::GuiContext;
+use nice_plug::editor::dpi::{LogicalSize, NativeSize};
+use nice_plug::editor::{HostMethods, SizeConstraints, SpawnedEditor};
+use nice_plug::prelude::{Editor, ParentWindowHandle, PluginApi, ResizeHint};
+use nice_plug_egui::{
+    EguiEditorHandle, EguiEditorState, EguiNiceSettings, Frame, NiceEguiApp, baseview,
+    create_egui_editor,
+};
+use shell::Shell;
+use std::error::Error;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+/// The host's end of the window, whichever thread it wants to be told on.
+///
+/// The window's thread is not the host's main thread on Linux. CLAP takes gestures from there;
+/// VST3 wants them on the main thread, so they go round by the framework's queue for it.
+#[derive(Clone, Default)]
+pub struct HostsEnd {
+    /// That of the window opened last. It knows the plug-in but does not keep it alive.
+    context: Arc<Mutex<Option<GuiContext>>>,
+}
+
+impl HostsEnd {
+    /// Makes a gesture that was sent round; on the main thread.
+    pub fn make(&self, gesture: Gesture, parameters: &Parameters) {
+        let context = self.lock().clone();
+        if let Some(context) = context {
+            gesture.make(parameters, &context.param_setter());
+        }
+    }
+
+    fn lock(&self) -> MutexGuard<'_, Option<GuiContext>> {
+        self.context.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// Sends a gesture round to the main thread.
+pub type SendRound = Arc<dyn Fn(Gesture) + Send + Sync>;
+
+/// Opens the window, as often as the host likes; at most one is open at a time.
+pub struct ProcessionEditor {
+    parameters: Arc<Parameters>,
+    shell: Arc<Mutex<Shell>>,
+    bell: Bell,
+    hosts_end: HostsEnd,
+    send_round: Option<SendRound>,
+    /// Pixels a logical point, as the last window found it.
+    scale: Arc<AtomicCell<f32>>,
+}
+
+impl ProcessionEditor {
+    /// For one instance of the plug-in.
+    pub fn new(parameters: Arc<Parameters>, seer: Seer, bell: Bell) -> Self {
+        let shell = Shell::new(parameters.clone(), seer, bell.clone());
+        Self {
+            parameters,
+            shell: Arc::new(Mutex::new(shell)),
+            bell,
+            hosts_end: HostsEnd::default(),
+            send_round: None,
+            scale: Arc::new(AtomicCell::new(1.0)),
+        }
+    }
+
+    /// The host's end, for whoever makes the gestures that are sent round.
+    pub fn hosts_end(&self) -> HostsEnd {
+        self.hosts_end.clone()
+    }
+
+    /// With a way round to the main thread.
+    pub fn sending_round(self, send_round: SendRound) -> Self {
+        Self {
+            send_round: Some(send_round),
+            ..self
+        }
+    }
+}
+
+impl Editor for ProcessionEditor {
+    type Handle = EguiEditorHandle;
+
+    // The framework's own editor knows its size from the start on; ours learns it from the
+    // project, which is loaded later. So each window gets a new one.
+    fn spawn(
+        &self,
+        parent: Option<ParentWindowHandle>,
+        wait_for_parent: bool,
+        fallback_scale_factor: Option<f64>,
+        gui_context: GuiContext,
+        host: Option<HostMethods>,
+    ) -> Result<SpawnedEditor<Self::Handle>, Box<dyn Error>> {
+        let WindowSize {
+            width,
+            height,
+            zoom,
+            ..
+        } = self.parameters.kept.current().window;
+        let state = EguiEditorState::from_size(LogicalSize::new(width as f32, height as f32), zoom);
+        let settings = EguiNiceSettings::new()
+            .with_tile("Procession")
+            .with_resize_hint(self.resize_hint())
+            .with_repaint_poll_interval(Duration::from_secs_f64(1.0 / 60.0));
+        *self.hosts_end.lock() = Some(gui_context.clone());
+        let by_main_thread = gui_context.plugin_api() == PluginApi::Vst3;
+        let window = Window {
+            send_round: self.send_round.clone().filter(|_| by_main_thread),
+            shell: self.shell.clone(),
+            parameters: self.parameters.clone(),
+            scale: self.scale.clone(),
+            host: gui_context.clone(),
+            _open: self.bell.open_window(),
+        };
+        create_egui_editor(state, self.bell.notifier(), settings, window)
+            .ok_or("the framework makes no window")?
+            .spawn(
+                parent,
+                wait_for_parent,
+                fallback_scale_factor,
+                gui_context,
+                host,
+            )
+    }
+
+    fn size(&self) -> NativeSize<u32> {
+        let window = self.parameters.kept.current().window;
+        let zoomed = |points: u32| points as f32 * window.zoom;
+        NativeSize::from_size(
+            LogicalSize::new(zoomed(window.width), zoomed(window.height)).into(),
+            f64::from(self.scale.load()),
+        )
+    }
+
+    fn resize_hint(&self) -> ResizeHint {
+        ResizeHint {
+            size_constraints: SizeConstraints::min_logical_size(LogicalSize::new(
+                SMALLEST.x, SMALLEST.y,
+            )),
+            ..ResizeHint::RESIZABLE
+        }
+    }
+}
+
+/// An open window.
+struct Window {
+    shell: Arc<Mutex<Shell>>,
+    parameters: Arc<Parameters>,
+    scale: Arc<AtomicCell<f32>>,
+    host: GuiContext,
+    /// If gestures have to be made on the main thread.
+    send_round: Option<SendRound>,
+    _open: OpenWindow,
+}
+
+impl Window {
+    fn tell(&self, gesture: Gesture) {
+        match &self.send_round {
+            Some(send_round) => send_round(gesture),
+            None => gesture.make(&self.parameters, &self.host.param_setter()),
+        }
+    }
+
+    fn shell(&self) -> MutexGuard<'_, Shell> {
+        // Whatever a frame that panicked left undone, the next one draws anew.
+        self.shell.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn keep(&self, change: impl FnOnce(&mut WindowSize)) {
+        self.parameters.kept.edit(|kept| change(&mut kept.window));
+    }
+}
+
+impl NiceEguiApp for Window {
+    fn build(
+        &mut self,
+        egui_ctx: egui::Context,
+        _: GuiContext,
+        _: &mut Frame,
+    ) -> Result<(), baseview::HandlerError> {
+        self.shell().prepare(&egui_ctx);
+        Ok(())
+    }
+
+    fn ui(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
+        let mut shell = self.shell();
+        frame.set_clear_color(shell.look().paper.into());
+        shell.show(ui, &|gesture| self.tell(gesture));
+    }
+
+    fn resized(&mut self, new_size: baseview::WindowSize) {
+        let points = new_size.logical;
+        let zoom = self.parameters.kept.current().window.zoom;
+        self.scale.store(new_size.scale_factor as f32 / zoom);
+        // A window on its way to its place may pass through sizes nobody has chosen.
+        if points.width >= 100.0 && points.height >= 100.0 {
+            self.keep(|window| {
+                window.width = points.width.round() as u32;
+                window.height = points.height.round() as u32;
+            });
+        }
+    }
+
+    fn zoom_factor_changed(&mut self, zoom_factor: f32) {
+        self.keep(|window| window.zoom = zoom_factor);
+    }
+}
+
+impl Drop for Window {
+    fn drop(&mut self) {
+        // A window that is closed in the middle of a drag takes its hand off.
+        self.shell().let_go(&|gesture| self.tell(gesture));
+    }
+}

@@ -3,6 +3,7 @@
 use nice_plug::prelude::*;
 use std::sync::Arc;
 
+pub mod bell;
 pub mod declaration;
 pub mod editor;
 pub mod feed;
@@ -14,6 +15,9 @@ pub mod process;
 pub mod state;
 mod vst3_keeper;
 
+use bell::Bell;
+use editor::ProcessionEditor;
+use editor::grant::Gesture;
 use params::Parameters;
 use process::AudioThread;
 
@@ -21,14 +25,19 @@ use process::AudioThread;
 pub struct Procession {
     params: Arc<Parameters>,
     audio: AudioThread,
+    /// Given away once, when the framework asks for it.
+    editor: Option<ProcessionEditor>,
 }
 
 impl Default for Procession {
     fn default() -> Self {
         let (params, exchange) = Parameters::new();
+        let (feed, seer) = feed::feed();
+        let bell = Bell::default();
         Self {
+            editor: Some(ProcessionEditor::new(params.clone(), seer, bell.clone())),
             params,
-            audio: AudioThread::new(exchange),
+            audio: AudioThread::new(exchange, feed, bell),
         }
     }
 }
@@ -53,12 +62,27 @@ impl Plugin for Procession {
     const MIDI_OUTPUT: MidiConfig = MidiConfig::MidiCCs;
     const SAMPLE_ACCURATE_AUTOMATION: bool = true;
 
-    type Editor = ();
+    type Editor = ProcessionEditor;
     type SysExMessage = ();
-    type BackgroundTask = ();
+    type BackgroundTask = Gesture;
 
     fn params(&self) -> Arc<dyn Params> {
         self.params.clone()
+    }
+
+    fn task_executor(&mut self) -> TaskExecutor<Self> {
+        let parameters = self.params.clone();
+        let hosts_end = self.editor.as_ref().map(ProcessionEditor::hosts_end);
+        Box::new(move |gesture| {
+            if let Some(hosts_end) = &hosts_end {
+                hosts_end.make(gesture, &parameters);
+            }
+        })
+    }
+
+    fn editor(&mut self, executor: AsyncExecutor<Self>) -> Option<ProcessionEditor> {
+        let send_round = move |gesture| executor.execute_gui(gesture);
+        Some(self.editor.take()?.sending_round(Arc::new(send_round)))
     }
 
     fn filter_state(state: &mut PluginState) {

@@ -396,6 +396,19 @@ impl Parameters {
     }
 }
 
+impl Parameters {
+    /// The parameter of that id beside its declaration.
+    pub fn of_id(&self, id: &str) -> Option<(&'static Declaration, &dyn Shown)> {
+        let mut found = None;
+        self.each(|declaration, parameter| {
+            if declaration.id == id {
+                found = Some((declaration, parameter));
+            }
+        });
+        found
+    }
+}
+
 impl MotionParameters {
     fn settings(&self) -> MotionSettings {
         MotionSettings {

@@ -1,6 +1,8 @@
 //! A block: what the host says is put into the engine's words, what the engine says into the
 //! host's.
 
+use crate::bell::Bell;
+use crate::feed::Feed;
 use crate::handover::{AudioSide, Cause};
 use crate::outbox::{HostEvent, Outbox};
 use crate::params::Parameters;
@@ -16,16 +18,20 @@ pub struct AudioThread {
     engine: Box<Engine>,
     outbox: Outbox,
     exchange: AudioSide,
+    feed: Feed,
+    bell: Bell,
 }
 
 impl AudioThread {
     /// An engine at rest. Allocates all it will ever need.
-    pub fn new(exchange: AudioSide) -> Self {
+    pub fn new(exchange: AudioSide, feed: Feed, bell: Bell) -> Self {
         // The rate is told before the first block.
         Self {
             engine: Box::new(Engine::new(48_000.0)),
             outbox: Outbox::default(),
             exchange,
+            feed,
+            bell,
         }
     }
 
@@ -50,7 +56,11 @@ impl AudioThread {
         context: &mut impl ProcessContext<P>,
     ) -> ProcessStatus {
         self.receive();
+        if self.bell.takes_panic() {
+            self.engine.interrupt();
+        }
         let transport = heard_from(context.transport());
+        let beats_per_bar = beats_per_bar(context.transport());
         let controls = controls(parameters);
         let Self { engine, outbox, .. } = self;
         outbox.send_waiting(|event| context.try_send_event(event).is_ok());
@@ -64,7 +74,8 @@ impl AudioThread {
         engine.finish(|event| {
             outbox.send(event, |event| context.try_send_event(event).is_ok());
         });
-        self.report();
+        let news = self.report();
+        self.show(&news, beats_per_bar);
         if self.engine.is_idle() && self.outbox.is_empty() {
             ProcessStatus::Normal
         } else {
@@ -81,8 +92,8 @@ impl AudioThread {
         }
     }
 
-    /// What the window and a saved project have to know.
-    fn report(&mut self) {
+    /// What a saved project has to know.
+    fn report(&mut self) -> News {
         let news = self.engine.take_news();
         if news != News::default() {
             let phrase = self.engine.process().phrase();
@@ -91,6 +102,15 @@ impl AudioThread {
                 phrase: phrase.clone(),
                 anchor,
             });
+        }
+        news
+    }
+
+    /// What the window has to know. With no window open, only what must not be missed.
+    fn show(&mut self, news: &News, beats_per_bar: f64) {
+        let awaited = self.bell.is_window_open() || *news != News::default();
+        if awaited && self.feed.show(&self.engine, news, beats_per_bar) {
+            self.bell.ring();
         }
     }
 }
@@ -109,6 +129,16 @@ fn heard_from(transport: &nice_plug::prelude::Transport) -> Transport {
         playing: transport.playing,
         tempo: transport.tempo,
         position: transport.pos_beats(),
+    }
+}
+
+/// Quarter notes a bar; 4 if the host tells none.
+fn beats_per_bar(transport: &nice_plug::prelude::Transport) -> f64 {
+    match (transport.time_sig_numerator, transport.time_sig_denominator) {
+        (Some(beats), Some(unit)) if beats > 0 && unit > 0 => {
+            f64::from(beats) * 4.0 / f64::from(unit)
+        }
+        _ => 4.0,
     }
 }
 

@@ -33,7 +33,7 @@ pub struct Taken {
     pub anchor: Anchor,
 }
 
-/// How large the window is, in points, and how far it is zoomed.
+/// How large the window is, in points, how far it is zoomed, and its theme.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct WindowSize {
     /// Points, 400 ..= 4000.
@@ -42,6 +42,9 @@ pub struct WindowSize {
     pub height: u32,
     /// 1 is as drawn; 0.5 ..= 3.
     pub zoom: f32,
+    /// Light on dark. Files from before there was a choice are dark on light.
+    #[serde(default)]
+    pub dark: bool,
 }
 
 impl WindowSize {
@@ -52,6 +55,7 @@ impl WindowSize {
             height: self.height.clamp(300, 3000),
             // JSON knows no NaN.
             zoom: self.zoom.clamp(0.5, 3.0),
+            dark: self.dark,
         }
     }
 }
@@ -82,6 +86,7 @@ impl Default for Kept {
                 width: 960,
                 height: 640,
                 zoom: 1.0,
+                dark: false,
             },
         }
     }

@@ -43,6 +43,7 @@ fn kept_in_version_1() -> Kept {
             width: 1200,
             height: 700,
             zoom: 1.25,
+            dark: false,
         },
     }
 }
@@ -233,6 +234,7 @@ fn a_window_larger_than_any_screen_comes_back_within_reason() {
         width: 400,
         height: 3000,
         zoom: 3.0,
+        dark: false,
     };
     assert_eq!(parameters.kept.current().window, expected);
 }

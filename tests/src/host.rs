@@ -23,7 +23,10 @@ mod entry;
 mod event;
 mod handlers;
 mod parameter;
+pub mod screen;
 mod transport;
+#[cfg(target_os = "linux")]
+mod window;
 
 pub use block::Block;
 pub use clack_host::process::ProcessStatus;
@@ -32,6 +35,8 @@ pub use event::{Address, Event, Expression, Timed};
 pub use handlers::Requests;
 pub use parameter::{Parameter, parameter_number};
 pub use transport::Transport;
+#[cfg(target_os = "linux")]
+pub use window::{Key, Picture, Window};
 
 use clack_extensions::audio_ports::PluginAudioPorts;
 use clack_extensions::latency::PluginLatency;

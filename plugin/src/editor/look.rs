@@ -137,3 +137,59 @@ pub fn mark(voice: usize, at: Pos2, radius: f32, hue: Color32, filled: bool) -> 
         .collect();
     Shape::convex_polygon(points, fill, stroke)
 }
+
+/// Signs and sizes of text, once a window.
+pub fn prepare(ctx: &egui::Context) {
+    use egui::{FontId, TextStyle};
+    super::accidentals::install(ctx);
+    ctx.all_styles_mut(|style| {
+        let sizes = [
+            (TextStyle::Small, 12.0),
+            (TextStyle::Body, 14.0),
+            (TextStyle::Button, 14.0),
+            (TextStyle::Heading, 19.0),
+        ];
+        for (text, size) in sizes {
+            style.text_styles.insert(text, FontId::proportional(size));
+        }
+        style.spacing.item_spacing = vec2(6.0, 4.0);
+        style.interaction.tooltip_delay = 0.4;
+    });
+}
+
+/// Puts a theme on all that egui draws by itself.
+pub fn dress(ctx: &egui::Context, theme: Theme) {
+    let look = Look::of(theme);
+    let (base, mut visuals) = match theme {
+        Theme::Light => (egui::Theme::Light, egui::Visuals::light()),
+        Theme::Dark => (egui::Theme::Dark, egui::Visuals::dark()),
+    };
+    ctx.set_theme(base);
+    visuals.panel_fill = look.paper;
+    visuals.window_fill = look.card;
+    visuals.window_stroke = Stroke::new(1.0, look.edge);
+    visuals.extreme_bg_color = look.paper;
+    visuals.faint_bg_color = look.paper;
+    visuals.weak_text_color = Some(look.quiet);
+    visuals.override_text_color = None;
+    visuals.selection.bg_fill = look.accent;
+    visuals.selection.stroke = Stroke::new(1.0, look.card);
+    visuals.error_fg_color = look.alarm;
+    visuals.warn_fg_color = look.alarm;
+    let widgets = &mut visuals.widgets;
+    let each = [
+        (&mut widgets.noninteractive, look.card, look.rule, 1.0),
+        (&mut widgets.inactive, look.paper, look.edge, 1.0),
+        (&mut widgets.hovered, look.paper, look.ink, 1.5),
+        (&mut widgets.active, look.paper, look.accent, 2.0),
+        (&mut widgets.open, look.paper, look.accent, 1.0),
+    ];
+    for (widget, fill, edge, width) in each {
+        widget.bg_fill = fill;
+        widget.weak_bg_fill = fill;
+        widget.bg_stroke = Stroke::new(width, edge);
+        widget.fg_stroke = Stroke::new(1.5, look.ink);
+        widget.expansion = 0.0;
+    }
+    ctx.set_visuals_of(base, visuals);
+}

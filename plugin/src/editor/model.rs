@@ -2,7 +2,11 @@
 
 pub mod alignments;
 pub mod circle;
+pub mod history;
+pub mod layout;
 pub mod notes;
+pub mod parameters;
 pub mod phrase;
 pub mod plan;
 pub mod sonority;
+pub mod status;

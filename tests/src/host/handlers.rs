@@ -1,5 +1,6 @@
 //! What the plug-in may ask of the host, and what it is told about threads.
 
+use clack_extensions::gui::{GuiSize, HostGui, HostGuiImpl};
 use clack_extensions::latency::{HostLatency, HostLatencyImpl};
 use clack_extensions::params::{
     HostParams, HostParamsImplMainThread, HostParamsImplShared, ParamClearFlags, ParamRescanFlags,
@@ -8,7 +9,7 @@ use clack_extensions::state::{HostState, HostStateImpl};
 use clack_extensions::thread_check::{HostThreadCheck, HostThreadCheckImpl};
 use clack_host::prelude::*;
 use std::cell::Cell;
-use std::sync::atomic::{AtomicBool, AtomicU32, Ordering::Relaxed};
+use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering::Relaxed};
 use std::thread::ThreadId;
 
 thread_local! {
@@ -49,6 +50,7 @@ impl HostHandlers for Handlers {
         builder
             .register::<HostParams>()
             .register::<HostState>()
+            .register::<HostGui>()
             .register::<HostLatency>()
             .register::<HostThreadCheck>();
     }
@@ -62,6 +64,8 @@ pub(super) struct Desk {
     rescans: AtomicU32,
     latency_changes: AtomicU32,
     dirty_marks: AtomicU32,
+    /// The size the plug-in wants its window to have, packed; 0 if there is no such wish.
+    window_size: AtomicU64,
 }
 
 impl Desk {
@@ -73,12 +77,21 @@ impl Desk {
             rescans: AtomicU32::new(0),
             latency_changes: AtomicU32::new(0),
             dirty_marks: AtomicU32::new(0),
+            window_size: AtomicU64::new(0),
         }
     }
 
     /// Whether a call on the main thread is due; asking settles it.
     pub(super) fn takes_callback(&self) -> bool {
         self.callback.swap(false, Relaxed)
+    }
+
+    /// The size the plug-in wants its window to have; asking settles it.
+    pub(super) fn takes_window_size(&self) -> Option<GuiSize> {
+        match self.window_size.swap(0, Relaxed) {
+            0 => None,
+            packed => Some(GuiSize::unpack_from_u64(packed)),
+        }
     }
 
     pub(super) fn requests(&self) -> Requests {
@@ -101,6 +114,25 @@ impl SharedHandler<'_> for Desk {
     fn request_callback(&self) {
         self.callback.store(true, Relaxed);
     }
+}
+
+impl HostGuiImpl for Desk {
+    fn resize_hints_changed(&self) {}
+
+    fn request_resize(&self, new_size: GuiSize) -> Result<(), HostError> {
+        self.window_size.store(new_size.pack_to_u64(), Relaxed);
+        Ok(())
+    }
+
+    fn request_show(&self) -> Result<(), HostError> {
+        Ok(())
+    }
+
+    fn request_hide(&self) -> Result<(), HostError> {
+        Ok(())
+    }
+
+    fn closed(&self, _: bool) {}
 }
 
 impl HostThreadCheckImpl for Desk {

@@ -1,0 +1,161 @@
+//! Granting wishes: the one place where the window changes anything.
+
+use crate::bell::Bell;
+use crate::editor::model::history::History;
+use crate::editor::wish::Wish;
+use crate::params::Parameters;
+use nice_plug::prelude::ParamSetter;
+use procession_core::phrase::Phrase;
+
+/// What the host is told of a hand on a parameter, by the parameter's id.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Gesture {
+    /// A hand is laid on it.
+    Begin(&'static str),
+    /// The hand gives it this normalized value.
+    Set(&'static str, f32),
+    /// The hand is off.
+    End(&'static str),
+}
+
+impl Gesture {
+    /// Tells the host. On the thread that the plug-in format wants.
+    pub fn make(self, parameters: &Parameters, host: &ParamSetter<'_>) {
+        let parameter = |id| parameters.of_id(id).map(|(_, parameter)| parameter);
+        match self {
+            Self::Begin(id) => parameter(id).map(|parameter| parameter.begin(host)),
+            Self::Set(id, value) => parameter(id).map(|parameter| parameter.set(host, value)),
+            Self::End(id) => parameter(id).map(|parameter| parameter.end(host)),
+        };
+    }
+}
+
+/// Whoever makes gestures: the host's end of the window.
+pub type Host<'a> = &'a dyn Fn(Gesture);
+
+/// What has to be remembered between wishes.
+#[derive(Debug, Default)]
+pub struct Granter {
+    /// Parameters with a hand on them.
+    held: Vec<&'static str>,
+    history: History,
+    /// Whether the phrase was written since this was last asked.
+    wrote: bool,
+    said: Option<String>,
+}
+
+impl Granter {
+    /// Grants a wish. Parameters change through the host, in gestures, so that it can record and
+    /// undo them; the phrase changes in what the project keeps.
+    pub fn grant(&mut self, wish: Wish, parameters: &Parameters, bell: &Bell, host: Host<'_>) {
+        match wish {
+            Wish::Grasp(id) => self.grasp(id, parameters, host),
+            Wish::Turn(id, value) => self.turn(id, value, parameters, host),
+            Wish::LetGo(id) => self.let_go(id, host),
+            Wish::Type(id, text) => self.typed(id, &text, parameters, host),
+            Wish::Reset(id) => {
+                if let Some((_, parameter)) = parameters.of_id(id) {
+                    self.at_once(id, parameter.normalized_default(), parameters, host);
+                }
+            }
+            Wish::Edit(phrase) => {
+                self.history.edit(&present(parameters), &phrase);
+                self.replace(parameters, *phrase);
+            }
+            Wish::Undo => match self.history.undo(&present(parameters)) {
+                Some(phrase) => self.replace(parameters, phrase),
+                None => self.say("There is no edit of this phrase to take back."),
+            },
+            Wish::Redo => match self.history.redo(&present(parameters)) {
+                Some(phrase) => self.replace(parameters, phrase),
+                None => self.say("There is no edit of this phrase to do again."),
+            },
+            Wish::Panic => {
+                bell.panic();
+                self.say("Panic: everything that sounded was ended.");
+            }
+            Wish::Custom(mode) => parameters.kept.edit(|kept| kept.custom = mode),
+            Wish::Say(text) => self.said = Some(text),
+        }
+    }
+
+    /// Takes all hands off: the window closes, or nothing is pressed any more.
+    pub fn let_go_of_all(&mut self, host: Host<'_>) {
+        while let Some(id) = self.held.last().copied() {
+            self.let_go(id, host);
+        }
+    }
+
+    /// What a view wanted to have said since this was last asked.
+    pub fn take_said(&mut self) -> Option<String> {
+        self.said.take()
+    }
+
+    /// Whether the phrase was written since this was last asked.
+    pub fn take_wrote(&mut self) -> bool {
+        std::mem::take(&mut self.wrote)
+    }
+
+    fn replace(&mut self, parameters: &Parameters, phrase: Phrase) {
+        parameters.kept.edit(|kept| kept.taken.phrase = phrase);
+        self.wrote = true;
+    }
+
+    fn say(&mut self, text: &str) {
+        self.said = Some(text.to_owned());
+    }
+
+    fn grasp(&mut self, id: &'static str, parameters: &Parameters, host: Host<'_>) {
+        if !self.held.contains(&id) && parameters.of_id(id).is_some() {
+            self.held.push(id);
+            host(Gesture::Begin(id));
+        }
+    }
+
+    fn turn(&mut self, id: &'static str, value: f32, parameters: &Parameters, host: Host<'_>) {
+        if let Some((_, parameter)) = parameters.of_id(id) {
+            if self.held.contains(&id) {
+                host(Gesture::Set(id, parameter.nearest(value)));
+            } else {
+                // No value without a gesture: a host may refuse it.
+                self.at_once(id, value, parameters, host);
+            }
+        }
+    }
+
+    fn let_go(&mut self, id: &'static str, host: Host<'_>) {
+        if let Some(place) = self.held.iter().position(|held| *held == id) {
+            self.held.remove(place);
+            host(Gesture::End(id));
+        }
+    }
+
+    fn at_once(&mut self, id: &'static str, value: f32, parameters: &Parameters, host: Host<'_>) {
+        self.grasp(id, parameters, host);
+        if let Some((_, parameter)) = parameters.of_id(id) {
+            host(Gesture::Set(id, parameter.nearest(value)));
+        }
+        self.let_go(id, host);
+    }
+
+    fn typed(&mut self, id: &'static str, text: &str, parameters: &Parameters, host: Host<'_>) {
+        let Some((declaration, parameter)) = parameters.of_id(id) else {
+            return;
+        };
+        match parameter.value_of(text) {
+            Some(value) => self.at_once(id, value, parameters, host),
+            None => {
+                let example = parameter.text_of(parameter.normalized_default());
+                self.said = Some(format!(
+                    "\"{text}\" is no value of {}, which stays as it was. Type something like \
+                     \"{example}\".",
+                    declaration.name
+                ));
+            }
+        }
+    }
+}
+
+fn present(parameters: &Parameters) -> Phrase {
+    parameters.kept.current().taken.phrase
+}

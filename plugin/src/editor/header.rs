@@ -1,0 +1,229 @@
+//! The head of the window: Hold, how far the process has come, and what concerns the whole.
+
+use crate::editor::look::{Look, Theme};
+use crate::editor::wish::Wish;
+use crate::params::describe;
+use egui::{
+    Align2, Color32, CornerRadius, FontId, Id, Key, Popup, Rect, Response, Role, Sense, Stroke,
+    StrokeKind, Ui, WidgetInfo, pos2, vec2,
+};
+
+/// Zooms to choose from.
+const ZOOMS: [f32; 6] = [0.75, 1.0, 1.25, 1.5, 1.75, 2.0];
+
+/// What the head shows.
+#[derive(Clone, Debug)]
+pub struct Head {
+    /// Whether hold is on.
+    pub hold: bool,
+    /// How far the process has come.
+    pub progress: Option<String>,
+    /// Light or dark.
+    pub theme: Theme,
+    /// How far the window is zoomed.
+    pub zoom: f32,
+}
+
+/// What was asked for in the head.
+#[derive(Clone, Debug, Default)]
+pub struct Asked {
+    /// Of the plug-in.
+    pub wishes: Vec<Wish>,
+    /// Of the window.
+    pub theme: Option<Theme>,
+    /// Of the window.
+    pub zoom: Option<f32>,
+}
+
+/// Shows the head in `room`.
+pub fn show(ui: &mut Ui, room: Rect, head: &Head, look: &Look) -> Asked {
+    let mut asked = Asked::default();
+    ui.painter().rect_filled(room, 0.0, look.card);
+    ui.painter()
+        .hline(room.x_range(), room.max.y, Stroke::new(1.0, look.rule));
+    let inside = room.shrink2(vec2(10.0, 8.0));
+    let left = hold(ui, inside, head.hold, look, &mut asked);
+    let mut right = inside.max.x;
+    let mut from_right = |width: f32| {
+        let place = Rect::from_min_max(
+            pos2(right - width, inside.min.y + 3.0),
+            pos2(right, inside.max.y - 3.0),
+        );
+        right = place.min.x - 8.0;
+        place
+    };
+    let (panic_place, zoom_place, theme_place) =
+        (from_right(64.0), from_right(64.0), from_right(56.0));
+    zoom(ui, zoom_place, head.zoom, look, &mut asked);
+    theme(ui, theme_place, head.theme, look, &mut asked);
+    panic(ui, panic_place, look, &mut asked);
+    progress(
+        ui,
+        Rect::from_min_max(pos2(left + 14.0, inside.min.y), pos2(right, inside.max.y)),
+        head,
+        look,
+    );
+    asked
+}
+
+/// The largest thing in the head; the right edge of what it takes.
+fn hold(ui: &mut Ui, inside: Rect, on: bool, look: &Look, asked: &mut Asked) -> f32 {
+    let width = (inside.width() * 0.2).clamp(110.0, 190.0);
+    let place = inside.with_max_x(inside.min.x + width);
+    let response = ui.interact(place, Id::unique("hold"), Sense::click());
+    response.widget_info(|| WidgetInfo::selected(Role::Switch, true, on, "Hold"));
+    let (fill, ink) = if on {
+        (look.accent, look.card)
+    } else {
+        (look.paper, look.ink)
+    };
+    let edge = match (response.has_focus(), response.hovered()) {
+        (true, _) => Stroke::new(3.0, look.ink),
+        (_, true) => Stroke::new(2.0, look.ink),
+        _ => Stroke::new(2.0, look.accent),
+    };
+    let painter = ui.painter();
+    painter.rect(place, CornerRadius::same(8), fill, edge, StrokeKind::Inside);
+    // Not by hue alone: a filled disc when it holds, a ring when it listens.
+    let disc = pos2(place.min.x + 20.0, place.center().y);
+    if on {
+        painter.circle_filled(disc, 6.0, ink);
+    } else {
+        painter.circle_stroke(disc, 6.0, Stroke::new(2.0, look.accent));
+    }
+    painter.text(
+        pos2(place.min.x + 36.0, place.center().y),
+        Align2::LEFT_CENTER,
+        if on { "Holding" } else { "Hold" },
+        FontId::proportional(19.0),
+        ink,
+    );
+    if response.clicked() {
+        let other = if on { "Off" } else { "On" };
+        asked.wishes.push(Wish::Type("hold", other.to_owned()));
+    }
+    response.on_hover_text(describe("hold"));
+    place.max.x
+}
+
+fn progress(ui: &Ui, room: Rect, head: &Head, look: &Look) {
+    let size = if room.width() < 200.0 { 16.0 } else { 22.0 };
+    match &head.progress {
+        Some(progress) if room.width() > 60.0 => {
+            ui.painter().text(
+                pos2(room.min.x, room.center().y),
+                Align2::LEFT_CENTER,
+                progress,
+                FontId::proportional(size),
+                look.ink,
+            );
+        }
+        _ if room.width() > 130.0 => {
+            ui.painter().text(
+                pos2(room.min.x, room.center().y),
+                Align2::LEFT_CENTER,
+                "Procession",
+                FontId::proportional(size),
+                look.quiet,
+            );
+        }
+        _ => (),
+    }
+}
+
+fn panic(ui: &mut Ui, place: Rect, look: &Look, asked: &mut Asked) {
+    let response = button(ui, place, "Panic", look.alarm, look);
+    if response.clicked() {
+        asked.wishes.push(Wish::Panic);
+    }
+    response.on_hover_text("Ends every note that sounds, at once; the process goes on.");
+}
+
+fn theme(ui: &mut Ui, place: Rect, theme: Theme, look: &Look, asked: &mut Asked) {
+    let (name, other) = match theme {
+        Theme::Light => ("Dark", Theme::Dark),
+        Theme::Dark => ("Light", Theme::Light),
+    };
+    let response = button(ui, place, name, look.ink, look);
+    if response.clicked() {
+        asked.theme = Some(other);
+    }
+    response.on_hover_text("Changes the colours of the window.");
+}
+
+fn zoom(ui: &mut Ui, place: Rect, zoom: f32, look: &Look, asked: &mut Asked) {
+    let text = |zoom: f32| format!("{:.0} %", zoom * 100.0);
+    let response = button(ui, place, &text(zoom), look.ink, look);
+    response.widget_info(|| {
+        let mut info = WidgetInfo::labeled(Role::ComboBox, true, "Zoom");
+        info.current_text_value = Some(text(zoom));
+        info
+    });
+    let chosen = Popup::menu(&response).show(|ui| {
+        let mut chosen = None;
+        for choice in ZOOMS {
+            if ui.selectable_label(choice == zoom, text(choice)).clicked() {
+                chosen = Some(choice);
+            }
+        }
+        chosen
+    });
+    asked.zoom = chosen.and_then(|shown| shown.inner);
+    response.on_hover_text("Draws everything larger or smaller.");
+}
+
+fn button(ui: &mut Ui, place: Rect, name: &str, ink: Color32, look: &Look) -> Response {
+    let response = ui.interact(
+        place,
+        Id::unique(("head", place_name(name))),
+        Sense::click(),
+    );
+    response.widget_info(|| WidgetInfo::labeled(Role::Button, true, name));
+    let edge = match (response.has_focus(), response.hovered()) {
+        (true, _) => Stroke::new(2.0, look.accent),
+        (_, true) => Stroke::new(1.5, look.ink),
+        _ => Stroke::new(1.0, look.edge),
+    };
+    let painter = ui.painter();
+    painter.rect(
+        place,
+        CornerRadius::same(6),
+        look.paper,
+        edge,
+        StrokeKind::Inside,
+    );
+    painter.text(
+        place.center(),
+        Align2::CENTER_CENTER,
+        name,
+        FontId::proportional(14.0),
+        ink,
+    );
+    response
+}
+
+/// A button keeps its identity though its name changes.
+fn place_name(name: &str) -> &str {
+    match name {
+        "Dark" | "Light" => "theme",
+        zoom if zoom.ends_with('%') => "zoom",
+        other => other,
+    }
+}
+
+/// Keys that work in the whole window, while nobody types.
+pub fn keys(ui: &Ui) -> Vec<Wish> {
+    if ui.ctx().text_edit_focused() {
+        return Vec::new();
+    }
+    ui.input_mut(|input| {
+        use egui::Modifiers;
+        let redo = input.consume_key(Modifiers::COMMAND | Modifiers::SHIFT, Key::Z)
+            || input.consume_key(Modifiers::COMMAND, Key::Y);
+        let undo = input.consume_key(Modifiers::COMMAND, Key::Z);
+        redo.then_some(Wish::Redo)
+            .into_iter()
+            .chain(undo.then_some(Wish::Undo))
+            .collect()
+    })
+}

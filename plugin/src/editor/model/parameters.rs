@@ -1,0 +1,123 @@
+//! The parameters as a musician thinks of them, and which of them matter now.
+
+use procession_core::settings::{FoldKind, Growth, MAX_COPIES, Motion, Settings};
+
+/// Parameters that belong together.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Group {
+    /// As the window has it.
+    pub name: &'static str,
+    /// The parameters, by their ids, in the order of thinking.
+    pub ids: &'static [&'static str],
+}
+
+/// In the order in which a piece is made. Hold stands in the header, what a copy has of its own in
+/// [`COPY_IDS`].
+pub const GROUPS: [Group; 5] = [
+    Group {
+        name: "Phrase",
+        ids: &["grid", "length", "snap", "thru"],
+    },
+    Group {
+        name: "Copies",
+        ids: &[
+            "copies",
+            "motion",
+            "shift_by",
+            "copies_move",
+            "dwell",
+            "drift",
+            "shifts",
+            "entry",
+            "offset",
+        ],
+    },
+    Group {
+        name: "Growth",
+        ids: &[
+            "growth",
+            "growth_order",
+            "growth_step",
+            "growth_every",
+            "copies_grow",
+        ],
+    },
+    Group {
+        name: "Mode",
+        ids: &[
+            "fold",
+            "source_tonic",
+            "source_mode",
+            "target_tonic",
+            "target_mode",
+            "fold_amount",
+        ],
+    },
+    Group {
+        name: "Output",
+        ids: &["steady_level", "width", "channels", "bypass"],
+    },
+];
+
+/// Place of the group "Copies" in [`GROUPS`].
+pub const COPIES_GROUP: usize = 1;
+
+/// What copies 1 ..= 8 have of their own: offset, level, octave.
+pub const COPY_IDS: [[&str; 3]; MAX_COPIES] = [
+    ["copy1_offset", "copy1_level", "copy1_octave"],
+    ["copy2_offset", "copy2_level", "copy2_octave"],
+    ["copy3_offset", "copy3_level", "copy3_octave"],
+    ["copy4_offset", "copy4_level", "copy4_octave"],
+    ["copy5_offset", "copy5_level", "copy5_octave"],
+    ["copy6_offset", "copy6_level", "copy6_octave"],
+    ["copy7_offset", "copy7_level", "copy7_octave"],
+    ["copy8_offset", "copy8_level", "copy8_octave"],
+];
+
+/// Whether a parameter makes a difference under these settings. One that does not can still be
+/// changed; it only stands back.
+pub fn matters(id: &str, settings: &Settings) -> bool {
+    let motion = &settings.motion;
+    let growth = &settings.growth;
+    let grows = growth.growth != Growth::Off;
+    let builds = motion.motion == Motion::BuildUp;
+    match id {
+        "motion" | "shift_by" | "dwell" | "shifts" | "offset" => motion.copies > 0,
+        "copies_move" | "entry" => motion.copies > 1,
+        "drift" => motion.copies > 0 && motion.motion == Motion::Drift,
+        "growth_step" | "growth_every" => grows || builds,
+        "growth_order" => growth.growth == Growth::Fill || builds,
+        "copies_grow" => grows && motion.copies > 0,
+        "source_tonic" | "source_mode" => settings.fold.fold == FoldKind::ByDegree,
+        "target_tonic" | "target_mode" | "fold_amount" => settings.fold.fold != FoldKind::Off,
+        "width" => !settings.output.all_on_one,
+        _ => true,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::params::DECLARATIONS;
+    use std::collections::BTreeSet;
+
+    #[test]
+    fn every_parameter_stands_in_the_window_once() {
+        let grouped = GROUPS.iter().flat_map(|group| group.ids.iter());
+        let of_copies = COPY_IDS.iter().flatten();
+        let shown: Vec<_> = grouped.chain(of_copies).chain([&"hold"]).copied().collect();
+        let different: BTreeSet<_> = shown.iter().copied().collect();
+        let declared: BTreeSet<_> = DECLARATIONS.iter().map(|one| one.id.as_str()).collect();
+        assert_eq!(different, declared);
+        assert_eq!(shown.len(), declared.len(), "none stands there twice");
+    }
+
+    #[test]
+    fn drift_stands_back_when_copies_jump() {
+        let mut settings = Settings::default();
+        assert!(matters("drift", &settings));
+        settings.motion.motion = Motion::Jump;
+        assert!(!matters("drift", &settings));
+        assert!(matters("dwell", &settings));
+    }
+}

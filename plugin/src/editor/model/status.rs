@@ -1,0 +1,653 @@
+//! The status line: what the plug-in is doing, in words, and every problem with its cause and
+//! its remedy.
+
+use crate::editor::seen::Seen;
+use procession_core::exchange::picture::{minutes, voice_name};
+use procession_core::motion::{Part, drift_cycles};
+use procession_core::phrase::MAX_NOTES;
+use procession_core::settings::{CopiesMove, Grid, Growth, Motion};
+use procession_core::time::Beats;
+
+/// What only the window knows.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Told {
+    /// Whether the plug-in is bypassed.
+    pub bypass: bool,
+    /// Whether hold was asked for last, and nothing had been played.
+    pub nothing_played: bool,
+}
+
+/// The status line.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Status {
+    /// What the plug-in is doing.
+    pub doing: String,
+    /// What is not as the composer may think it is: cause and remedy. The worst first.
+    pub problems: Vec<String>,
+}
+
+/// What is to be said of this moment.
+pub fn status(seen: &Seen, told: Told) -> Status {
+    Status {
+        doing: doing(seen, told),
+        problems: problems(seen, told),
+    }
+}
+
+/// "1:12 of 3:36": how far the process has come, and how long it takes in all.
+pub fn progress(seen: &Seen) -> Option<String> {
+    let tempo = tempo(seen);
+    let total = seen.form.totals.chosen;
+    if seen.phrase().is_empty() || total <= 0.0 {
+        return None;
+    }
+    let total = if seen.form.endless {
+        "endless".to_owned()
+    } else {
+        minutes(total, tempo)
+    };
+    Some(format!("{} of {total}", minutes(seen.elapsed(), tempo)))
+}
+
+fn doing(seen: &Seen, told: Told) -> String {
+    let notes = notes(seen.phrase().notes().len());
+    if told.bypass {
+        return "Bypassed: what you play goes straight through.".to_owned();
+    }
+    match (seen.phrase().is_empty(), seen.hold) {
+        (true, false) => "Listening. Play a phrase, then press Hold.".to_owned(),
+        (true, true) => "Holding, but there is no phrase yet.".to_owned(),
+        (false, false) => format!(
+            "Listening. Hold takes what you play; if you play nothing, it plays the {notes} that \
+             are there."
+        ),
+        (false, true) if !seen.snapshot.running => {
+            format!("Holding {notes}. They play when the song rolls.")
+        }
+        (false, true) => running(seen),
+    }
+}
+
+fn running(seen: &Seen) -> String {
+    let at = seen.snapshot.position;
+    let begins_in = seen.process.origin() - at;
+    if begins_in > 0.0 {
+        return format!("The process begins in {}.", wait(begins_in, seen));
+    }
+    let said: Vec<String> = [growing(seen, at), copies(seen, at)]
+        .into_iter()
+        .flatten()
+        .collect();
+    if said.is_empty() {
+        "The steady voice plays alone.".to_owned()
+    } else {
+        said.join(". ") + "."
+    }
+}
+
+/// How the phrase grows, until it has.
+fn growing(seen: &Seen, at: Beats) -> Option<String> {
+    if seen.settings().growth.growth == Growth::Off {
+        return None;
+    }
+    let stage = seen.form.stages.get(seen.form.stage_at(at)?)?;
+    let all = seen.phrase().notes().len();
+    (stage.shown < all).then(|| {
+        let cycle = ((at - stage.span.start) / stage.lap).floor() + 1.0;
+        let cycles = (stage.span.length() / stage.lap).round().max(1.0);
+        format!(
+            "Growth: {} of {all} notes, cycle {cycle:.0} of {cycles:.0}; next in {}",
+            stage.shown,
+            wait(stage.span.end - at, seen)
+        )
+    })
+}
+
+/// A copy at a moment.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Moment {
+    copy: usize,
+    /// Steps ahead.
+    ahead: f64,
+    /// Steps ahead before and after the move it makes, or makes next.
+    from: f64,
+    to: f64,
+    part: Part,
+    /// Song position at which the part began and ends.
+    since: Beats,
+    until: Beats,
+}
+
+impl Moment {
+    fn of(copy: usize, seen: &Seen, at: Beats) -> Option<Self> {
+        let process = &seen.process;
+        process.entry(copy).filter(|entry| *entry <= at)?;
+        let counted_from = process.moves_from(copy)?;
+        let course = process.course(copy);
+        let timetable = course.timetable();
+        let station = timetable.station_at((at - counted_from).max(0.0));
+        let step = seen.settings().step();
+        let after = |shifts| (course.shifted(shifts) + course.standing.target()) / step;
+        let (from, to) = match station.part {
+            // A build-up opens the stage at whose offset it already stands.
+            Part::Build => (after(station.stage.saturating_sub(1)), after(station.stage)),
+            _ => (after(station.stage), after(station.stage + 1)),
+        };
+        let (since, until) = match station.part {
+            Part::Lean | Part::Settle => {
+                let whole = |part| procession_core::motion::Station { part, ..station };
+                (
+                    timetable.begin_of(whole(Part::Lean)),
+                    timetable.end_of(whole(Part::Settle)),
+                )
+            }
+            _ => (timetable.begin_of(station), timetable.end_of(station)),
+        };
+        Some(Self {
+            copy,
+            ahead: seen.steps_ahead(copy).unwrap_or(from),
+            from,
+            to,
+            part: station.part,
+            since: counted_from + since,
+            until: counted_from + until,
+        })
+    }
+
+    /// Whether this copy moves, or will at the end of its dwell.
+    fn has_a_move(&self) -> bool {
+        self.from != self.to
+    }
+
+    fn goes_with(&self, other: &Self) -> bool {
+        self.part == other.part
+            && self.since == other.since
+            && self.has_a_move() == other.has_a_move()
+    }
+}
+
+/// Where the copies stand and what they do: those that move first, the others briefly.
+fn copies(seen: &Seen, at: Beats) -> Option<String> {
+    let all: Vec<Moment> = (1..seen.process.voices())
+        .filter_map(|copy| Moment::of(copy, seen, at))
+        .collect();
+    let mut said = Vec::new();
+    if let Some(lead) = lead(&all) {
+        let (with, others): (Vec<Moment>, _) =
+            all.iter().copied().partition(|one| one.goes_with(lead));
+        said.push(together(&with, seen, at));
+        if !others.is_empty() {
+            said.push(stand(&others, seen));
+        }
+    }
+    said.extend(next_entry(seen, at));
+    (!said.is_empty()).then(|| said.join(". "))
+}
+
+/// The copy whose doing is told: one that moves rather than one that stands, then the first to do
+/// something else.
+fn lead(all: &[Moment]) -> Option<&Moment> {
+    all.iter().min_by(|one, other| {
+        let rank = |moment: &Moment| (!moment.has_a_move(), moment.part == Part::Dwell);
+        rank(one)
+            .cmp(&rank(other))
+            .then(one.until.total_cmp(&other.until))
+    })
+}
+
+/// Copies that do the same at the same time.
+fn together(with: &[Moment], seen: &Seen, at: Beats) -> String {
+    let Some(first) = with.first() else {
+        return String::new();
+    };
+    let grid = seen.settings().capture.grid;
+    let cycle = cycle(first, seen, at);
+    let who = who(with);
+    let then = |what: &str| format!("; {what} in {}", wait(first.until - at, seen));
+    let places = |of: fn(&Moment) -> f64| places(with.iter().map(of), grid);
+    match first.part {
+        Part::Dwell => {
+            let unison = with
+                .iter()
+                .all(|one| seen.form.is_whole_rotation(one.ahead));
+            let place = if unison && with.len() + 1 == seen.process.voices() {
+                "in unison with the steady voice".to_owned()
+            } else {
+                places(|one| one.ahead)
+            };
+            if first.until.is_infinite() {
+                format!("{who}: {place}, locked to the end")
+            } else if first.has_a_move() {
+                let what = match seen.settings().motion.motion {
+                    Motion::Drift => "drift begins",
+                    Motion::Jump => "jump",
+                    Motion::BuildUp => "build-up begins",
+                };
+                format!("{who}: {place}, locked, {cycle}{}", then(what))
+            } else {
+                format!("{who}: {place}, locked, {cycle}")
+            }
+        }
+        Part::Lean | Part::Settle if first.has_a_move() => format!(
+            "{who}: drifting from {} to {}, {cycle}{}",
+            counted(with.iter().map(|one| one.from)),
+            places(|one| one.to),
+            then("locks")
+        ),
+        Part::Lean | Part::Settle => format!("{who}: {}", places(|one| one.ahead)),
+        Part::Build => format!(
+            "{who}: building up {}, {cycle}{}",
+            places(|one| one.to),
+            then("whole")
+        ),
+    }
+}
+
+/// Where the others stand.
+fn stand(others: &[Moment], seen: &Seen) -> String {
+    let grid = seen.settings().capture.grid;
+    format!(
+        "{}: {}",
+        who(others),
+        places(others.iter().map(|one| one.ahead), grid)
+    )
+}
+
+fn next_entry(seen: &Seen, at: Beats) -> Option<String> {
+    let waiting = (1..seen.process.voices())
+        .filter_map(|copy| Some((copy, seen.process.entry(copy)?)))
+        .find(|(_, entry)| *entry > at)?;
+    Some(format!(
+        "{} enters in {}",
+        voice_name(waiting.0),
+        wait(waiting.1 - at, seen)
+    ))
+}
+
+/// "cycle 5 of 8"
+fn cycle(moment: &Moment, seen: &Seen, at: Beats) -> String {
+    let length = seen.phrase().length();
+    let now = ((at - moment.since) / length).floor().max(0.0) + 1.0;
+    let all = ((moment.until - moment.since) / length).round().max(1.0);
+    if all.is_infinite() {
+        format!("cycle {now:.0}")
+    } else {
+        format!("cycle {:.0} of {all:.0}", now.min(all))
+    }
+}
+
+/// "Copy 2", "Copies 1 to 3", "Copies 1 and 3".
+fn who(moments: &[Moment]) -> String {
+    let copies: Vec<usize> = moments.iter().map(|one| one.copy).collect();
+    match copies.as_slice() {
+        [one] => voice_name(*one),
+        [first, .., last] if copies.len() > 2 && last - first + 1 == copies.len() => {
+            format!("Copies {first} to {last}")
+        }
+        _ => format!("Copies {}", list(copies.iter().map(usize::to_string))),
+    }
+}
+
+/// "3 sixteenths ahead", "3, 6 and 9 sixteenths ahead", "1 step behind and 2 ahead" in short.
+fn places(ahead: impl Iterator<Item = f64> + Clone, grid: Grid) -> String {
+    let (one, many) = unit(grid);
+    let steps: Vec<f64> = ahead.map(hundredths).collect();
+    let unit = if steps.iter().all(|steps| steps.abs() == 1.0) {
+        one
+    } else {
+        many
+    };
+    if steps.iter().all(|steps| *steps == 0.0) {
+        "together with the steady voice".to_owned()
+    } else if steps.iter().all(|steps| *steps >= 0.0) {
+        format!("{} {unit} ahead", counted(steps.into_iter()))
+    } else if steps.iter().all(|steps| *steps <= 0.0) {
+        format!("{} {unit} behind", counted(steps.into_iter()))
+    } else {
+        let each = steps.iter().map(|steps| {
+            let side = if *steps < 0.0 { "behind" } else { "ahead" };
+            format!("{} {side}", steps.abs())
+        });
+        format!("{} ({many})", list(each))
+    }
+}
+
+/// "3, 6 and 9", the same number but once.
+fn counted(steps: impl Iterator<Item = f64>) -> String {
+    let steps: Vec<f64> = steps.map(|steps| hundredths(steps).abs()).collect();
+    match steps.first() {
+        Some(first) if steps.iter().all(|steps| steps == first) => first.to_string(),
+        _ => list(steps.iter().map(f64::to_string)),
+    }
+}
+
+fn list(mut items: impl DoubleEndedIterator<Item = String>) -> String {
+    let last = items.next_back().unwrap_or_default();
+    let others: Vec<String> = items.collect();
+    if others.is_empty() {
+        last
+    } else {
+        format!("{} and {last}", others.join(", "))
+    }
+}
+
+fn hundredths(steps: f64) -> f64 {
+    (steps * 100.0).round() / 100.0 + 0.0
+}
+
+/// A step of the grid, for one and for many.
+fn unit(grid: Grid) -> (&'static str, &'static str) {
+    match grid {
+        Grid::Quarter => ("quarter", "quarters"),
+        Grid::Eighth => ("eighth", "eighths"),
+        Grid::EighthTriplet => ("eighth triplet", "eighth triplets"),
+        Grid::Sixteenth => ("sixteenth", "sixteenths"),
+        Grid::SixteenthTriplet => ("sixteenth triplet", "sixteenth triplets"),
+        Grid::ThirtySecond => ("thirty-second", "thirty-seconds"),
+    }
+}
+
+/// "9 s", and from a minute on "1:05".
+fn wait(beats: Beats, seen: &Seen) -> String {
+    let seconds = (beats * 60.0 / tempo(seen)).ceil().max(0.0);
+    if seconds < 60.0 {
+        format!("{seconds} s")
+    } else {
+        minutes(beats, tempo(seen))
+    }
+}
+
+/// Beats a minute; until the host has told, 120.
+fn tempo(seen: &Seen) -> f64 {
+    if seen.snapshot.tempo > 0.0 {
+        seen.snapshot.tempo
+    } else {
+        120.0
+    }
+}
+
+fn notes(count: usize) -> String {
+    match count {
+        1 => "1 note".to_owned(),
+        many => format!("{many} notes"),
+    }
+}
+
+fn cycles(count: u32) -> String {
+    match count {
+        1 => "1 cycle".to_owned(),
+        many => format!("{many} cycles"),
+    }
+}
+
+fn problems(seen: &Seen, told: Told) -> Vec<String> {
+    let found = [
+        seen.notice.clone(),
+        nothing_played(seen, told),
+        left_out(seen),
+        too_fast(seen),
+    ];
+    found.into_iter().flatten().collect()
+}
+
+fn nothing_played(seen: &Seen, told: Told) -> Option<String> {
+    let missed = seen.hold && told.nothing_played;
+    match (missed, seen.phrase().is_empty()) {
+        (false, _) => None,
+        (true, true) => Some(
+            "Nothing was played before Hold, so there is nothing to hold. Switch Hold off, play a \
+             phrase, and switch it on again."
+                .to_owned(),
+        ),
+        (true, false) => Some(
+            "Nothing was played before Hold: the phrase that was there goes on. For another one, \
+             switch Hold off, play, and switch it on again."
+                .to_owned(),
+        ),
+    }
+}
+
+fn left_out(seen: &Seen) -> Option<String> {
+    let count = seen.snapshot.left_out;
+    (seen.hold && count > 0).then(|| {
+        format!(
+            "{} of what you played were left out: a phrase holds {MAX_NOTES}. Set a shorter Phrase \
+             length and take it again.",
+            notes(count as usize)
+        )
+    })
+}
+
+fn too_fast(seen: &Seen) -> Option<String> {
+    let motion = &seen.settings().motion;
+    let moves = motion.motion == Motion::Drift && motion.copies > 0 && motion.shift_by != 0;
+    let taken = drift_cycles(seen.phrase(), seen.settings());
+    let asked = motion.drift.max(1);
+    (moves && !seen.phrase().is_empty() && taken > asked).then(|| {
+        let fewer = if motion.copies_move == CopiesMove::Fanned && motion.copies > 1 {
+            "shift by less, or let copies move Together"
+        } else {
+            "shift by less"
+        };
+        format!(
+            "A drift over {} would be faster than a player could: it takes {}. Set Drift over to \
+             {taken} or more, or {fewer}.",
+            cycles(asked),
+            cycles(taken)
+        )
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::feed::Snapshot;
+    use procession_core::engine::Anchor;
+    use procession_core::phrase::Phrase;
+    use procession_core::settings::{GrowthOrder, Settings, Shifts};
+
+    /// Twelve sixteenths: a cycle is 3 beats, 1.5 s at 120.
+    const TWELVE: &str = "D4 . F4 G4 . A4 C5 . A4 . G4 E4";
+
+    fn seen_at(position: Beats, change: impl FnOnce(&mut Settings)) -> Seen {
+        let mut settings = Settings::default();
+        change(&mut settings);
+        let phrase = Phrase::from_text(TWELVE, 0.25).expect("a phrase");
+        let mut snapshot = Snapshot {
+            playing: true,
+            running: true,
+            position,
+            tempo: 120.0,
+            beats_per_bar: 4.0,
+            ..Snapshot::default()
+        };
+        let process =
+            procession_core::process::Process::new(phrase.clone(), settings, snapshot.origin);
+        snapshot.ahead = std::array::from_fn(|voice| process.displacement(voice, position));
+        let mut seen = Seen::new(snapshot, phrase, settings, Anchor::Song(0.0));
+        seen.hold = true;
+        seen
+    }
+
+    fn said(position: Beats, change: impl FnOnce(&mut Settings)) -> String {
+        status(&seen_at(position, change), Told::default()).doing
+    }
+
+    #[test]
+    fn a_locked_copy_says_where_it_stands_and_when_it_drifts() {
+        // Stage 3 (36 beats each after the first): 108 .. 132 is its dwell of 8 cycles of 3 beats.
+        assert_eq!(
+            said(108.0 + 4.0 * 3.0, |_| ()),
+            "Copy 1: 3 sixteenths ahead, locked, cycle 5 of 8; drift begins in 6 s."
+        );
+    }
+
+    #[test]
+    fn a_drifting_copy_says_from_where_to_where() {
+        assert_eq!(
+            said(24.0 + 3.0, |_| ()),
+            "Copy 1: drifting from 0 to 1 sixteenth ahead, cycle 2 of 4; locks in 5 s."
+        );
+    }
+
+    #[test]
+    fn a_fan_of_copies_is_told_in_one_breath() {
+        assert_eq!(
+            said(108.0 + 1.0, |settings| settings.motion.copies = 3),
+            "Copies 1 to 3: 3, 6 and 9 sixteenths ahead, locked, cycle 1 of 8; drift begins in 12 s."
+        );
+    }
+
+    #[test]
+    fn at_the_beginning_and_at_the_end_the_voices_are_in_unison() {
+        assert_eq!(
+            said(0.0, |_| ()),
+            "Copy 1: in unison with the steady voice, locked, cycle 1 of 8; drift begins in 12 s."
+        );
+        assert_eq!(
+            said(1000.0, |_| ()),
+            "Copy 1: in unison with the steady voice, locked to the end."
+        );
+    }
+
+    #[test]
+    fn jump_and_build_up_are_called_by_their_names() {
+        let jumping = said(1.0, |settings| settings.motion.motion = Motion::Jump);
+        assert!(jumping.contains("; jump in 12 s"), "{jumping}");
+        let building = said(25.0, |settings| settings.motion.motion = Motion::BuildUp);
+        assert!(
+            building.starts_with("Copy 1: building up 1 sixteenth ahead, cycle 1 of "),
+            "{building}"
+        );
+    }
+
+    #[test]
+    fn copies_in_turn_say_who_moves_and_where_the_others_stand() {
+        let text = said(24.0 + 3.0, |settings| {
+            settings.motion.copies = 2;
+            settings.motion.copies_move = CopiesMove::InTurn;
+        });
+        assert_eq!(
+            text,
+            "Copy 1: drifting from 0 to 1 sixteenth ahead, cycle 2 of 4; locks in 5 s. \
+             Copy 2: together with the steady voice."
+        );
+    }
+
+    #[test]
+    fn behind_is_behind_and_never_minus() {
+        let text = said(109.0, |settings| settings.motion.shift_by = -1);
+        assert!(
+            text.starts_with("Copy 1: 3 sixteenths behind, locked"),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn growth_says_how_many_notes_stand_and_when_more_join() {
+        let text = said(7.0, |settings| {
+            settings.growth.growth = Growth::Fill;
+            settings.growth.order = GrowthOrder::Forward;
+        });
+        assert!(
+            text.starts_with("Growth: 2 of 8 notes, cycle 1 of 2; next in 3 s"),
+            "{text}"
+        );
+        assert!(text.contains("Copy 1 enters in "), "{text}");
+    }
+
+    #[test]
+    fn before_the_origin_it_says_when_it_begins() {
+        assert_eq!(said(-4.0, |_| ()), "The process begins in 2 s.");
+    }
+
+    #[test]
+    fn an_endless_process_still_knows_its_place_after_hours() {
+        let text = said(36.0 * 1000.0 + 1.0, |settings| {
+            settings.motion.shifts = Shifts::Endless;
+        });
+        assert!(
+            text.starts_with("Copy 1: 1000 sixteenths ahead, locked, cycle 1 of 8"),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn knowing_nothing_one_is_told_what_to_do() {
+        let empty = Phrase::empty(4.0).expect("a bar");
+        let mut seen = Seen::new(
+            Snapshot::default(),
+            empty,
+            Settings::default(),
+            Anchor::NextStart,
+        );
+        let status_of = |seen: &Seen, told| status(seen, told);
+        assert_eq!(
+            status_of(&seen, Told::default()).doing,
+            "Listening. Play a phrase, then press Hold."
+        );
+        seen.hold = true;
+        let nothing = Told {
+            nothing_played: true,
+            ..Told::default()
+        };
+        let said = status_of(&seen, nothing);
+        assert_eq!(said.problems.len(), 1);
+        assert!(said.problems[0].contains("nothing to hold"));
+    }
+
+    #[test]
+    fn holding_with_the_song_at_rest_says_what_is_awaited() {
+        let mut seen = seen_at(0.0, |_| ());
+        seen.snapshot.running = false;
+        assert_eq!(
+            status(&seen, Told::default()).doing,
+            "Holding 8 notes. They play when the song rolls."
+        );
+    }
+
+    #[test]
+    fn a_drift_that_no_player_could_make_says_how_long_it_takes() {
+        let seen = seen_at(0.0, |settings| {
+            settings.motion.drift = 1;
+            settings.motion.shift_by = 8;
+            settings.motion.copies = 2;
+        });
+        let problems = status(&seen, Told::default()).problems;
+        // Copy 2 moves by 16 sixteenths, 4 beats: at twice the tempo at most that takes 8 beats,
+        // which is 3 cycles.
+        assert_eq!(
+            problems,
+            [
+                "A drift over 1 cycle would be faster than a player could: it takes 3 cycles. Set \
+                 Drift over to 3 or more, or shift by less, or let copies move Together."
+            ]
+        );
+    }
+
+    #[test]
+    fn notes_that_found_no_room_are_named_with_the_remedy() {
+        let mut seen = seen_at(0.0, |_| ());
+        seen.snapshot.left_out = 3;
+        let problems = status(&seen, Told::default()).problems;
+        assert!(problems[0].starts_with("3 notes of what you played were left out"));
+        assert!(problems[0].contains("shorter Phrase length"));
+    }
+
+    #[test]
+    fn a_state_that_was_refused_comes_first() {
+        let mut seen = seen_at(0.0, |_| ());
+        seen.snapshot.left_out = 1;
+        seen.notice = Some("The saved phrase was refused: it is damaged.".to_owned());
+        let problems = status(&seen, Told::default()).problems;
+        assert_eq!(problems.len(), 2);
+        assert!(problems[0].contains("refused"));
+    }
+
+    #[test]
+    fn progress_counts_minutes_of_the_whole() {
+        // 12 shifts of 36 beats and a last dwell.
+        let progress = progress(&seen_at(144.0, |_| ())).expect("it runs");
+        assert!(progress.starts_with("1:12 of 3:"), "{progress}");
+    }
+}

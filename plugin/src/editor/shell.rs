@@ -1,0 +1,331 @@
+//! The shell: keeps what is [`Seen`] up to date, lays the views out, and has wishes granted.
+
+use crate::bell::Bell;
+use crate::editor::grant::{Granter, Host};
+use crate::editor::header::{self, Asked, Head};
+use crate::editor::look::{Look, Theme};
+use crate::editor::model::layout::{Layout, SMALLEST, View};
+use crate::editor::model::status::{Status, Told, progress, status};
+use crate::editor::parameters::{self, ParametersState};
+use crate::editor::seen::Seen;
+use crate::editor::views::{Views, choose};
+use crate::editor::wish::Wish;
+use crate::editor::{status as status_line, welcome};
+use crate::feed::{Seer, Snapshot};
+use crate::params::Parameters;
+use egui::{CornerRadius, Rect, Stroke, StrokeKind, Ui, UiBuilder};
+use nice_plug_egui::resizable_window::ResizableWindow;
+use std::sync::Arc;
+
+/// So long a view's word stands on the status line, in seconds.
+const SAID_FOR: f64 = 8.0;
+
+/// All of the window but its border to the framework. It outlives the window, so that opening it
+/// again shows what was shown before.
+pub struct Shell {
+    parameters: Arc<Parameters>,
+    seer: Seer,
+    bell: Bell,
+    /// Large, and so not on the stack of the host's or the window's thread.
+    seen: Option<Box<Seen>>,
+    granter: Granter,
+    views: Views,
+    parameters_state: ParametersState,
+    /// The view that was chosen, once one was.
+    chosen: Option<View>,
+    /// What a view wanted to have said, and until when it stands.
+    said: Option<(String, f64)>,
+    misses: Misses,
+    /// The theme that egui has been told.
+    dressed: Option<Theme>,
+}
+
+/// Notices whether hold was asked for with nothing played. Whoever wrote the phrase need not play
+/// it.
+#[derive(Clone, Copy, Debug, Default)]
+struct Misses {
+    counted: Option<u32>,
+    taken: u32,
+    written: bool,
+    last_missed: bool,
+}
+
+impl Misses {
+    fn follow(&mut self, snapshot: &Snapshot, hold: bool) -> bool {
+        let counted = self.counted.replace(snapshot.nothing_played);
+        if counted.is_some_and(|before| before != snapshot.nothing_played) {
+            self.last_missed = !self.written;
+        }
+        if snapshot.taken != self.taken {
+            self.written = false;
+        }
+        if snapshot.taken != self.taken || !hold {
+            self.last_missed = false;
+        }
+        self.taken = snapshot.taken;
+        self.last_missed
+    }
+}
+
+impl Shell {
+    /// For one instance of the plug-in.
+    pub fn new(parameters: Arc<Parameters>, seer: Seer, bell: Bell) -> Self {
+        Self {
+            parameters,
+            seer,
+            bell,
+            seen: None,
+            granter: Granter::default(),
+            views: Views::default(),
+            parameters_state: ParametersState::default(),
+            chosen: None,
+            said: None,
+            misses: Misses::default(),
+            dressed: None,
+        }
+    }
+
+    /// A new window is about to show this.
+    pub fn prepare(&mut self, ctx: &egui::Context) {
+        crate::editor::look::prepare(ctx);
+        self.dressed = None;
+    }
+
+    /// The look in force.
+    pub fn look(&self) -> Look {
+        Look::of(self.theme())
+    }
+
+    fn theme(&self) -> Theme {
+        if self.parameters.kept.current().window.dark {
+            Theme::Dark
+        } else {
+            Theme::Light
+        }
+    }
+
+    /// A frame.
+    pub fn show(&mut self, ui: &mut Ui, host: Host<'_>) {
+        let look = self.look();
+        self.dress(ui.ctx());
+        let seen = self.see(ui);
+        let told = Told {
+            bypass: self.parameters.bypass(),
+            nothing_played: self.misses.follow(&seen.snapshot, seen.hold),
+        };
+        let line = self.with_what_was_said(status(&seen, told));
+        let wishes = ResizableWindow::new("procession")
+            .min_size(SMALLEST)
+            .show(ui, |ui| self.rooms(ui, &seen, &line, &look))
+            .inner;
+        // Whatever happened to the widget it held, a hand that presses nothing holds nothing.
+        let pressed = ui.input(|input| input.pointer.any_down());
+        if !wishes.is_empty() {
+            // What was granted is to be seen at once.
+            ui.ctx().request_repaint();
+        }
+        for wish in wishes {
+            self.granter.grant(wish, &self.parameters, &self.bell, host);
+        }
+        if !pressed {
+            self.granter.let_go_of_all(host);
+        }
+        self.misses.written |= self.granter.take_wrote();
+        if let Some(text) = self.granter.take_said() {
+            self.said = Some((text, ui.input(|input| input.time) + SAID_FOR));
+            ui.ctx().request_repaint();
+        }
+        self.seen = Some(seen);
+    }
+
+    /// The window closes: every gesture ends.
+    pub fn let_go(&mut self, host: Host<'_>) {
+        self.granter.let_go_of_all(host);
+    }
+
+    /// The moment to be drawn. Works out what follows from phrase and settings only if one of
+    /// them has changed.
+    fn see(&mut self, ui: &Ui) -> Box<Seen> {
+        let snapshot = self.seer.look();
+        let kept = self.parameters.kept.current();
+        let settings = self.parameters.settings();
+        let taken = &kept.taken;
+        let still = self.seen.take().filter(|seen| {
+            seen.phrase() == &taken.phrase
+                && *seen.settings() == settings
+                && seen.anchor == taken.anchor
+                && seen.process.origin() == snapshot.origin
+        });
+        let mut seen = match still {
+            Some(mut seen) => {
+                seen.snapshot = snapshot;
+                seen
+            }
+            None => {
+                let phrase = taken.phrase.clone();
+                Box::new(Seen::new(snapshot, phrase, settings, taken.anchor))
+            }
+        };
+        seen.hold = self.parameters.hold();
+        let now = ui.input(|input| input.time);
+        if let Some((_, until)) = &self.said {
+            let left = *until - now;
+            if left <= 0.0 || left > SAID_FOR {
+                self.said = None;
+            } else {
+                let left = std::time::Duration::from_secs_f64(left);
+                ui.ctx().request_repaint_after(left);
+            }
+        }
+        seen.notice = self.parameters.kept.notice().map(|notice| notice.0);
+        seen
+    }
+
+    fn with_what_was_said(&self, mut status: Status) -> Status {
+        if let Some((text, _)) = &self.said {
+            status.problems.insert(0, text.clone());
+        }
+        status
+    }
+
+    fn dress(&mut self, ctx: &egui::Context) {
+        let theme = self.theme();
+        if self.dressed != Some(theme) {
+            crate::editor::look::dress(ctx, theme);
+            self.dressed = Some(theme);
+        }
+    }
+
+    fn rooms(&mut self, ui: &mut Ui, seen: &Seen, line: &Status, look: &Look) -> Vec<Wish> {
+        let window = ui.max_rect();
+        let layout = Layout::new(window, status_line::height(ui, line, window.width()));
+        ui.painter().rect_filled(window, 0.0, look.paper);
+        let head = Head {
+            hold: seen.hold,
+            progress: progress(seen),
+            theme: self.theme(),
+            zoom: ui.ctx().zoom_factor(),
+        };
+        let asked = header::show(ui, layout.header, &head, look);
+        let mut wishes = self.ask(ui, asked);
+        wishes.extend(header::keys(ui));
+        if let Some(room) = layout.parameters {
+            wishes.extend(card(ui, room, look, |ui| {
+                let parameters = &self.parameters;
+                parameters::show(ui, parameters, seen, look, &mut self.parameters_state)
+            }));
+        }
+        wishes.extend(self.views(ui, &layout, seen, look));
+        status_line::show(ui, layout.status, line, look);
+        wishes
+    }
+
+    fn views(&mut self, ui: &mut Ui, layout: &Layout, seen: &Seen, look: &Look) -> Vec<Wish> {
+        let mut wishes = Vec::new();
+        let unknown = seen.phrase().is_empty();
+        match (layout.plan, layout.circle) {
+            // Both have nothing to show yet; what to do counts for more.
+            (Some(plan), Some(circle)) if unknown => {
+                card(ui, plan, look, |ui| {
+                    welcome::show(ui, ui.max_rect(), seen.hold, look);
+                });
+                wishes.extend(self.view_in(ui, circle, View::Circle, seen, look));
+            }
+            _ => {
+                for (room, view) in [(layout.plan, View::Plan), (layout.circle, View::Circle)] {
+                    if let Some(room) = room {
+                        wishes.extend(self.view_in(ui, room, view, seen, look));
+                    }
+                }
+            }
+        }
+        self.choose(ui, layout, seen, look);
+        let chosen = self.chosen_view(layout, seen);
+        let nothing_to_see = unknown && matches!(chosen, View::Circle | View::Plan);
+        if nothing_to_see {
+            card(ui, layout.chosen, look, |ui| {
+                welcome::show(ui, ui.max_rect(), seen.hold, look);
+            });
+        } else {
+            wishes.extend(self.view_in(ui, layout.chosen, chosen, seen, look));
+        }
+        wishes
+    }
+
+    /// Until a view was chosen: where a phrase can be written while there is none.
+    fn chosen_view(&self, layout: &Layout, seen: &Seen) -> View {
+        let first = if seen.phrase().is_empty() && layout.plan.is_some() {
+            View::Phrase
+        } else {
+            View::Circle
+        };
+        layout.chosen_view(self.chosen.unwrap_or(first))
+    }
+
+    fn choose(&mut self, ui: &mut Ui, layout: &Layout, seen: &Seen, look: &Look) {
+        let names: Vec<&str> = layout.choice.iter().map(|view| view.name()).collect();
+        let chosen = self.chosen_view(layout, seen);
+        let index = layout.choice.iter().position(|view| *view == chosen);
+        let clicked = inside(ui, layout.chooser, "chooser", |ui| {
+            choose(ui, &names, index.unwrap_or(0), look)
+        });
+        if let Some(view) = clicked.and_then(|clicked| layout.choice.get(clicked)) {
+            self.chosen = Some(*view);
+        }
+    }
+
+    fn view_in(
+        &mut self,
+        ui: &mut Ui,
+        room: Rect,
+        view: View,
+        seen: &Seen,
+        look: &Look,
+    ) -> Vec<Wish> {
+        card(ui, room, look, |ui| match view {
+            View::Parameters => {
+                let parameters = &self.parameters;
+                parameters::show(ui, parameters, seen, look, &mut self.parameters_state)
+            }
+            _ => self.views.show(view, ui, seen, look),
+        })
+    }
+
+    /// Grants what was asked of the window itself; what is left is for the plug-in.
+    fn ask(&mut self, ui: &Ui, asked: Asked) -> Vec<Wish> {
+        if let Some(theme) = asked.theme {
+            let dark = theme == Theme::Dark;
+            self.parameters.kept.edit(|kept| kept.window.dark = dark);
+            ui.ctx().request_repaint();
+        }
+        if let Some(zoom) = asked.zoom {
+            ui.ctx().set_zoom_factor(zoom);
+        }
+        asked.wishes
+    }
+}
+
+/// A room of its own, with an edge.
+fn card<R>(ui: &mut Ui, room: Rect, look: &Look, content: impl FnOnce(&mut Ui) -> R) -> R {
+    ui.painter().rect(
+        room,
+        CornerRadius::same(6),
+        look.card,
+        Stroke::new(1.0, look.rule),
+        StrokeKind::Inside,
+    );
+    let salt = (room.min.x as i32, room.min.y as i32);
+    inside(ui, room.shrink(8.0), salt, content)
+}
+
+/// Within a room and nowhere else.
+fn inside<R>(
+    ui: &mut Ui,
+    room: Rect,
+    salt: impl egui::AsIdSalt,
+    content: impl FnOnce(&mut Ui) -> R,
+) -> R {
+    let mut inner = ui.new_child(UiBuilder::new().id_salt(salt).max_rect(room));
+    inner.shrink_clip_rect(room.expand(2.0));
+    content(&mut inner)
+}

@@ -1,0 +1,108 @@
+//! The views, each in its room, and the words that choose between them.
+
+use crate::editor::alignments::{self, AlignmentsState};
+use crate::editor::look::Look;
+use crate::editor::model::layout::View;
+use crate::editor::notes::{self, NotesState};
+use crate::editor::phrase::{self, PhraseState};
+use crate::editor::seen::Seen;
+use crate::editor::sonority::{self, SonorityState};
+use crate::editor::wish::Wish;
+use egui::{Align2, CornerRadius, FontId, Rect, Response, Role, Sense, Ui, WidgetInfo, pos2, vec2};
+
+/// What the views remember between frames.
+#[derive(Default)]
+pub struct Views {
+    notes: NotesState,
+    alignments: AlignmentsState,
+    phrase: PhraseState,
+    sonority: SonorityState,
+    /// The stage of the plan that was clicked: circle, notes and sonority show it, and playback
+    /// goes on.
+    stage: Option<usize>,
+}
+
+impl Views {
+    /// Shows a view in all the room there is.
+    pub fn show(&mut self, view: View, ui: &mut Ui, seen: &Seen, look: &Look) -> Vec<Wish> {
+        // Another phrase or other settings may have fewer stages.
+        self.stage = self.stage.filter(|stage| *stage < seen.form.stages.len());
+        match view {
+            View::Circle => not_yet(ui, view, seen, look),
+            View::Plan => not_yet(ui, view, seen, look),
+            View::Notes => notes::show(ui, seen, look, &mut self.notes, self.stage),
+            View::Alignments => alignments::show(ui, seen, look, &mut self.alignments),
+            View::Phrase => phrase::show(ui, seen, look, &mut self.phrase),
+            View::Sonority => sonority::show(ui, seen, look, &mut self.sonority, self.stage),
+            // The shell shows them, which has them.
+            View::Parameters => Vec::new(),
+        }
+    }
+}
+
+/// Holds the room of a view that is not built yet.
+fn not_yet(ui: &mut Ui, view: View, _: &Seen, look: &Look) -> Vec<Wish> {
+    let room = ui.available_rect_before_wrap();
+    ui.painter().text(
+        room.center(),
+        Align2::CENTER_CENTER,
+        format!("{}: not built yet", view.name()),
+        FontId::proportional(14.0),
+        look.quiet,
+    );
+    Vec::new()
+}
+
+/// A row of words, one of them chosen; which one was clicked, if any.
+pub fn choose(ui: &mut Ui, names: &[&str], chosen: usize, look: &Look) -> Option<usize> {
+    let row = ui.allocate_space(vec2(ui.available_width(), 26.0)).1;
+    let font = FontId::proportional(13.0);
+    let width = |name: &str| {
+        ui.painter()
+            .layout_no_wrap(name.to_owned(), font.clone(), look.ink)
+            .size()
+            .x
+    };
+    let widths: Vec<f32> = names.iter().map(|name| width(name)).collect();
+    let spare = row.width() - widths.iter().sum::<f32>();
+    let padding = (spare / names.len().max(1) as f32).clamp(4.0, 24.0);
+    let mut left = row.min.x;
+    let places = widths.into_iter().map(|width| {
+        let right = left + width + padding;
+        let place = Rect::from_min_max(pos2(left, row.min.y), pos2(right, row.max.y));
+        left = right;
+        place
+    });
+    let words: Vec<(&str, Response)> = names
+        .iter()
+        .zip(places)
+        .map(|(name, place)| {
+            let id = ui.scope_id().with(("choose", *name));
+            (*name, ui.interact(place, id, Sense::click()))
+        })
+        .collect();
+    let clicked = words.iter().position(|(_, response)| response.clicked());
+    let chosen = clicked.unwrap_or(chosen);
+    for (index, (name, response)) in words.iter().enumerate() {
+        let is_chosen = index == chosen;
+        response.widget_info(|| WidgetInfo::selected(Role::Tab, true, is_chosen, *name));
+        let colour = if is_chosen || response.hovered() {
+            look.ink
+        } else {
+            look.quiet
+        };
+        let place = response.rect;
+        let middle = place.center();
+        let painter = ui.painter();
+        painter.text(middle, Align2::CENTER_CENTER, *name, font.clone(), colour);
+        if is_chosen || response.has_focus() {
+            let line = Rect::from_min_max(
+                pos2(place.min.x + padding / 2.0, place.max.y - 3.0),
+                pos2(place.max.x - padding / 2.0, place.max.y),
+            );
+            let colour = if is_chosen { look.accent } else { look.edge };
+            painter.rect_filled(line, CornerRadius::same(1), colour);
+        }
+    }
+    clicked
+}

@@ -1,0 +1,405 @@
+//! The shell of the window, with real clicks, drags and typing, and a host that writes down every
+//! gesture.
+#![allow(clippy::unwrap_used)]
+#![expect(
+    unsafe_code,
+    reason = "a host of the framework is made of unsafe functions; this one trusts its pointers"
+)]
+
+use egui::{Key, Modifiers, Role, pos2, vec2};
+use egui_kittest::Harness;
+use egui_kittest::kittest::{NodeT, Queryable};
+use nice_plug::context::PluginApi;
+use nice_plug::context::gui::{GuiContext, GuiContextInner};
+use nice_plug::plugin::PluginState;
+use nice_plug::prelude::{ParamPtr, Params};
+use procession::bell::Bell;
+use procession::editor::shell::Shell;
+use procession::feed::feed;
+use procession::params::Parameters;
+use procession_core::phrase::Phrase;
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex};
+
+/// A host as far as the window knows it.
+struct Host {
+    ids: HashMap<ParamPtr, String>,
+    heard: Mutex<Vec<String>>,
+}
+
+impl Host {
+    fn note(&self, what: &str, parameter: ParamPtr) {
+        let line = format!("{what} {}", self.ids[&parameter]);
+        self.heard.lock().unwrap().push(line);
+    }
+}
+
+impl GuiContextInner for Host {
+    fn plugin_api(&self) -> PluginApi {
+        PluginApi::Clap
+    }
+
+    unsafe fn raw_begin_set_parameter(&self, parameter: ParamPtr) {
+        self.note("begin", parameter);
+    }
+
+    unsafe fn raw_set_parameter_normalized(&self, parameter: ParamPtr, normalized: f32) {
+        // SAFETY: it points into the parameters that the test holds.
+        let text = unsafe {
+            parameter._internal_set_normalized_value(normalized);
+            parameter.normalized_value_to_string(normalized, true)
+        };
+        let line = format!("{} = {text}", self.ids[&parameter]);
+        self.heard.lock().unwrap().push(line);
+    }
+
+    unsafe fn raw_end_set_parameter(&self, parameter: ParamPtr) {
+        self.note("end", parameter);
+    }
+
+    fn get_state(&self) -> PluginState {
+        unreachable!("the window never asks for the state")
+    }
+
+    fn set_state(&self, _: PluginState) {
+        unreachable!("the window never loads a state")
+    }
+
+    fn request_restart(&self) {}
+}
+
+/// A window of that size on an instance with these parameters.
+struct Desk {
+    harness: Harness<'static>,
+    parameters: Arc<Parameters>,
+    host: Arc<Host>,
+    bell: Bell,
+}
+
+impl Desk {
+    fn new(width: f32, height: f32) -> Self {
+        let (parameters, _audio) = Parameters::new();
+        let ids = parameters
+            .param_map()
+            .into_iter()
+            .map(|(id, pointer, _)| (pointer, id));
+        let host = Arc::new(Host {
+            ids: ids.collect(),
+            heard: Mutex::default(),
+        });
+        let (_, seer) = feed();
+        let bell = Bell::default();
+        let mut shell = Shell::new(parameters.clone(), seer, bell.clone());
+        let context = GuiContext::new(host.clone());
+        let own = parameters.clone();
+        let mut prepared = false;
+        let harness = Harness::builder()
+            .with_size(vec2(width, height))
+            .build_ui(move |ui| {
+                if !std::mem::replace(&mut prepared, true) {
+                    shell.prepare(ui.ctx());
+                    // A frame of the harness lasts as long as many of a window.
+                    ui.ctx()
+                        .options_mut(|options| options.input_options.max_double_click_delay = 1.0);
+                }
+                shell.show(ui, &|gesture| gesture.make(&own, &context.param_setter()));
+            });
+        Self {
+            harness,
+            parameters,
+            host,
+            bell,
+        }
+    }
+
+    fn usual() -> Self {
+        Self::new(1200.0, 800.0)
+    }
+
+    fn with_phrase(self, text: &str) -> Self {
+        let phrase = Phrase::from_text(text, 0.25).unwrap();
+        self.parameters
+            .kept
+            .edit(|kept| kept.taken.phrase = phrase.clone());
+        self
+    }
+
+    fn heard(&mut self) -> Vec<String> {
+        self.harness.run();
+        std::mem::take(&mut *self.host.heard.lock().unwrap())
+    }
+
+    fn click(&mut self, label: &str) {
+        self.harness.run();
+        self.harness.get_by_label(label).click();
+        self.harness.run();
+    }
+
+    fn middle_of(&mut self, label: &str) -> egui::Pos2 {
+        self.harness.run();
+        self.harness.get_by_label(label).rect().center()
+    }
+
+    fn value_of(&mut self, label: &str) -> Option<String> {
+        self.harness.run();
+        let node = self.harness.get_by_label(label);
+        node.accesskit_node().value()
+    }
+}
+
+#[test]
+fn pressing_hold_is_one_whole_gesture() {
+    let mut desk = Desk::usual();
+    desk.click("Hold");
+    assert_eq!(desk.heard(), ["begin hold", "hold = On", "end hold"]);
+    assert!(desk.parameters.hold());
+    desk.click("Hold");
+    assert_eq!(desk.heard(), ["begin hold", "hold = Off", "end hold"]);
+}
+
+#[test]
+fn a_typed_number_is_understood_without_its_unit() {
+    let mut desk = Desk::usual();
+    desk.click("Dwell");
+    desk.harness.event(egui::Event::Text("3".to_owned()));
+    desk.harness.run();
+    desk.harness.key_press(Key::Enter);
+    assert_eq!(
+        desk.heard(),
+        ["begin dwell", "dwell = 3 cycles", "end dwell"]
+    );
+    assert_eq!(desk.value_of("Dwell").as_deref(), Some("3 cycles"));
+}
+
+#[test]
+fn what_makes_no_sense_is_refused_in_words_and_the_value_stays() {
+    let mut desk = Desk::usual();
+    desk.click("Dwell");
+    for letter in ["s", "o", "o", "n"] {
+        desk.harness.event(egui::Event::Text(letter.to_owned()));
+        desk.harness.run();
+    }
+    desk.harness.key_press(Key::Enter);
+    assert!(desk.heard().is_empty());
+    assert_eq!(desk.value_of("Dwell").as_deref(), Some("8 cycles"));
+    desk.harness
+        .get_by_label_contains("\"soon\" is no value of Dwell");
+}
+
+#[test]
+fn escape_gives_up_typing() {
+    let mut desk = Desk::usual();
+    desk.click("Dwell");
+    desk.harness.event(egui::Event::Text("3".to_owned()));
+    desk.harness.run();
+    desk.harness.key_press(Key::Escape);
+    assert!(desk.heard().is_empty());
+    assert_eq!(desk.value_of("Dwell").as_deref(), Some("8 cycles"));
+}
+
+#[test]
+fn dragging_is_one_gesture_from_press_to_release_and_shift_makes_it_fine() {
+    let dragged = |modifiers: Modifiers| {
+        let mut desk = Desk::usual();
+        let at = desk.middle_of("Offset");
+        let harness = &mut desk.harness;
+        harness.event(egui::Event::ModifiersChanged(modifiers));
+        harness.hover_at(at);
+        harness.step();
+        harness.drag_at(at);
+        harness.step();
+        for x in 1..=6 {
+            harness.hover_at(at + vec2(x as f32 * 10.0, 0.0));
+            harness.step();
+        }
+        harness.drop_at(at + vec2(60.0, 0.0));
+        harness.step();
+        let heard = desk.heard();
+        assert_eq!(heard.first().map(String::as_str), Some("begin offset"));
+        assert_eq!(heard.last().map(String::as_str), Some("end offset"));
+        let begins = heard.iter().filter(|line| line.starts_with("begin"));
+        assert_eq!(begins.count(), 1, "{heard:?}");
+        desk.parameters.settings().motion.offset
+    };
+    let (coarse, fine) = (dragged(Modifiers::NONE), dragged(Modifiers::SHIFT));
+    assert!(coarse > 4.0, "{coarse}");
+    assert!(fine > 0.2 && fine < coarse / 5.0, "{fine}");
+}
+
+#[test]
+fn a_host_that_moves_the_parameter_under_the_hand_neither_breaks_the_gesture_nor_wins() {
+    let mut desk = Desk::usual();
+    let at = desk.middle_of("Dwell");
+    desk.harness.hover_at(at);
+    desk.harness.step();
+    desk.harness.drag_at(at);
+    desk.harness.step();
+    for x in 1..=6 {
+        desk.harness.hover_at(at + vec2(x as f32 * 12.0, 0.0));
+        desk.harness.step();
+        let pointer = desk.host.ids.iter().find(|(_, id)| *id == "dwell");
+        let pointer = *pointer.unwrap().0;
+        // SAFETY: it points into the parameters that the desk holds.
+        unsafe { pointer._internal_set_normalized_value(0.0) };
+    }
+    desk.harness.drop_at(at + vec2(72.0, 0.0));
+    desk.harness.step();
+    let heard = desk.heard();
+    assert_eq!(heard.first().map(String::as_str), Some("begin dwell"));
+    assert_eq!(heard.last().map(String::as_str), Some("end dwell"));
+    assert!(heard.len() > 4, "{heard:?}");
+}
+
+#[test]
+fn a_double_click_brings_back_the_default() {
+    let mut desk = Desk::usual();
+    desk.click("Dwell");
+    desk.harness.key_press(Key::ArrowUp);
+    assert_eq!(
+        desk.heard(),
+        ["begin dwell", "dwell = 9 cycles", "end dwell"]
+    );
+    let at = desk.middle_of("Dwell");
+    // Long after the click above, so that these two are the double one.
+    desk.harness.run_steps(16);
+    for _ in 0..2 {
+        desk.harness.drag_at(at);
+        desk.harness.drop_at(at);
+        desk.harness.step();
+    }
+    assert_eq!(
+        desk.heard(),
+        ["begin dwell", "dwell = 8 cycles", "end dwell"]
+    );
+}
+
+#[test]
+fn a_choice_is_made_from_its_list() {
+    let mut desk = Desk::usual();
+    desk.click("Motion");
+    desk.click("Build up");
+    assert_eq!(
+        desk.heard(),
+        ["begin motion", "motion = Build up", "end motion"]
+    );
+    assert_eq!(desk.value_of("Motion").as_deref(), Some("Build up"));
+}
+
+#[test]
+fn every_parameter_is_there_and_tells_what_is_heard_of_it() {
+    use procession::editor::model::parameters::GROUPS;
+    use procession::params::DECLARATIONS;
+    let mut desk = Desk::usual();
+    for group in GROUPS {
+        // "Phrase" is a view, too.
+        desk.harness.run();
+        let tabs = desk.harness.get_all_by_label(group.name);
+        let in_column = tabs.max_by(|one, other| one.rect().min.x.total_cmp(&other.rect().min.x));
+        in_column.unwrap().click();
+        desk.harness.run();
+        for id in group.ids {
+            let declaration = DECLARATIONS.iter().find(|one| one.id == *id).unwrap();
+            // "Copies" is a group, too.
+            let mut nodes = desk.harness.get_all_by_label(&declaration.name);
+            let node = nodes
+                .find(|node| node.accesskit_node().role() != Role::Tab)
+                .unwrap();
+            assert!(node.rect().is_positive());
+            node.hover();
+            desk.harness.run_steps(4);
+            let sentence = desk.harness.query_by_label_contains(declaration.heard);
+            assert!(sentence.is_some(), "{id} has no tooltip");
+            desk.harness.hover_at(pos2(600.0, 400.0));
+            desk.harness.run_steps(4);
+        }
+    }
+}
+
+#[test]
+fn knowing_nothing_one_reads_what_to_do() {
+    for (width, height) in [(1200.0, 800.0), (760.0, 480.0)] {
+        let mut desk = Desk::new(width, height);
+        desk.harness.run();
+        desk.harness
+            .get_by_label("Listening. Play a phrase, then press Hold.");
+    }
+}
+
+#[test]
+fn panic_reaches_the_audio_thread_once() {
+    let mut desk = Desk::usual();
+    desk.click("Panic");
+    assert!(desk.bell.takes_panic());
+    assert!(!desk.bell.takes_panic());
+}
+
+#[test]
+fn the_theme_is_kept_with_the_project() {
+    let mut desk = Desk::usual();
+    desk.click("Dark");
+    assert!(desk.parameters.kept.current().window.dark);
+    desk.click("Light");
+    assert!(!desk.parameters.kept.current().window.dark);
+}
+
+#[test]
+fn undo_with_nothing_to_undo_says_so_and_changes_nothing() {
+    let mut desk = Desk::usual().with_phrase("D4 F4 G4");
+    desk.harness.run();
+    let before = desk.parameters.kept.current();
+    desk.harness.key_press_modifiers(Modifiers::COMMAND, Key::Z);
+    desk.harness.run();
+    assert_eq!(desk.parameters.kept.current(), before);
+    desk.harness
+        .get_by_label("There is no edit of this phrase to take back.");
+}
+
+#[test]
+fn in_a_small_window_all_views_are_a_click_away() {
+    let mut desk = Desk::new(760.0, 480.0).with_phrase("D4 F4 G4");
+    desk.harness.run();
+    for view in ["Circle", "Plan", "Notes", "Alignments", "Sonority"] {
+        desk.click(view);
+        let tab = desk.harness.get_by_role_and_label(Role::Tab, view);
+        let toggled = tab.accesskit_node().toggled();
+        assert_eq!(toggled, Some(egui::accesskit::Toggled::True), "{view}");
+    }
+}
+
+#[test]
+fn no_two_things_to_touch_overlap_at_any_size() {
+    let sizes = [
+        (760.0, 480.0),
+        (960.0, 640.0),
+        (1200.0, 800.0),
+        (480.0, 320.0),
+    ];
+    for (width, height) in sizes {
+        let mut desk = Desk::new(width, height).with_phrase("D4 F4 G4");
+        desk.harness.run();
+        let touchable = [
+            Role::Button,
+            Role::ComboBox,
+            Role::SpinButton,
+            Role::CheckBox,
+            Role::Tab,
+            Role::Switch,
+        ];
+        let places: Vec<_> = touchable
+            .into_iter()
+            .flat_map(|role| desk.harness.query_all_by_role(role))
+            .map(|node| (node.accesskit_node().label(), node.rect()))
+            .collect();
+        assert!(places.len() > 5);
+        for (index, (name, place)) in places.iter().enumerate() {
+            for (other_name, other) in &places[index + 1..] {
+                let shared = place.intersect(*other);
+                let overlap = shared.width() > 0.5 && shared.height() > 0.5;
+                assert!(
+                    !overlap,
+                    "{width}x{height}: {name:?} {place:?} and {other_name:?} {other:?}"
+                );
+            }
+        }
+    }
+}

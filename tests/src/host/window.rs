@@ -1,0 +1,384 @@
+//! The plug-in's window in a host: opened in a parent, looked at, and handled with mouse and keys.
+//!
+//! On X11 only: elsewhere the window is tested by hand.
+#![expect(
+    unsafe_code,
+    reason = "a plug-in is told the number of a window, trusted to be there until it is closed"
+)]
+
+use super::{Error, Instance};
+use clack_extensions::gui::{GuiApiType, GuiConfiguration, GuiSize, PluginGui};
+use std::fs::File;
+use std::io::BufWriter;
+use std::path::Path;
+use std::time::{Duration, Instant};
+use x11rb::connection::Connection;
+use x11rb::protocol::xproto::{
+    BUTTON_PRESS_EVENT, BUTTON_RELEASE_EVENT, ConfigureWindowAux, ConnectionExt as _,
+    CreateWindowAux, ImageFormat, KEY_PRESS_EVENT, KEY_RELEASE_EVENT, MOTION_NOTIFY_EVENT,
+    WindowClass,
+};
+use x11rb::protocol::xtest::ConnectionExt as _;
+use x11rb::rust_connection::RustConnection;
+
+/// A plug-in's window, open in a parent of the host's.
+///
+/// Close it by [`Window::close`] before its instance goes.
+pub struct Window {
+    server: RustConnection,
+    parent: u32,
+    root: u32,
+    size: (u32, u32),
+}
+
+/// What a window looked like.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Picture {
+    /// Pixels.
+    pub width: u32,
+    /// Pixels.
+    pub height: u32,
+    /// Red, green and blue of every pixel, line by line from the top.
+    pub pixels: Vec<u8>,
+}
+
+/// A key to press.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Key {
+    /// What it writes.
+    Letter(char),
+    /// Confirms.
+    Return,
+    /// Gives up.
+    Escape,
+    /// Held for fine movements.
+    Shift,
+}
+
+impl Key {
+    /// By the tables of the X protocol's appendix A: Latin letters have their own numbers.
+    fn symbol(self) -> u32 {
+        match self {
+            Self::Letter(letter) => letter as u32,
+            Self::Return => 0xFF0D,
+            Self::Escape => 0xFF1B,
+            Self::Shift => 0xFFE1,
+        }
+    }
+}
+
+fn gui(instance: &mut Instance) -> Result<PluginGui, Error> {
+    let handle = instance.0.plugin_handle();
+    handle
+        .get_extension::<PluginGui>()
+        .ok_or_else(|| Error::new("the plug-in has no window"))
+}
+
+fn x<T, E: std::fmt::Display>(result: Result<T, E>) -> Result<T, Error> {
+    result.map_err(|error| Error::new(format!("the screen: {error}")))
+}
+
+impl Window {
+    /// Opens the window in a parent of the size it asks for.
+    ///
+    /// # Errors
+    /// There is no screen, or the plug-in does not open a window on it.
+    pub fn open(instance: &mut Instance) -> Result<Self, Error> {
+        let (server, screen_number) = x(x11rb::connect(None))?;
+        let gui = gui(instance)?;
+        let configuration = GuiConfiguration {
+            api_type: GuiApiType::X11,
+            is_floating: false,
+        };
+        let refused = |error| Error::new(format!("the plug-in's window: {error}"));
+        let handle = instance.0.plugin_handle();
+        gui.create(&handle, configuration).map_err(refused)?;
+        let size = gui
+            .get_size(&handle)
+            .ok_or_else(|| Error::new("the plug-in's window has no size"))?;
+        let screen = &server.setup().roots[screen_number];
+        let (root, depth, visual) = (screen.root, screen.root_depth, screen.root_visual);
+        let parent = x(server.generate_id())?;
+        x(server.create_window(
+            depth,
+            parent,
+            root,
+            0,
+            0,
+            size.width as u16,
+            size.height as u16,
+            0,
+            WindowClass::INPUT_OUTPUT,
+            visual,
+            &CreateWindowAux::new(),
+        ))?;
+        x(server.map_window(parent))?;
+        x(server.sync())?;
+        let window = clack_extensions::gui::Window::from_x11_handle(parent.into());
+        // SAFETY: the parent stays until `close`, which closes the plug-in's window first.
+        unsafe { gui.set_parent(&handle, window) }.map_err(refused)?;
+        gui.show(&handle).map_err(refused)?;
+        let mut window = Self {
+            server,
+            parent,
+            root,
+            size: (size.width, size.height),
+        };
+        window.wait(instance, Duration::from_millis(20))?;
+        Ok(window)
+    }
+
+    /// Pixels.
+    pub fn size(&self) -> (u32, u32) {
+        self.size
+    }
+
+    /// Lets time pass, with the main thread doing what it is asked to.
+    ///
+    /// # Errors
+    /// The screen is gone.
+    pub fn wait(&mut self, instance: &mut Instance, time: Duration) -> Result<(), Error> {
+        let until = Instant::now() + time;
+        loop {
+            self.tend(instance)?;
+            if Instant::now() >= until {
+                return Ok(());
+            }
+            std::thread::sleep(Duration::from_millis(4));
+        }
+    }
+
+    /// Does on the main thread what the plug-in asked for: calls, another size.
+    ///
+    /// # Errors
+    /// The screen is gone.
+    pub fn tend(&mut self, instance: &mut Instance) -> Result<(), Error> {
+        instance.run_callbacks();
+        let wanted = instance
+            .0
+            .access_shared_handler(|desk| desk.takes_window_size());
+        match wanted {
+            Some(size) => self.resize(instance, size.width, size.height),
+            None => Ok(()),
+        }
+    }
+
+    /// Waits until the window has been drawn and is no longer one colour all over.
+    ///
+    /// # Errors
+    /// Nothing was drawn within ten seconds.
+    pub fn wait_until_drawn(&mut self, instance: &mut Instance) -> Result<(), Error> {
+        let until = Instant::now() + Duration::from_secs(10);
+        while Instant::now() < until {
+            self.wait(instance, Duration::from_millis(50))?;
+            let picture = self.picture()?;
+            let first = &picture.pixels[..3];
+            if picture.pixels.chunks(3).any(|pixel| pixel != first) {
+                // The layout settles in the second frame.
+                return self.wait(instance, Duration::from_millis(250));
+            }
+        }
+        Err(Error::new("the window stayed empty for ten seconds"))
+    }
+
+    /// Gives parent and window another size, as a host does whose user drags an edge.
+    ///
+    /// # Errors
+    /// The plug-in refuses.
+    pub fn resize(
+        &mut self,
+        instance: &mut Instance,
+        width: u32,
+        height: u32,
+    ) -> Result<(), Error> {
+        let gui = gui(instance)?;
+        let handle = instance.0.plugin_handle();
+        let wanted = GuiSize { width, height };
+        let size = gui.adjust_size(&handle, wanted).unwrap_or(wanted);
+        let parent = ConfigureWindowAux::new()
+            .width(size.width)
+            .height(size.height);
+        x(self.server.configure_window(self.parent, &parent))?;
+        x(self.server.sync())?;
+        self.size = (size.width, size.height);
+        gui.set_size(&handle, size)
+            .map_err(|error| Error::new(format!("the plug-in's window: {error}")))
+    }
+
+    /// What it looks like now.
+    ///
+    /// # Errors
+    /// The screen is gone.
+    pub fn picture(&self) -> Result<Picture, Error> {
+        let (width, height) = self.size;
+        let image = x(x(self.server.get_image(
+            ImageFormat::Z_PIXMAP,
+            self.parent,
+            0,
+            0,
+            width as u16,
+            height as u16,
+            u32::MAX,
+        ))?
+        .reply())?;
+        let pixels = image.data.chunks_exact(4);
+        Ok(Picture {
+            width,
+            height,
+            pixels: pixels
+                .flat_map(|pixel| [pixel[2], pixel[1], pixel[0]])
+                .collect(),
+        })
+    }
+
+    /// Leaves a picture of it in a file; the folder is made if need be.
+    ///
+    /// # Errors
+    /// The file cannot be written.
+    pub fn screenshot(&self, path: &Path) -> Result<(), Error> {
+        self.picture()?.save(path)
+    }
+
+    /// Moves the mouse there.
+    ///
+    /// # Errors
+    /// The screen is gone.
+    pub fn point(&self, (x, y): (i16, i16)) -> Result<(), Error> {
+        self.fake(MOTION_NOTIFY_EVENT, 0, (x, y))
+    }
+
+    /// Presses the mouse's first button, or lets it go.
+    ///
+    /// # Errors
+    /// The screen is gone.
+    pub fn press(&self, down: bool) -> Result<(), Error> {
+        let event = if down {
+            BUTTON_PRESS_EVENT
+        } else {
+            BUTTON_RELEASE_EVENT
+        };
+        self.fake(event, 1, (0, 0))
+    }
+
+    /// A click there.
+    ///
+    /// # Errors
+    /// The screen is gone.
+    pub fn click(&mut self, instance: &mut Instance, at: (i16, i16)) -> Result<(), Error> {
+        let moment = Duration::from_millis(60);
+        self.point(at)?;
+        self.wait(instance, moment)?;
+        self.press(true)?;
+        self.wait(instance, moment)?;
+        self.press(false)?;
+        self.wait(instance, moment)
+    }
+
+    /// Strikes a key.
+    ///
+    /// # Errors
+    /// The keyboard has no such key.
+    pub fn strike(&mut self, instance: &mut Instance, key: Key) -> Result<(), Error> {
+        self.hold_key(key, true)?;
+        self.wait(instance, Duration::from_millis(30))?;
+        self.hold_key(key, false)?;
+        self.wait(instance, Duration::from_millis(30))
+    }
+
+    /// Presses a key, or lets it go.
+    ///
+    /// # Errors
+    /// The keyboard has no such key.
+    pub fn hold_key(&self, key: Key, down: bool) -> Result<(), Error> {
+        let event = if down {
+            KEY_PRESS_EVENT
+        } else {
+            KEY_RELEASE_EVENT
+        };
+        self.fake(event, self.key_code(key)?, (0, 0))
+    }
+
+    fn key_code(&self, key: Key) -> Result<u8, Error> {
+        let setup = self.server.setup();
+        let (first, last) = (setup.min_keycode, setup.max_keycode);
+        let map = x(x(self.server.get_keyboard_mapping(first, last - first + 1))?.reply())?;
+        let per_key = usize::from(map.keysyms_per_keycode).max(1);
+        let found = map
+            .keysyms
+            .chunks(per_key)
+            .position(|symbols| symbols.first() == Some(&key.symbol()));
+        found
+            .map(|place| first + place as u8)
+            .ok_or_else(|| Error::new(format!("the keyboard has no key {key:?}")))
+    }
+
+    fn fake(&self, event: u8, detail: u8, (left, top): (i16, i16)) -> Result<(), Error> {
+        x(self
+            .server
+            .xtest_fake_input(event, detail, 0, self.root, left, top, 0))?;
+        x(self.server.sync())
+    }
+
+    /// Closes the window, then its parent.
+    ///
+    /// # Errors
+    /// The screen is gone.
+    pub fn close(self, instance: &mut Instance) -> Result<(), Error> {
+        let gui = gui(instance)?;
+        gui.destroy(&instance.0.plugin_handle());
+        instance.run_callbacks();
+        // The plug-in's end of the screen may still be clearing away.
+        for _ in 0..100 {
+            let tree = x(x(self.server.query_tree(self.parent))?.reply())?;
+            if tree.children.is_empty() {
+                break;
+            }
+            std::thread::sleep(Duration::from_millis(2));
+        }
+        x(self.server.destroy_window(self.parent))?;
+        x(self.server.sync())
+    }
+}
+
+/// Waiting for the server to have done everything asked of it.
+trait Sync {
+    fn sync(&self) -> Result<(), x11rb::errors::ReplyError>;
+}
+
+impl Sync for RustConnection {
+    fn sync(&self) -> Result<(), x11rb::errors::ReplyError> {
+        self.get_input_focus()?.reply().map(|_| ())
+    }
+}
+
+impl Picture {
+    /// Writes it as a PNG file; the folder is made if need be.
+    ///
+    /// # Errors
+    /// The file cannot be written.
+    pub fn save(&self, path: &Path) -> Result<(), Error> {
+        let failed =
+            |error: &dyn std::fmt::Display| Error::new(format!("{}: {error}", path.display()));
+        if let Some(folder) = path.parent() {
+            std::fs::create_dir_all(folder).map_err(|error| failed(&error))?;
+        }
+        let file = File::create(path).map_err(|error| failed(&error))?;
+        let mut encoder = png::Encoder::new(BufWriter::new(file), self.width, self.height);
+        encoder.set_color(png::ColorType::Rgb);
+        encoder.set_depth(png::BitDepth::Eight);
+        let mut writer = encoder.write_header().map_err(|error| failed(&error))?;
+        writer
+            .write_image_data(&self.pixels)
+            .map_err(|error| failed(&error))
+    }
+
+    /// How many pixels differ from those of another picture of the same size; all of them, if the
+    /// sizes differ.
+    pub fn difference(&self, other: &Self) -> usize {
+        if (self.width, self.height) != (other.width, other.height) {
+            return (self.width * self.height) as usize;
+        }
+        let pairs = self.pixels.chunks(3).zip(other.pixels.chunks(3));
+        pairs.filter(|(one, other)| one != other).count()
+    }
+}

@@ -1,0 +1,444 @@
+//! The real window: the built plug-in, opened in a host, on a screen, under a mouse.
+//!
+//! Each test runs on an unseen screen of its own; where there is none, it says that it was
+//! skipped. Pictures are left in `target/window-shots/`.
+#![cfg(target_os = "linux")]
+
+use procession_tests::host::screen::run_test;
+use procession_tests::host::{Block, Error, Event, Instance, Key, Library, Transport, Window};
+use procession_tests::host::{Loaded, Plugin, Processing, Setup};
+use serde_json::{Value, json};
+use std::path::PathBuf;
+use std::time::Duration;
+
+type Outcome = Result<(), Error>;
+
+/// On the word Hold, in a window that is not zoomed.
+const HOLD: (i16, i16) = (70, 26);
+
+fn on_a_screen(name: &str, body: impl FnOnce() -> Outcome) {
+    run_test(name, || body().expect("the window goes through it"));
+}
+
+fn instance() -> Result<Plugin<Loaded>, Error> {
+    Library::built()?.first_plugin()
+}
+
+fn playing() -> Result<Plugin<Processing>, Error> {
+    instance()?.activate(Setup::default())?.start()
+}
+
+fn shots() -> PathBuf {
+    // A test lies in target/debug/deps.
+    let program = std::env::current_exe().expect("a test knows where it lies");
+    let target = program.ancestors().nth(3).expect("a folder above");
+    target.join("window-shots")
+}
+
+/// The state of the plug-in with another window and phrase.
+fn state(
+    instance: &mut Instance,
+    window: Value,
+    settings: &[(&str, Value)],
+) -> Result<Vec<u8>, Error> {
+    let saved = instance.save()?;
+    let mut state: Value = serde_json::from_slice(&saved[8..]).expect("a saved state is JSON");
+    let kept = state["fields"]["kept"].as_str().expect("a text");
+    let mut kept: Value = serde_json::from_str(kept).expect("JSON");
+    kept["window"] = window;
+    kept["anchor"] = json!({"song": 0.0});
+    kept["phrase"] = json!({
+        "length": 3.0,
+        "notes": [
+            {"onset": 0.0, "length": 0.25, "key": 62, "velocity": 0.8},
+            {"onset": 0.5, "length": 0.25, "key": 65, "velocity": 0.6},
+            {"onset": 0.75, "length": 0.25, "key": 67, "velocity": 0.7},
+            {"onset": 1.25, "length": 0.25, "key": 69, "velocity": 0.7},
+            {"onset": 1.5, "length": 0.25, "key": 72, "velocity": 0.8},
+            {"onset": 2.0, "length": 0.25, "key": 69, "velocity": 0.6},
+            {"onset": 2.5, "length": 0.5, "key": 67, "velocity": 0.7},
+        ],
+    });
+    state["fields"]["kept"] = json!(kept.to_string());
+    for (id, value) in settings {
+        state["params"][*id] = value.clone();
+        if let Some(choices) = state["fields"]["choices"].as_str() {
+            let mut choices: Value = serde_json::from_str(choices).expect("JSON");
+            choices.as_object_mut().expect("a map").remove(*id);
+            state["fields"]["choices"] = json!(choices.to_string());
+        }
+    }
+    let text = state.to_string();
+    let mut bytes = (text.len() as u64).to_le_bytes().to_vec();
+    bytes.extend_from_slice(text.as_bytes());
+    Ok(bytes)
+}
+
+/// Plays a few blocks of a song from `at` on, the window being tended between them.
+fn roll(
+    plugin: &mut Plugin<Processing>,
+    window: &mut Window,
+    at: f64,
+    blocks: u32,
+) -> Result<f64, Error> {
+    let mut at = at;
+    for _ in 0..blocks {
+        let block = Block::of(512).transport(Transport::rolling(120.0).at(at));
+        plugin.process(&block)?;
+        window.wait(plugin, Duration::from_millis(8))?;
+        at += 512.0 / 48_000.0 * 2.0;
+    }
+    Ok(at)
+}
+
+/// Plays on until the plug-in has said something that `is` it, for five seconds at most.
+fn hear(
+    plugin: &mut Plugin<Processing>,
+    window: &mut Window,
+    mut is: impl FnMut(&mut Plugin<Processing>, &[Event]) -> bool,
+) -> Outcome {
+    for _ in 0..500 {
+        let heard: Vec<Event> = plugin
+            .process(&Block::of(512))?
+            .iter()
+            .map(|heard| heard.event)
+            .collect();
+        if is(plugin, &heard) {
+            return Ok(());
+        }
+        window.wait(plugin, Duration::from_millis(10))?;
+    }
+    panic!("the plug-in did not say it within five seconds");
+}
+
+/// Waits until a parameter reads like this.
+fn reads(
+    plugin: &mut Plugin<Processing>,
+    window: &mut Window,
+    parameter: &str,
+    text: &str,
+) -> Outcome {
+    hear(plugin, window, |plugin, _| {
+        plugin.text(parameter).is_ok_and(|now| now == text)
+    })
+}
+
+#[test]
+fn the_window_is_seen_at_every_size_theme_and_zoom() {
+    on_a_screen("the_window_is_seen_at_every_size_theme_and_zoom", || {
+        let looks = [
+            ("usual-light", 960, 640, 1.0, false),
+            ("usual-dark", 960, 640, 1.0, true),
+            ("small-light", 760, 480, 1.0, false),
+            ("small-dark", 760, 480, 1.0, true),
+            ("large-light", 1200, 800, 1.0, false),
+            ("large-dark", 1200, 800, 1.0, true),
+            ("zoomed-150", 960, 640, 1.5, true),
+            ("zoomed-200", 960, 640, 2.0, false),
+            ("small-zoomed-200", 760, 480, 2.0, false),
+        ];
+        for (name, width, height, zoom, dark) in looks {
+            let mut plugin = playing()?;
+            let window = json!({"width": width, "height": height, "zoom": zoom, "dark": dark});
+            let state = state(
+                &mut plugin,
+                window,
+                &[
+                    ("hold", json!({"bool": true})),
+                    ("copies", json!({"i32": 3})),
+                ],
+            )?;
+            plugin.load(&state)?;
+            let mut window = Window::open(&mut plugin)?;
+            let zoomed = |points: u32| (f64::from(points) * zoom) as u32;
+            assert_eq!(window.size(), (zoomed(width), zoomed(height)), "{name}");
+            window.wait_until_drawn(&mut plugin)?;
+            roll(&mut plugin, &mut window, 120.0, 30)?;
+            window.screenshot(&shots().join(format!("{name}.png")))?;
+            window.close(&mut plugin)?;
+        }
+        Ok(())
+    });
+}
+
+#[test]
+fn every_view_and_every_group_of_parameters_is_a_click_away() {
+    on_a_screen(
+        "every_view_and_every_group_of_parameters_is_a_click_away",
+        || {
+            let mut plugin = playing()?;
+            let window = json!({"width": 960, "height": 640, "zoom": 1.0, "dark": false});
+            let settings = [
+                ("hold", json!({"bool": true})),
+                ("copies", json!({"i32": 8})),
+                ("fold", json!({"i32": 1})),
+                // Asked to be faster than a player could, so that a problem is told.
+                ("drift", json!({"i32": 1})),
+                ("shift_by", json!({"i32": 3})),
+            ];
+            let state = state(&mut plugin, window, &settings)?;
+            plugin.load(&state)?;
+            let mut window = Window::open(&mut plugin)?;
+            window.wait_until_drawn(&mut plugin)?;
+            let mut at = roll(&mut plugin, &mut window, 120.0, 10)?;
+            let places = [
+                ("alignments", (447, 262)),
+                ("phrase", (525, 262)),
+                ("sonority", (593, 262)),
+                ("group-phrase", (733, 85)),
+                ("group-growth", (827, 85)),
+                ("group-mode", (873, 85)),
+                ("group-output", (919, 85)),
+            ];
+            let mut before = window.picture()?;
+            for (name, place) in places {
+                window.click(&mut plugin, place)?;
+                at = roll(&mut plugin, &mut window, at, 10)?;
+                let after = window.picture()?;
+                assert!(
+                    after.difference(&before) > 1500,
+                    "{name} shows another page"
+                );
+                after.save(&shots().join(format!("page-{name}.png")))?;
+                before = after;
+            }
+            window.close(&mut plugin)
+        },
+    );
+}
+
+#[test]
+fn knowing_nothing_one_reads_what_to_do_plays_and_presses_hold() {
+    on_a_screen(
+        "knowing_nothing_one_reads_what_to_do_plays_and_presses_hold",
+        || {
+            let mut plugin = playing()?;
+            let mut window = Window::open(&mut plugin)?;
+            window.wait_until_drawn(&mut plugin)?;
+            window.screenshot(&shots().join("first-listening.png"))?;
+            let mut at = 0.0;
+            for key in [62, 65, 67, 69] {
+                let on = Event::note_on(0, key, 0.8);
+                let block = Block::of(512)
+                    .transport(Transport::rolling(120.0).at(at))
+                    .event(0, on);
+                plugin.process(&block)?;
+                at = roll(&mut plugin, &mut window, at + 512.0 / 24_000.0, 20)?;
+                let off = Block::of(512)
+                    .transport(Transport::rolling(120.0).at(at))
+                    .event(0, Event::note_off(0, key));
+                plugin.process(&off)?;
+                at += 512.0 / 24_000.0;
+            }
+            window.click(&mut plugin, HOLD)?;
+            let mut gestures = Vec::new();
+            for _ in 0..200 {
+                let block = Block::of(512).transport(Transport::rolling(120.0).at(at));
+                at += 512.0 / 24_000.0;
+                for heard in plugin.process(&block)? {
+                    if let Event::Gesture { begins, .. } = heard.event {
+                        gestures.push(begins);
+                    }
+                }
+                if gestures.len() == 2 {
+                    break;
+                }
+                window.wait(&mut plugin, Duration::from_millis(10))?;
+            }
+            assert_eq!(gestures, [true, false], "the hand on and the hand off");
+            assert_eq!(plugin.text("hold")?, "On");
+            roll(&mut plugin, &mut window, at, 120)?;
+            window.wait(&mut plugin, Duration::from_millis(200))?;
+            window.screenshot(&shots().join("first-holding.png"))?;
+            let saved = plugin.save()?;
+            let text = String::from_utf8_lossy(&saved[8..]).into_owned();
+            assert!(text.contains("\\\"key\\\":62"), "the phrase was taken");
+            window.close(&mut plugin)
+        },
+    );
+}
+
+#[test]
+fn an_open_window_at_rest_stays_as_it_is() {
+    on_a_screen("an_open_window_at_rest_stays_as_it_is", || {
+        let mut plugin = instance()?;
+        let mut window = Window::open(&mut plugin)?;
+        window.wait_until_drawn(&mut plugin)?;
+        let before = window.picture()?;
+        window.wait(&mut plugin, Duration::from_millis(700))?;
+        assert_eq!(before.difference(&window.picture()?), 0);
+        window.close(&mut plugin)
+    });
+}
+
+#[test]
+fn opening_and_closing_a_hundred_times_leaves_it_whole() {
+    on_a_screen(
+        "opening_and_closing_a_hundred_times_leaves_it_whole",
+        || {
+            let mut plugin = playing()?;
+            let mut at = 0.0;
+            for _ in 0..100 {
+                let mut window = Window::open(&mut plugin)?;
+                at = roll(&mut plugin, &mut window, at, 2)?;
+                window.close(&mut plugin)?;
+            }
+            let mut window = Window::open(&mut plugin)?;
+            window.wait_until_drawn(&mut plugin)?;
+            window.click(&mut plugin, HOLD)?;
+            reads(&mut plugin, &mut window, "hold", "On")?;
+            window.close(&mut plugin)
+        },
+    );
+}
+
+#[test]
+fn resizing_while_it_plays_is_drawn_and_kept_with_the_project() {
+    on_a_screen(
+        "resizing_while_it_plays_is_drawn_and_kept_with_the_project",
+        || {
+            let mut plugin = playing()?;
+            let state = state(
+                &mut plugin,
+                json!({"width": 960, "height": 640, "zoom": 1.0, "dark": true}),
+                &[("hold", json!({"bool": true}))],
+            )?;
+            plugin.load(&state)?;
+            let mut window = Window::open(&mut plugin)?;
+            window.wait_until_drawn(&mut plugin)?;
+            let mut at = 0.0;
+            for step in 0..24 {
+                window.resize(&mut plugin, 800 + step * 25, 500 + step * 18)?;
+                at = roll(&mut plugin, &mut window, at, 4)?;
+            }
+            window.resize(&mut plugin, 300, 200)?;
+            roll(&mut plugin, &mut window, at, 20)?;
+            assert_eq!(window.size(), (760, 480), "no smaller than it can be read");
+            window.resize(&mut plugin, 1100, 720)?;
+            roll(&mut plugin, &mut window, at, 30)?;
+            window.wait(&mut plugin, Duration::from_millis(300))?;
+            window.screenshot(&shots().join("resized.png"))?;
+            window.close(&mut plugin)?;
+            let saved = plugin.save()?;
+            drop(plugin);
+            let mut again = instance()?;
+            again.load(&saved)?;
+            let window = Window::open(&mut again)?;
+            assert_eq!(window.size(), (1100, 720));
+            window.close(&mut again)
+        },
+    );
+}
+
+#[test]
+fn two_windows_side_by_side_do_not_meddle_with_each_other() {
+    on_a_screen(
+        "two_windows_side_by_side_do_not_meddle_with_each_other",
+        || {
+            let (mut one, mut other) = (playing()?, playing()?);
+            let mut under = Window::open(&mut one)?;
+            under.wait_until_drawn(&mut one)?;
+            // The later one lies above the earlier.
+            let mut above = Window::open(&mut other)?;
+            above.wait_until_drawn(&mut other)?;
+            above.click(&mut other, HOLD)?;
+            reads(&mut other, &mut above, "hold", "On")?;
+            one.process(&Block::of(512))?;
+            assert_eq!(one.text("hold")?, "Off");
+            above.close(&mut other)?;
+            under.wait(&mut one, Duration::from_millis(100))?;
+            under.click(&mut one, HOLD)?;
+            reads(&mut one, &mut under, "hold", "On")?;
+            under.close(&mut one)
+        },
+    );
+}
+
+#[test]
+fn a_host_may_move_a_parameter_that_is_being_dragged() {
+    on_a_screen("a_host_may_move_a_parameter_that_is_being_dragged", || {
+        let mut plugin = playing()?;
+        let state = state(
+            &mut plugin,
+            json!({"width": 960, "height": 640, "zoom": 1.0, "dark": false}),
+            &[("hold", json!({"bool": true}))],
+        )?;
+        plugin.load(&state)?;
+        let mut window = Window::open(&mut plugin)?;
+        window.wait_until_drawn(&mut plugin)?;
+        // The first row of the parameters is Copies.
+        let start = (860, 120);
+        window.point(start)?;
+        window.wait(&mut plugin, Duration::from_millis(50))?;
+        window.press(true)?;
+        let (mut begins, mut ends, mut values) = (0, 0, 0);
+        let mut count = |plugin: &mut Plugin<Processing>, at: f64| -> Outcome {
+            let host_moves = plugin.setting("copies", "2")?;
+            let block = Block::of(256)
+                .transport(Transport::rolling(120.0).at(at))
+                .event(17, host_moves);
+            for heard in plugin.process(&block)? {
+                match heard.event {
+                    Event::Gesture { begins: true, .. } => begins += 1,
+                    Event::Gesture { begins: false, .. } => ends += 1,
+                    Event::Value { .. } => values += 1,
+                    _ => (),
+                }
+            }
+            Ok(())
+        };
+        for step in 1..40_i16 {
+            window.point((start.0 + step * 3, start.1))?;
+            window.wait(&mut plugin, Duration::from_millis(12))?;
+            count(&mut plugin, f64::from(step) * 0.02)?;
+        }
+        window.press(false)?;
+        window.wait(&mut plugin, Duration::from_millis(100))?;
+        count(&mut plugin, 1.0)?;
+        assert_eq!((begins, ends), (1, 1), "one gesture");
+        assert!(values > 3, "the hand is heard: {values}");
+        window.close(&mut plugin)
+    });
+}
+
+#[test]
+fn a_value_is_typed_on_a_real_keyboard() {
+    on_a_screen("a_value_is_typed_on_a_real_keyboard", || {
+        let mut plugin = playing()?;
+        let mut window = Window::open(&mut plugin)?;
+        window.wait_until_drawn(&mut plugin)?;
+        window.click(&mut plugin, (860, 120))?;
+        for key in [Key::Letter('5'), Key::Return] {
+            window.strike(&mut plugin, key)?;
+        }
+        reads(&mut plugin, &mut window, "copies", "5 copies")?;
+        window.close(&mut plugin)
+    });
+}
+
+#[test]
+fn closing_in_the_middle_of_a_drag_takes_the_hand_off() {
+    on_a_screen("closing_in_the_middle_of_a_drag_takes_the_hand_off", || {
+        let mut plugin = playing()?;
+        let mut window = Window::open(&mut plugin)?;
+        window.wait_until_drawn(&mut plugin)?;
+        window.point((860, 120))?;
+        window.wait(&mut plugin, Duration::from_millis(50))?;
+        window.press(true)?;
+        for step in 1..12 {
+            window.point((860 + step * 4, 120))?;
+            window.wait(&mut plugin, Duration::from_millis(15))?;
+        }
+        window.close(&mut plugin)?;
+        let heard = plugin.process(&Block::of(512))?;
+        let gestures: Vec<bool> = heard
+            .iter()
+            .filter_map(|heard| match heard.event {
+                Event::Gesture { begins, .. } => Some(begins),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(gestures, [true, false]);
+        Ok(())
+    });
+}
