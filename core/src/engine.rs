@@ -203,12 +203,17 @@ impl Engine {
     ) {
         let (block, joint) = self.clock.advance(transport, frames);
         (self.block, self.frame) = (block, 0);
+        // Nothing led here: what the controls say is no change, it is how things stand.
+        let afresh = self.interrupted || joint != Joint::On || self.controls.is_none();
         if std::mem::take(&mut self.interrupted) {
             self.start_afresh(&mut send);
             self.player.lift(0, None, None, &mut send);
         }
         self.join(joint, &mut send);
         self.apply(controls, &mut send);
+        if afresh {
+            self.process.settle();
+        }
     }
 
     /// A key is struck at `frame`. A key that is not told is none; a channel that is not told is
