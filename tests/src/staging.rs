@@ -3,7 +3,7 @@
 
 use crate::heard::{Heard, Recording};
 use crate::host::{Block, Error, Loaded, Plugin, Processing, Setup, Timed};
-use crate::session::Session;
+use crate::session::{Session, scatter};
 use procession_core::phrase::Phrase;
 use std::fmt::Write;
 
@@ -126,5 +126,40 @@ impl ByHand {
     /// Everything so far.
     pub fn recording(&self) -> Recording {
         Recording::new(self.heard.clone())
+    }
+}
+
+/// Chance that falls the same way each time: a failing test tells its seed.
+pub struct Dice {
+    seed: u64,
+    thrown: u64,
+}
+
+impl Dice {
+    /// The same seed, the same throws.
+    pub fn new(seed: u64) -> Self {
+        Self {
+            seed: scatter(seed),
+            thrown: 0,
+        }
+    }
+
+    /// 0 up to `sides`, which it never is; 0 if there are none.
+    pub fn below(&mut self, sides: u64) -> u64 {
+        self.thrown += 1;
+        scatter(self.seed.wrapping_add(self.thrown)) % sides.max(1)
+    }
+
+    /// 0 ..= 1.
+    pub fn part(&mut self) -> f64 {
+        self.below(1 << 20) as f64 / f64::from((1 << 20) - 1)
+    }
+
+    /// One of these.
+    ///
+    /// # Panics
+    /// If there is none.
+    pub fn one_of<T: Copy>(&mut self, all: &[T]) -> T {
+        all[self.below(all.len() as u64) as usize]
     }
 }

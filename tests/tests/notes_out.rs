@@ -559,6 +559,27 @@ fn chokes_expressions_and_note_ends_from_the_host_leave_no_note_hanging() -> Out
 }
 
 #[test]
+fn an_expression_finds_its_note_though_notes_leave_with_numbers_of_their_own() -> Outcome {
+    let mut hand = ByHand::new(listening(plugin()?, &[])?.into_plugin());
+    let note = Address {
+        id: Some(77),
+        ..Address::new(2, 60)
+    };
+    let tuned = |note| Event::Expression {
+        note,
+        kind: Expression::Tuning,
+        value: 0.5,
+    };
+    let strike = Event::NoteOn {
+        note,
+        velocity: 0.7,
+    };
+    let heard = hand.block(&Block::of(64).event(0, strike).event(5, tuned(note)))?;
+    assert_eq!(heard[1], tuned(Address::new(2, 60)).at(5));
+    Ok(())
+}
+
+#[test]
 fn velocities_no_instrument_knows_are_brought_into_range() -> Outcome {
     let mut hand = ByHand::new(listening(plugin()?, &[])?.into_plugin());
     for (key, velocity) in [(60, 0.0), (61, -3.0), (62, 7.0), (63, f64::NAN), (64, 1e-9)] {
