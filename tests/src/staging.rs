@@ -123,6 +123,20 @@ impl ByHand {
         Ok(events)
     }
 
+    /// Puts another plug-in, or the same after a break, into the place of the present one.
+    ///
+    /// # Errors
+    /// Whatever `change` says.
+    pub fn with_plugin(
+        self,
+        change: impl FnOnce(Plugin<Processing>) -> Result<Plugin<Processing>, Error>,
+    ) -> Result<Self, Error> {
+        Ok(Self {
+            plugin: change(self.plugin)?,
+            ..self
+        })
+    }
+
     /// Everything so far.
     pub fn recording(&self) -> Recording {
         Recording::new(self.heard.clone())

@@ -363,7 +363,18 @@ fn absurd() -> Vec<Transport> {
             ..Transport::rolling(120.0).at(1.0)
         });
     }
-    for beats in [-64.0, f64::NAN, f64::INFINITY, -1e300, 1e9, 4e9, 3.7, 3.6] {
+    for beats in [
+        -64.0,
+        f64::NAN,
+        f64::INFINITY,
+        -1e300,
+        1e9,
+        4e9,
+        9.9e8,
+        -9.9e8,
+        3.7,
+        3.6,
+    ] {
         all.push(Transport {
             beats: Some(beats),
             ..Transport::rolling(120.0)
@@ -485,5 +496,27 @@ fn ten_hours_into_the_song_onsets_are_still_on_their_sample() -> Outcome {
         .between(72_000.0, 72_001.5)
         .keys();
     assert_eq!(first, [62, 65, 67, 69, 72, 64]);
+    Ok(())
+}
+
+#[test]
+fn song_positions_years_away_are_played_without_delay() -> Outcome {
+    for copies_move in ["Fanned", "In turn"] {
+        for position in [1e6, 1e7 + 0.1, 1e8, 9.9e8, -9.9e8] {
+            let mut session = rich()?;
+            session.plugin().set("copies_move", copies_move)?;
+            session.plugin().set("entry", "3")?;
+            session.plugin().set("copies_grow", "On")?;
+            session.seek(position);
+            // A glide on top of the drifts.
+            session.automate(position + 1.0, "offset", "2.7 steps")?;
+            session.run(4.0)?;
+            session.plugin().set("hold", "Off")?;
+            session.run(0.1)?;
+            let recording = session.recording();
+            recording.assert_no_note_hangs();
+            assert_eq!(recording.notes().is_empty(), position < 0.0, "{position}");
+        }
+    }
     Ok(())
 }
