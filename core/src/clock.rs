@@ -39,8 +39,13 @@ const FURTHEST: Beats = 1e9;
 /// Seconds by which a host's position may differ from where the song should have come to.
 const JITTER: f64 = 1e-3;
 
-/// Blocks in a row for which a position that contradicts the song's own course is not believed.
-const DOUBTED: u32 = 8;
+/// Blocks in a row for which a position that contradicts the song's own course is not believed,
+/// and how far back the reason for it is looked for.
+const DOUBTED: usize = 8;
+
+/// Frames by which a position that was counted twice may miss the count: hosts round the moment
+/// of a turn to a frame.
+const ROUNDING: f64 = 2.0;
 
 /// Keeps the position between blocks.
 #[derive(Clone, Debug)]
@@ -52,7 +57,11 @@ pub struct Clock {
     position: Beats,
     /// How long the last block was.
     last: Beats,
-    doubted: u32,
+    /// Frames of the last blocks, the latest first.
+    lately: [u32; DOUBTED],
+    /// Blocks in a row whose position was not believed, and by how many frames it was ahead.
+    doubted: usize,
+    doubted_by: f64,
     /// Beats heard since the beginning, whatever the song did.
     heard: Beats,
 }
@@ -67,7 +76,9 @@ impl Clock {
             playing: false,
             position: 0.0,
             last: 0.0,
+            lately: [0; DOUBTED],
             doubted: 0,
+            doubted_by: 0.0,
             heard: 0.0,
         }
     }
@@ -101,6 +112,8 @@ impl Clock {
         self.playing = transport.playing;
         let block = Block::new(self.position, self.tempo, self.sample_rate, frames);
         self.last = block.end() - block.start;
+        self.lately.rotate_right(1);
+        self.lately[0] = frames;
         self.position = block.end();
         (block, joint)
     }
@@ -128,25 +141,43 @@ impl Clock {
 
     /// The song says it is at `at`.
     ///
-    /// A change of tempo inside the last block explains a difference of up to half of it: the
-    /// host is followed. A difference of about a whole one is doubted for some blocks, since a
-    /// framework that cuts blocks at transport events has been seen to count the cut twice: the
-    /// own course goes on. Anything else is a leap.
+    /// A position ahead by just as much as the last few blocks were long is doubted for a while:
+    /// a framework that cuts the host's blocks at transport events has been seen to count the
+    /// part before the cut twice. The own course goes on then. Of other differences, up to half a
+    /// block is explained by a change of tempo in it: the host is followed. The rest are leaps.
     fn follow(&mut self, at: Beats) -> Joint {
         let jitter = JITTER * self.tempo / 60.0;
-        let difference = (at - self.position).abs();
-        if difference <= jitter.max(self.last / 2.0) {
-            self.doubted = 0;
-        } else if difference <= 1.5 * self.last && self.doubted < DOUBTED {
+        let ahead = at - self.position;
+        let frames = ahead * 60.0 * self.sample_rate / self.tempo;
+        if self.is_counted_twice(frames) {
             self.doubted += 1;
+            self.doubted_by = frames;
             return Joint::On;
-        } else {
-            self.doubted = 0;
-            self.position = at;
-            return Joint::Leaps;
         }
+        self.doubted = 0;
         self.position = at;
-        Joint::On
+        if ahead.abs() <= jitter.max(self.last / 2.0) {
+            Joint::On
+        } else {
+            Joint::Leaps
+        }
+    }
+
+    /// Whether a position that is `ahead` frames ahead may be so because blocks were counted
+    /// twice: the last few, or those that were when this first came up.
+    fn is_counted_twice(&self, ahead: f64) -> bool {
+        if ahead < 1.0 || self.doubted == DOUBTED {
+            return false;
+        }
+        let is_near = |frames: f64| (ahead - frames).abs() <= ROUNDING;
+        let mut counted = 0.0;
+        let mut is_last_few = || {
+            self.lately.iter().any(|frames| {
+                counted += f64::from(*frames);
+                is_near(counted)
+            })
+        };
+        (self.doubted > 0 && is_near(self.doubted_by)) || is_last_few()
     }
 }
 
@@ -224,6 +255,54 @@ mod tests {
         let (block, joint) = clock.advance(&at(4.0 + 0.02 * 512.0 / 480.0), 512);
         assert_eq!(joint, Joint::On);
         assert!((block.start - 4.021_333).abs() < 1e-5);
+    }
+
+    #[test]
+    fn whatever_the_new_tempo_and_however_often_the_block_was_cut_it_is_no_leap() {
+        let mut clock = Clock::new(48_000.0);
+        let at_tempo = |tempo, position| Transport {
+            tempo: Some(tempo),
+            ..at(position)
+        };
+        // A block of 480 frames, cut at 400 and 440 by automation, then at 450 by a new tempo.
+        let per_frame = |tempo: f64| tempo / (60.0 * 48_000.0);
+        clock.advance(&at_tempo(60.0, 0.0), 400);
+        clock.advance(&at_tempo(60.0, 400.0 * per_frame(60.0)), 40);
+        clock.advance(&at_tempo(60.0, 440.0 * per_frame(60.0)), 10);
+        let turn = 450.0 * per_frame(60.0);
+        let told = turn + 450.0 * per_frame(240.0);
+        let (block, joint) = clock.advance(&at_tempo(240.0, told), 10);
+        assert_eq!(joint, Joint::On);
+        assert!((block.start - turn).abs() < 1e-9, "{block:?}");
+        // Cut once more by automation, it is still ahead by what came before the turn.
+        let told = turn + 460.0 * per_frame(240.0);
+        let (block, joint) = clock.advance(&at_tempo(240.0, told), 20);
+        assert_eq!(joint, Joint::On);
+        assert!((block.start - turn - 10.0 * per_frame(240.0)).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_step_back_is_a_leap_at_once() {
+        let mut clock = Clock::new(48_000.0);
+        clock.advance(&at(4.0), FIFTIETH);
+        clock.advance(&at(4.02), FIFTIETH);
+        let (block, joint) = clock.advance(&at(4.02), FIFTIETH);
+        assert_eq!((block.start, joint), (4.02, Joint::Leaps));
+    }
+
+    #[test]
+    fn a_seek_that_looks_like_a_block_counted_twice_is_believed_in_the_end() {
+        let mut clock = Clock::new(48_000.0);
+        clock.advance(&at(4.0), FIFTIETH);
+        let joints: Vec<_> = (1..20)
+            .map(|block| {
+                let sought = 4.02 + 0.02 * f64::from(block);
+                clock.advance(&at(sought), FIFTIETH).1
+            })
+            .collect();
+        let leaps = joints.iter().filter(|joint| **joint == Joint::Leaps);
+        assert_eq!(leaps.count(), 1, "{joints:?}");
+        assert!((clock.position() - 4.42).abs() < 1e-9);
     }
 
     #[test]

@@ -205,12 +205,17 @@ impl Engine {
     ) {
         let (block, joint) = self.clock.advance(transport, frames);
         (self.block, self.frame) = (block, 0);
+        // Nothing led here: what the controls say is no change, it is how things stand.
+        let afresh = self.interrupted || joint != Joint::On || self.controls.is_none();
         if std::mem::take(&mut self.interrupted) {
             self.start_afresh(&mut send);
             self.player.lift(0, None, None, &mut send);
         }
         self.join(joint, &mut send);
         self.apply(controls, &mut send);
+        if afresh {
+            self.process.settle();
+        }
     }
 
     /// A key is struck at `frame`. A key that is not told is none; a channel that is not told is
@@ -229,7 +234,7 @@ impl Engine {
             .note_on(self.heard_at_frame(), channel, key, velocity);
         if self.lets_through() {
             self.player
-                .press(self.last_frame(), (channel, key), velocity, &mut send);
+                .press(self.frame(), (channel, key), velocity, &mut send);
         }
     }
 
@@ -243,7 +248,7 @@ impl Engine {
         self.play_until(frame, &mut send);
         self.listener.note_off(self.heard_at_frame(), channel, key);
         // Whatever let the key through, its end goes through too.
-        self.player.lift(self.last_frame(), channel, key, &mut send);
+        self.player.lift(self.frame(), channel, key, &mut send);
     }
 
     /// Plays up to `frame` of the block, so that what is sent next comes in time order.
@@ -367,8 +372,9 @@ impl Engine {
         self.clock.heard() + f64::from(self.frame) * self.block.beats_per_frame
     }
 
-    /// The frame events are sent on now: one past the end is the last.
-    fn last_frame(&self) -> u32 {
+    /// The frame of the block that has been come to: events are sent on it now. Past the end it is
+    /// the last.
+    pub fn frame(&self) -> u32 {
         self.frame.min(self.block.frames.saturating_sub(1))
     }
 }

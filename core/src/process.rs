@@ -285,26 +285,62 @@ impl Process {
 
     /// The piece of its course that `voice` is in `tau` beats after its entry.
     fn piece_at(&self, voice: usize, tau: Beats) -> Option<Piece> {
-        if voice == 0 {
-            return Some(Piece::STEADY);
-        }
         let waits = self.moves_from(voice)? - self.entry(voice)?;
-        Some(self.piece_from(voice, tau, waits))
+        Some(self.leg_at(voice, tau, waits).piece)
     }
 
-    /// The same, if it is known how long the copy waits before it counts its moves.
-    fn piece_from(&self, voice: usize, tau: Beats, waits: Beats) -> Piece {
+    /// The same, if it is known how long the voice waits before it counts its moves.
+    fn leg_at(&self, voice: usize, tau: Beats, waits: Beats) -> Leg {
+        if voice == 0 {
+            return Leg::waiting(Piece::STEADY);
+        }
         let course = self.course(voice);
         if tau >= waits {
-            return later(course.piece_at(tau - waits), waits);
+            return Leg::counted(course.piece_at(tau - waits), waits);
         }
         // Waiting, it stands where its offset puts it.
         let place = course.standing.value(tau - waits);
-        Piece {
+        Leg::waiting(Piece {
             end: waits,
             from: place,
             to: waits + place,
             ..Piece::STEADY
+        })
+    }
+
+    /// The one that follows.
+    fn leg_after(&self, voice: usize, leg: &Leg, waits: Beats) -> Leg {
+        let course = self.course(voice);
+        let next = match &leg.counted {
+            Some(piece) => course.piece_after(piece),
+            None => course.piece_at(0.0),
+        };
+        Leg::counted(next, waits)
+    }
+}
+
+/// A piece of a voice's course, in both ways it is counted.
+#[derive(Clone, Copy, Debug)]
+struct Leg {
+    /// From the voice's entry: this is what it reads.
+    piece: Piece,
+    /// From where its moves are counted, to find the next; none while it waits for that. Counted
+    /// back from the other it would be a rounding off, and the next could be the same again.
+    counted: Option<Piece>,
+}
+
+impl Leg {
+    fn waiting(piece: Piece) -> Self {
+        Self {
+            piece,
+            counted: None,
+        }
+    }
+
+    fn counted(piece: Piece, waits: Beats) -> Self {
+        Self {
+            piece: later(piece, waits),
+            counted: Some(piece),
         }
     }
 }
@@ -349,7 +385,7 @@ pub struct VoiceNotes<'a> {
     span: Span,
     entry: Beats,
     waits: Beats,
-    piece: Piece,
+    leg: Leg,
     lap: Lap,
     index: usize,
     done: bool,
@@ -365,18 +401,15 @@ impl<'a> VoiceNotes<'a> {
         };
         let tau = (span.start - entry).max(0.0);
         let waits = moves_from - entry;
-        let piece = match voice {
-            0 => Piece::STEADY,
-            _ => process.piece_from(voice, tau, waits),
-        };
+        let leg = process.leg_at(voice, tau, waits);
         let mut notes = Self {
             entry,
             waits,
-            piece,
+            leg,
             done: false,
             ..Self::none(process, voice, span)
         };
-        notes.start_reading_at(piece.place_at(tau));
+        notes.start_reading_at(leg.piece.place_at(tau));
         notes
     }
 
@@ -386,14 +419,13 @@ impl<'a> VoiceNotes<'a> {
             length: process.phrase.length(),
             shown: 0,
         };
-        let piece = Piece::STEADY;
         Self {
             process,
             voice,
             span,
             entry: 0.0,
             waits: 0.0,
-            piece,
+            leg: Leg::waiting(Piece::STEADY),
             lap,
             index: 0,
             done: true,
@@ -417,41 +449,38 @@ impl<'a> VoiceNotes<'a> {
         self.index = 0;
     }
 
-    fn next_piece(&mut self) {
-        if !self.piece.end.is_finite() || self.entry + self.piece.end >= self.span.end {
+    fn next_leg(&mut self) {
+        let end = self.leg.piece.end;
+        if !end.is_finite() || self.entry + end >= self.span.end {
             self.done = true;
             return;
         }
-        self.piece = self.piece_after(&self.piece);
-        self.start_reading_at(self.piece.from);
+        self.leg = self.leg_after(&self.leg);
+        self.start_reading_at(self.leg.piece.from);
     }
 
-    fn piece_after(&self, piece: &Piece) -> Piece {
-        let course = self.process.course(self.voice);
-        if piece.end <= self.waits {
-            return later(course.piece_at(0.0), self.waits);
-        }
-        later(course.piece_after(&later(*piece, -self.waits)), self.waits)
+    fn leg_after(&self, leg: &Leg) -> Leg {
+        self.process.leg_after(self.voice, leg, self.waits)
     }
 
     /// When the voice, reading on from this piece, reaches `place`. Where the course leaps, what
     /// sounds rings on as if it did not.
     fn time_of(&self, place: Beats) -> Beats {
-        let mut piece = self.piece;
-        while piece.is_past(place) && piece.end.is_finite() {
-            let next = self.piece_after(&piece);
-            if (next.from - piece.to).abs() > SAME_PLACE {
+        let mut leg = self.leg;
+        while leg.piece.is_past(place) && leg.piece.end.is_finite() {
+            let next = self.leg_after(&leg);
+            if (next.piece.from - leg.piece.to).abs() > SAME_PLACE {
                 break;
             }
-            piece = next;
+            leg = next;
         }
-        piece.time_of(place)
+        leg.piece.time_of(place)
     }
 
     /// Whether note `index` of the phrase has appeared, read at `place`.
     fn sounds(&self, index: usize, place: Beats) -> bool {
         let ranks = &self.process.ranks;
-        let built = self.piece.building_from.is_none_or(|from| {
+        let built = self.leg.piece.building_from.is_none_or(|from| {
             let growth = &self.process.settings.growth;
             let cycles = ((place - from + SAME_PLACE) / self.process.phrase.length()) as usize;
             let stages = cycles / growth.every.max(1) as usize;
@@ -497,11 +526,11 @@ impl Iterator for VoiceNotes<'_> {
             // Past the last note of the lap, look at where the next one begins.
             let onset = onset.filter(|onset| *onset < self.lap.length - SAME_PLACE);
             let place = self.lap.start + onset.unwrap_or(self.lap.length);
-            if self.piece.is_past(place) {
-                self.next_piece();
+            if self.leg.piece.is_past(place) {
+                self.next_leg();
                 continue;
             }
-            let on = self.entry + self.piece.time_of(place).min(self.piece.end);
+            let on = self.entry + self.leg.piece.time_of(place).min(self.leg.piece.end);
             if on >= self.span.end {
                 self.done = true;
                 continue;
@@ -511,7 +540,7 @@ impl Iterator for VoiceNotes<'_> {
                 continue;
             }
             self.index += 1;
-            let here = self.piece.reads(place) && on >= self.span.start;
+            let here = self.leg.piece.reads(place) && on >= self.span.start;
             if here
                 && self.sounds(index, place)
                 && let Some(note) = self.voice_note(index, on, place)
@@ -647,6 +676,32 @@ mod tests {
             keys(&process, 0, 0.0, 2.25),
             [62, 62, 65, 62, 65, 67, 62, 65, 67]
         );
+    }
+
+    /// Found in a host: the copy never came past a piece, and the block never ended.
+    #[test]
+    fn a_copy_that_waits_and_glides_comes_on() {
+        let mut settings = Settings::default();
+        settings.motion.dwell = 1;
+        settings.motion.drift = 1;
+        settings.motion.entry = 3;
+        settings.motion.copies = 3;
+        settings.motion.copies_move = crate::settings::CopiesMove::InTurn;
+        settings.motion.shifts = crate::settings::Shifts::Endless;
+        for moment in 0..2000 {
+            let mut process = process(SIX, settings);
+            let mut other = settings;
+            other.motion.offset = 3.0 + f64::from(moment) * 0.0137;
+            let now = 20.0 + f64::from(moment) * 0.731;
+            process.set_settings(other, now);
+            let waits = process.moves_from(1).unwrap() - process.entry(1).unwrap();
+            let mut leg = process.leg_at(1, now, waits);
+            for _ in 0..40 {
+                let next = process.leg_after(1, &leg, waits);
+                assert!(next.piece.end > leg.piece.end, "{leg:?} {next:?}");
+                leg = next;
+            }
+        }
     }
 
     #[test]

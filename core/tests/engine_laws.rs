@@ -249,6 +249,32 @@ proptest! {
     }
 }
 
+/// A project that opens in the middle of the song, and a lane that jumps along with a seek, find
+/// the offsets at their target, not on the way there from where nothing was.
+#[test]
+fn offsets_stand_at_their_target_wherever_the_song_begins() {
+    let phrase = phrase_of("D4 F4 G4 A4");
+    let mut settings = Settings::default();
+    settings.motion.offset = 2.0;
+    let expected = render(&phrase, settings, 16.0, &[512], 48_000);
+
+    let mut opened = Engine::new(RATE);
+    opened.restore(&phrase, Anchor::Song(0.0));
+    assert_eq!(play(&mut opened, settings, 16.0, &[512], 48_000), expected);
+
+    let onsets = |events: &[(u64, Message)]| -> Vec<(u64, Channel, Key)> {
+        let onset = |(frame, message): &(u64, Message)| match message {
+            Message::NoteOn { channel, key, .. } => Some((*frame, *channel, *key)),
+            _ => None,
+        };
+        events.iter().filter_map(onset).collect()
+    };
+    let mut sought = held(&phrase, Settings::default());
+    let _ = play(&mut sought, Settings::default(), 0.0, &[512], 48_000);
+    let there = play(&mut sought, settings, 16.0, &[512], 48_000);
+    assert_eq!(onsets(&there), onsets(&expected));
+}
+
 /// An engine that holds `phrase` from the start of the song.
 fn held(phrase: &Phrase, settings: Settings) -> Engine {
     let mut engine = Engine::new(RATE);

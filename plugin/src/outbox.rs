@@ -12,7 +12,8 @@ pub type HostEvent = NoteEvent<()>;
 /// The most events that wait.
 const ROOM: usize = 8192;
 
-/// From here on only ends of notes are let in, so that none is ever lost.
+/// From here on only ends of notes are let in, so that none is ever lost: the other half holds
+/// one for every key of every channel.
 const ROOM_FOR_BEGINNINGS: usize = ROOM / 2;
 
 /// Sends in order; keeps what the host would not take.
@@ -57,15 +58,22 @@ impl Outbox {
     /// Allocates never, blocks never.
     pub fn send(&mut self, event: Event, to_host: impl FnMut(HostEvent) -> bool) {
         if self.is_to_be_sent(&event.message) {
-            self.send_as_is(to_host_event(event), to_host);
+            self.send_or_keep(to_host_event(event), to_host);
         }
     }
 
-    /// Sends an event that goes through, or lets it wait.
+    /// Sends an event that goes through, or lets it wait. No end of a note is among these: they
+    /// leave the rest of the room to those.
     ///
     /// # Real-time
     /// Allocates never, blocks never.
-    pub fn send_as_is(&mut self, event: HostEvent, mut to_host: impl FnMut(HostEvent) -> bool) {
+    pub fn send_as_is(&mut self, event: HostEvent, to_host: impl FnMut(HostEvent) -> bool) {
+        if self.waiting.len() < ROOM_FOR_BEGINNINGS {
+            self.send_or_keep(event, to_host);
+        }
+    }
+
+    fn send_or_keep(&mut self, event: HostEvent, mut to_host: impl FnMut(HostEvent) -> bool) {
         // Nothing overtakes what waits.
         let sent = self.waiting.is_empty() && to_host(event);
         if !sent && self.waiting.len() < ROOM {

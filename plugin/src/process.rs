@@ -7,7 +7,7 @@ use crate::handover::{AudioSide, Cause};
 use crate::outbox::{HostEvent, Outbox};
 use crate::params::Parameters;
 use crate::state::Taken;
-use nice_plug::midi::{Channel, Key};
+use nice_plug::midi::{Channel, Key, VoiceID};
 use nice_plug::prelude::*;
 use procession_core::clock::Transport;
 use procession_core::engine::{Controls, Engine, News};
@@ -176,7 +176,8 @@ fn play_in(
         NoteEvent::VoiceTerminated { .. } => (),
         other => {
             engine.play_until(frame, &mut send);
-            go_through(engine, outbox, at_frame(other, frame, frames), to_host);
+            // A host may list events out of order: what is late is sent now.
+            go_through(engine, outbox, at_frame(other, engine.frame()), to_host);
         }
     }
 }
@@ -222,10 +223,40 @@ fn on_channel(mut event: HostEvent, to: note::Channel) -> HostEvent {
     event
 }
 
-/// The last frame for what stands at, or beyond, the end of the slice.
-fn at_frame(mut event: HostEvent, frame: u32, frames: u32) -> HostEvent {
-    let frame = frame.min(frames.saturating_sub(1));
-    event.subtract_timing(event.timing() - frame);
+/// What goes through, on `frame`. A note it concerns is told by channel and key: the number that
+/// the host gave it stayed behind, since notes leave with numbers of their own.
+fn at_frame(mut event: HostEvent, frame: u32) -> HostEvent {
+    match &mut event {
+        NoteEvent::PolyPressure {
+            timing, voice_id, ..
+        }
+        | NoteEvent::PolyVolume {
+            timing, voice_id, ..
+        }
+        | NoteEvent::PolyPan {
+            timing, voice_id, ..
+        }
+        | NoteEvent::PolyTuning {
+            timing, voice_id, ..
+        }
+        | NoteEvent::PolyVibrato {
+            timing, voice_id, ..
+        }
+        | NoteEvent::PolyExpression {
+            timing, voice_id, ..
+        }
+        | NoteEvent::PolyBrightness {
+            timing, voice_id, ..
+        } => {
+            *timing = frame;
+            *voice_id = VoiceID::Wildcard;
+        }
+        NoteEvent::MidiChannelPressure { timing, .. }
+        | NoteEvent::MidiPitchBend { timing, .. }
+        | NoteEvent::MidiCC { timing, .. }
+        | NoteEvent::MidiProgramChange { timing, .. } => *timing = frame,
+        _ => (),
+    }
     event
 }
 

@@ -351,6 +351,12 @@ impl Processing {
         self.outlet = Outlet::with_room(events);
     }
 
+    /// From now on the host's list has no room set aside: it asks for memory as it grows, in the
+    /// middle of the block. No proper host does so; it is a way to see that somebody watches.
+    pub fn let_list_grow(&mut self) {
+        self.outlet = Outlet::without_reserve();
+    }
+
     /// How often the plug-in was turned away in the last block.
     pub fn refused(&self) -> usize {
         self.outlet.refused

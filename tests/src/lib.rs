@@ -12,3 +12,5 @@ pub mod heard;
 pub mod score;
 
 pub mod pass_through;
+
+pub mod staging;

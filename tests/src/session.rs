@@ -402,7 +402,7 @@ impl BlockLengths {
 
 /// Numbers without a pattern from numbers in a row: the finaliser of the SplitMix64 generator
 /// (Steele, Lea, Flood: "Fast splittable pseudorandom number generators", 2014), from memory.
-fn scatter(number: u64) -> u64 {
+pub(crate) fn scatter(number: u64) -> u64 {
     let mixed = number.wrapping_mul(0x9E37_79B9_7F4A_7C15);
     let mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
     let mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);

@@ -253,6 +253,15 @@ impl Outlet {
         }
     }
 
+    /// It grows after all.
+    pub(super) fn without_reserve() -> Self {
+        Self {
+            events: Vec::new(),
+            room: usize::MAX,
+            refused: 0,
+        }
+    }
+
     pub(super) fn clear(&mut self) {
         self.events.clear();
         self.refused = 0;
