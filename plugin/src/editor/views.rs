@@ -1,10 +1,12 @@
 //! The views, each in its room, and the words that choose between them.
 
 use crate::editor::alignments::{self, AlignmentsState};
+use crate::editor::circle::{self, CircleState};
 use crate::editor::look::Look;
 use crate::editor::model::layout::View;
 use crate::editor::notes::{self, NotesState};
 use crate::editor::phrase::{self, PhraseState};
+use crate::editor::plan::{self, PlanState};
 use crate::editor::seen::Seen;
 use crate::editor::sonority::{self, SonorityState};
 use crate::editor::wish::Wish;
@@ -13,6 +15,8 @@ use egui::{Align2, CornerRadius, FontId, Rect, Response, Role, Sense, Ui, Widget
 /// What the views remember between frames.
 #[derive(Default)]
 pub struct Views {
+    circle: CircleState,
+    plan: PlanState,
     notes: NotesState,
     alignments: AlignmentsState,
     phrase: PhraseState,
@@ -28,8 +32,8 @@ impl Views {
         // Another phrase or other settings may have fewer stages.
         self.stage = self.stage.filter(|stage| *stage < seen.form.stages.len());
         match view {
-            View::Circle => not_yet(ui, view, seen, look),
-            View::Plan => not_yet(ui, view, seen, look),
+            View::Circle => circle::show(ui, seen, look, &mut self.circle, self.stage),
+            View::Plan => plan::show(ui, seen, look, &mut self.plan, &mut self.stage),
             View::Notes => notes::show(ui, seen, look, &mut self.notes, self.stage),
             View::Alignments => alignments::show(ui, seen, look, &mut self.alignments),
             View::Phrase => phrase::show(ui, seen, look, &mut self.phrase),
@@ -38,19 +42,6 @@ impl Views {
             View::Parameters => Vec::new(),
         }
     }
-}
-
-/// Holds the room of a view that is not built yet.
-fn not_yet(ui: &mut Ui, view: View, _: &Seen, look: &Look) -> Vec<Wish> {
-    let room = ui.available_rect_before_wrap();
-    ui.painter().text(
-        room.center(),
-        Align2::CENTER_CENTER,
-        format!("{}: not built yet", view.name()),
-        FontId::proportional(14.0),
-        look.quiet,
-    );
-    Vec::new()
 }
 
 /// A row of words, one of them chosen; which one was clicked, if any.
