@@ -300,8 +300,9 @@ fn every_parameter_is_there_and_tells_what_is_heard_of_it() {
         for id in group.ids {
             let declaration = DECLARATIONS.iter().find(|one| one.id == *id).unwrap();
             // "Copies" is a group, too.
-            let mut nodes = desk.harness.get_all_by_label(&declaration.name);
-            let node = nodes
+            let node = desk
+                .harness
+                .get_all_by_label(&declaration.name)
                 .find(|node| node.accesskit_node().role() != Role::Tab)
                 .unwrap();
             assert!(node.rect().is_positive());

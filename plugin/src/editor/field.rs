@@ -42,7 +42,7 @@ impl Field<'_> {
         let value = if self.bare {
             row
         } else {
-            row.with_min_x(row.min.x + (row.width() * 0.44).floor())
+            row.with_min_x(row.min.x + (row.width() * 0.41).floor())
         };
         match &self.declaration.kind {
             Kind::Toggle(_) => self.toggle(ui, row, value, look),
