@@ -7,6 +7,7 @@ mod files;
 mod performance;
 mod settings;
 mod story;
+mod window;
 
 use crate::bundle::{self, Build};
 use crate::workspace;
@@ -20,6 +21,9 @@ use story::Story;
 /// `demo [PHRASE.mid] [--minutes M] [--set id=value ...] [--out DIR]`
 pub fn run(arguments: Parser) -> Result<()> {
     let wishes = Wishes::read(arguments)?;
+    if let Some(went_well) = window::on_unseen_screen() {
+        std::process::exit(if went_well { 0 } else { 1 });
+    }
     let mut story = match &wishes.phrase {
         Some(path) => Story::from_file(path)?,
         None => Story::crossing()?,
@@ -29,12 +33,15 @@ pub fn run(arguments: Parser) -> Result<()> {
     }
     println!("building the plug-in ...");
     let clap = bundle::make_clap(Build::Release)?;
+    let folder = match wishes.out {
+        Some(folder) => folder,
+        None => workspace::target()?.join("demo"),
+    };
+    std::fs::create_dir_all(&folder)
+        .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
     let begun = Instant::now();
-    let performance = performance::perform(&clap, &mut story, wishes.minutes)?;
+    let performance = performance::perform(&clap, &mut story, wishes.minutes, &folder)?;
     let took = begun.elapsed().as_secs_f64();
-    let folder = wishes
-        .out
-        .map_or_else(|| Ok(workspace::target()?.join("demo")), anyhow::Ok)?;
     let files = files::leave(&folder, &story, &performance)?;
     let lasts = minutes(performance.form.totals.chosen, story.tempo);
     println!(
@@ -44,8 +51,13 @@ pub fn run(arguments: Parser) -> Result<()> {
         performance.form.stages.len(),
         clap.display(),
     );
-    for file in files {
+    for file in files.iter().chain(&performance.windows) {
         println!("  {}", file.display());
+    }
+    if performance.windows.is_empty() {
+        println!(
+            "\nNo pictures of the window: they need a screen. Install Xvfb and Mesa (Debian: xvfb, libgl1-mesa-dri)."
+        );
     }
     Ok(())
 }

@@ -1,6 +1,7 @@
 //! The plug-in, loaded as a host loads it, and what it answers to the story.
 
 use super::story::Story;
+use super::window::{self, Moment};
 use anyhow::{Context, Result, bail};
 use procession_core::form::Form;
 use procession_core::note::{Key, Velocity};
@@ -11,7 +12,7 @@ use procession_tests::heard::{HeardNote, Recording};
 use procession_tests::host::{Library, Plugin, Processing, Setup};
 use procession_tests::session::Session;
 use std::io::{IsTerminal, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// What was played, and what it was made from.
 pub struct Performance {
@@ -23,10 +24,18 @@ pub struct Performance {
     pub pans: Vec<Option<u8>>,
     /// From where to where one mode turned into the other.
     pub turning: Option<(Beats, Beats)>,
+    /// Pictures of the window that were left on the way.
+    pub windows: Vec<PathBuf>,
 }
 
-/// Plays the story through the plug-in at `bundle`, faster than real time.
-pub fn perform(bundle: &Path, story: &mut Story, minutes: Option<f64>) -> Result<Performance> {
+/// Plays the story through the plug-in at `bundle`, faster than real time, and leaves pictures of
+/// its window in `folder` where there is a screen.
+pub fn perform(
+    bundle: &Path,
+    story: &mut Story,
+    minutes: Option<f64>,
+    folder: &Path,
+) -> Result<Performance> {
     let library = Library::open(bundle)?;
     let mut plugin = library
         .first_plugin()?
@@ -44,7 +53,24 @@ pub fn perform(bundle: &Path, story: &mut Story, minutes: Option<f64>) -> Result
     let turning = story.turning(&form, origin);
     let mut session = Session::new(plugin).tempo(story.tempo);
     play_in(&mut session, story, turning)?;
-    run(&mut session, form.end() + 4.0)?;
+    let mut windows = Vec::new();
+    let moments = if window::is_possible() {
+        window::moments(&form)
+    } else {
+        Vec::new()
+    };
+    run(
+        &mut session,
+        form.end() + 4.0,
+        moments,
+        |session, moment| {
+            windows.push(window::picture(
+                session.plugin(),
+                &folder.join(moment.name),
+            )?);
+            Ok(())
+        },
+    )?;
     // Off the plug-in goes silent, so every note has its end.
     let hold_off = session.plugin().setting("hold", "Off")?;
     session.event_in(0, hold_off);
@@ -59,6 +85,7 @@ pub fn perform(bundle: &Path, story: &mut Story, minutes: Option<f64>) -> Result
         notes,
         pans: pans.collect(),
         turning,
+        windows,
     })
 }
 
@@ -89,11 +116,21 @@ fn play_in(session: &mut Session, story: &Story, turning: Option<(f64, f64)>) ->
     Ok(())
 }
 
-fn run(session: &mut Session, until: Beats) -> Result<()> {
+/// Rolls on, with a stop at each moment.
+fn run(
+    session: &mut Session,
+    until: Beats,
+    moments: Vec<Moment>,
+    mut stop: impl FnMut(&mut Session, &Moment) -> Result<()>,
+) -> Result<()> {
     let progress = Progress::new();
+    let mut moments = moments.into_iter().peekable();
     while session.position() < until {
         session.run(until / 50.0)?;
         progress.show((session.position() / until).min(1.0));
+        if let Some(moment) = moments.next_if(|moment| moment.at <= session.position()) {
+            stop(session, &moment)?;
+        }
     }
     progress.end();
     Ok(())

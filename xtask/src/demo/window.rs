@@ -1,0 +1,79 @@
+//! Pictures of the window at three moments of the story: growing, in the middle, and at the end.
+
+use anyhow::{Context, Result};
+use procession_core::form::Form;
+use procession_core::time::Beats;
+use procession_tests::host::Window;
+use procession_tests::host::screen::{Screen, is_inside};
+use procession_tests::session::Session;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::time::Duration;
+
+/// A song position, and what the picture taken there is called.
+pub struct Moment {
+    pub at: Beats,
+    pub name: &'static str,
+}
+
+/// A moment of growth, one of drift, and the unison at the end.
+pub fn moments(form: &Form) -> Vec<Moment> {
+    let whole = form.stages.first().map_or(0.0, |stage| stage.span.start);
+    let end = form.end();
+    let inside = |share: f64| whole + share * (end - whole);
+    vec![
+        Moment {
+            at: inside(0.04),
+            name: "window-growing.png",
+        },
+        Moment {
+            at: inside(0.55),
+            name: "window-turning.png",
+        },
+        Moment {
+            at: inside(0.97),
+            name: "window-unison.png",
+        },
+    ]
+}
+
+/// Runs this very program again on a screen that nobody sees, so that the window disturbs nobody:
+/// whether that went well. `None` where it already runs on one, or there is none: the demo goes on
+/// here then.
+pub fn on_unseen_screen() -> Option<bool> {
+    if is_inside() {
+        return None;
+    }
+    let screen = Screen::start(1400, 1000)?;
+    let program = std::env::current_exe().ok()?;
+    let status = screen
+        .run(Command::new(program).args(std::env::args_os().skip(1)))
+        .ok()?;
+    Some(status.success())
+}
+
+/// Whether a window can be shown.
+pub fn is_possible() -> bool {
+    is_inside()
+}
+
+/// Opens the window, lets the song roll on a little so that it shows where things stand, and takes
+/// its picture.
+pub fn picture(session: &mut Session, path: &Path) -> Result<PathBuf> {
+    let mut window = Window::open(session.plugin())?;
+    window.resize(session.plugin(), 1200, 800)?;
+    // The mouse rests where nothing is explained.
+    window.point((600, 785))?;
+    window.wait_until_drawn(session.plugin())?;
+    for _ in 0..12 {
+        session.run_frames(64)?;
+        window.wait(session.plugin(), Duration::from_millis(25))?;
+    }
+    let picture = window.picture()?;
+    window.close(session.plugin())?;
+    let beside = path.with_extension("part");
+    picture.save(&beside)?;
+    std::fs::rename(&beside, path)
+        .with_context(|| format!("{} cannot be replaced", path.display()))?;
+    Ok(path.to_owned())
+}
