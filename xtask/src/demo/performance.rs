@@ -64,10 +64,7 @@ pub fn perform(
         form.end() + 4.0,
         moments,
         |session, moment| {
-            windows.push(window::picture(
-                session.plugin(),
-                &folder.join(moment.name),
-            )?);
+            windows.push(window::picture(session, &folder.join(moment.name))?);
             Ok(())
         },
     )?;
