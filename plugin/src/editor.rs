@@ -45,7 +45,7 @@ use nice_plug_egui::{
 use shell::Shell;
 use std::error::Error;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// The host's end of the window, whichever thread it wants to be told on.
 ///
@@ -140,6 +140,7 @@ impl Editor for ProcessionEditor {
         *self.hosts_end.lock() = Some(gui_context.clone());
         let by_main_thread = gui_context.plugin_api() == PluginApi::Vst3;
         let window = Window {
+            placed: Instant::now(),
             send_round: self.send_round.clone().filter(|_| by_main_thread),
             shell: self.shell.clone(),
             parameters: self.parameters.clone(),
@@ -185,8 +186,17 @@ struct Window {
     host: GuiContext,
     /// If gestures have to be made on the main thread.
     send_round: Option<SendRound>,
+    /// When it was opened, or given another size, last.
+    placed: Instant,
     _open: OpenWindow,
 }
+
+/// For so long after it was placed, a window is drawn again and again: what is drawn while the
+/// host still maps or resizes its parent may be lost, and nothing else would draw it anew.
+const SETTLING: Duration = Duration::from_secs(3);
+
+/// Between two drawings of a window that settles.
+const AGAIN: Duration = Duration::from_millis(120);
 
 impl Window {
     fn tell(&self, gesture: Gesture) {
@@ -221,9 +231,13 @@ impl NiceEguiApp for Window {
         let mut shell = self.shell();
         frame.set_clear_color(shell.look().paper.into());
         shell.show(ui, &|gesture| self.tell(gesture));
+        if self.placed.elapsed() < SETTLING {
+            ui.ctx().request_repaint_after(AGAIN);
+        }
     }
 
     fn resized(&mut self, new_size: baseview::WindowSize) {
+        self.placed = Instant::now();
         let points = new_size.logical;
         let zoom = self.parameters.kept.current().window.zoom;
         self.scale.store(new_size.scale_factor as f32 / zoom);
