@@ -46,9 +46,12 @@ pub fn on_unseen_screen() -> Option<bool> {
     }
     let screen = Screen::start(1400, 1000)?;
     let program = std::env::current_exe().ok()?;
-    let status = screen
-        .run(Command::new(program).args(std::env::args_os().skip(1)))
-        .ok()?;
+    let mut again = Command::new(program);
+    // What the framework logs about closing windows is of no interest here.
+    again
+        .args(std::env::args_os().skip(1))
+        .env("NICE_LOG", "/dev/null");
+    let status = screen.run(&mut again).ok()?;
     Some(status.success())
 }
 
