@@ -351,14 +351,14 @@ fn alignment(phrase: &Phrase, offset: i64, ahead: i64) -> Alignment {
             .iter()
             .take_while(move |note| to_ticks(note.onset) == tick)
     };
-    // A voice that is ahead sounds its notes earlier.
-    let heard_at = |onset: Beats| (to_ticks(onset) - ahead).rem_euclid(length);
+    // What a voice that is ahead sounds at a moment stands so much later in the phrase.
+    let heard_at = |onset: Beats| struck_at((to_ticks(onset) + ahead).rem_euclid(length));
     let attacks = attack_times(notes).count();
-    let meets = |onset: &Beats| struck_at(heard_at(*onset)).next().is_some();
+    let meets = |onset: &Beats| heard_at(*onset).next().is_some();
     let doublings = attack_times(notes).filter(meets).count();
     let meetings = notes
         .iter()
-        .flat_map(|copy| struck_at(heard_at(copy.onset)).map(|steady| (steady.key, copy.key)));
+        .flat_map(|steady| heard_at(steady.onset).map(|copy| (steady.key, copy.key)));
     Alignment {
         offset,
         attacks: 2 * attacks - doublings,

@@ -190,7 +190,7 @@ pub fn stage_words(stage: &Stage, form: &Form, process: &Process) -> String {
                 // A verb between the two numbers: "copy 1 2 steps ahead" is hard to read.
                 Doing::Locked | Doing::Waiting => format!("stays {}", steps_ahead(copy.from)),
             };
-            format!("copy {}: {place}", index + 1)
+            format!("copy {} {place}", index + 1)
         })
         .collect();
     copies.join(", ")

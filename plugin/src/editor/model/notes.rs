@@ -625,7 +625,7 @@ mod tests {
         assert_eq!((frame.span.start, frame.now), (stage, None));
         assert_eq!(
             frame.words,
-            "Stage 3, its first cycles: copy 1 2 steps ahead"
+            "Stage 3, its first cycles: copy 1 stays 2 steps ahead"
         );
         // A stage that is not there, as after an edit, is not insisted on.
         let frame = |chosen| Frame::new(&seen, 0.5, chosen, Zoom::Wide);
