@@ -138,8 +138,8 @@ impl Plan<'_> {
         }
     }
 
-    /// What sounds in the last cycle of a stage, by name.
-    pub fn sonority(&self, span: Span) -> String {
+    /// What sounds in the last cycle of a stage.
+    fn sonority(&self, span: Span) -> String {
         let cycle = Span::new(
             f64::max(span.start, span.end - self.process.phrase().length()),
             span.end,
@@ -187,8 +187,7 @@ pub fn stage_words(stage: &Stage, form: &Form, process: &Process) -> String {
                 Doing::Drifting => format!("drifts to {}", steps_ahead(copy.to)),
                 Doing::Building => format!("builds up {}", steps_ahead(copy.to)),
                 Doing::Entering => format!("enters {}", steps_ahead(copy.from)),
-                // A verb between the two numbers: "copy 1 2 steps ahead" is hard to read.
-                Doing::Locked | Doing::Waiting => format!("stays {}", steps_ahead(copy.from)),
+                Doing::Locked | Doing::Waiting => steps_ahead(copy.from),
             };
             format!("copy {} {place}", index + 1)
         })

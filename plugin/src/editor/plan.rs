@@ -281,10 +281,15 @@ fn choose(
             *chosen = Some((from + on).saturating_sub(back).min(last));
         }
     }
-    // While something is dragged, Escape gives that up, and no more.
-    if ui.input(|input| input.key_pressed(Key::Escape) && !input.pointer.any_down()) {
+    if lets_go(ui) {
         *chosen = None;
     }
+}
+
+/// Whether Escape lets a chosen stage go. While something is dragged, Escape gives that up, and no
+/// more.
+pub fn lets_go(ui: &Ui) -> bool {
+    ui.input(|input| input.key_pressed(Key::Escape) && !input.pointer.any_down())
 }
 
 fn lay_out(seen: &Seen, state: &mut PlanState, window: Window, chart: Rect) {

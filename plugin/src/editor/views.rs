@@ -31,6 +31,10 @@ impl Views {
     pub fn show(&mut self, view: View, ui: &mut Ui, seen: &Seen, look: &Look) -> Vec<Wish> {
         // Another phrase or other settings may have fewer stages.
         self.stage = self.stage.filter(|stage| *stage < seen.form.stages.len());
+        // In a small window the plan may be out of sight while others show its stage.
+        if plan::lets_go(ui) {
+            self.stage = None;
+        }
         match view {
             View::Circle => circle::show(ui, seen, look, &mut self.circle, self.stage),
             View::Plan => plan::show(ui, seen, look, &mut self.plan, &mut self.stage),

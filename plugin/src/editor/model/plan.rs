@@ -4,17 +4,16 @@
 //! draw on, not on how long the form is: stages too narrow to be seen apart are drawn as one.
 
 use crate::editor::model::circle::Circle;
+use crate::editor::model::sonority::{Cycle, name_of, pitch_classes_in};
 use crate::editor::seen::Seen;
 use egui::{Pos2, Rect, pos2};
 use procession_core::exchange::picture::minutes;
 use procession_core::exchange::plan::{Plan as Words, stage_words};
-use procession_core::fold::FoldMap;
 use procession_core::form::{CopyStage, Doing, Form, Stage};
-use procession_core::mode::Mode;
 use procession_core::motion::shifts_to_unison;
-use procession_core::process::{Process, VoiceNote};
+use procession_core::process::Process;
 use procession_core::settings::FoldKind;
-use procession_core::time::{Beats, Span};
+use procession_core::time::Beats;
 
 /// The part of the form that is looked at, in beats since the origin.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -643,7 +642,7 @@ pub fn mode_in_force(seen: &Seen) -> InForce {
 pub struct About {
     /// "Stage 7 of 25: dwell".
     pub title: String,
-    /// "copy 1 stays 3 steps ahead".
+    /// "copy 1: 3 steps ahead".
     pub words: String,
     /// "Bars 10-13, 0:18 to 0:24".
     pub when: String,
@@ -657,17 +656,17 @@ pub struct About {
 pub fn about(seen: &Seen, index: usize) -> Option<About> {
     let stage = seen.form.stages.get(index)?;
     let origin = seen.process.origin();
-    let notes = last_cycle(&seen.process, stage.span);
     let words = Words {
         title: "",
         process: &seen.process,
         form: &seen.form,
-        notes: &notes,
-        modes: &[(f64::NEG_INFINITY, heard_in(seen.process.fold()))],
+        notes: &[],
+        modes: &[],
         tempo: tempo(seen),
         beats_per_bar: beats_per_bar(seen),
     };
     let bars = words.bars(stage.span);
+    let sounding = pitch_classes_in(&seen.process, Cycle::of(seen, Some(index)).span);
     let some = if bars.contains('-') { "Bars" } else { "Bar" };
     let clock = |at: Beats| minutes(at - origin, tempo(seen));
     let held = seen.form.stages.len() == index + 1 && !seen.form.endless;
@@ -686,28 +685,8 @@ pub fn about(seen: &Seen, index: usize) -> Option<About> {
             if held { ", then held" } else { "" }
         ),
         facts: Circle::of_stage(seen, index, None).map_or(String::new(), |circle| circle.facts),
-        sonority: words.sonority(stage.span),
+        sonority: name_of(&seen.process, sounding),
     })
-}
-
-/// What all voices play in the last cycle of a stretch, in order of onset.
-fn last_cycle(process: &Process, span: Span) -> Vec<VoiceNote> {
-    let from = f64::max(span.start, span.end - process.phrase().length()) - 1e-6;
-    let cycle = Span::new(from, span.end);
-    let mut notes: Vec<VoiceNote> = (0..process.voices())
-        .flat_map(|voice| process.notes(voice, cycle))
-        .collect();
-    notes.sort_by(|a, b| a.on.total_cmp(&b.on));
-    notes
-}
-
-/// The mode that names what sounds: the target once everything has moved.
-fn heard_in(fold: &FoldMap) -> Mode {
-    if fold.differing() > 0 && fold.moved() == fold.differing() {
-        fold.target()
-    } else {
-        fold.source()
-    }
 }
 
 /// Beats a minute; 120 until a host has told.
@@ -906,7 +885,7 @@ mod tests {
         let seen = seen(EIGHT, Settings::default(), None);
         let told = about(&seen, 2).unwrap();
         assert_eq!(told.title, "Stage 3 of 17: dwell");
-        assert_eq!(told.words, "copy 1 stays 1 step ahead");
+        assert_eq!(told.words, "copy 1: 1 step ahead");
         assert_eq!(told.when, "Bars 7-10, 0:12 to 0:20");
         assert_eq!(told.facts, "7 attacks, 1 doubling");
         assert_eq!(told.sonority, "4 pitches: D F G A");
