@@ -172,6 +172,25 @@ fn a_typed_number_is_understood_without_its_unit() {
 }
 
 #[test]
+fn keys_that_a_slow_frame_brings_all_at_once_are_not_lost() {
+    let mut desk = Desk::usual();
+    desk.click("Dwell");
+    for text in ["1", "2"] {
+        desk.harness
+            .input_mut()
+            .events
+            .push(egui::Event::Text(text.to_owned()));
+    }
+    desk.harness.step();
+    desk.harness.event(egui::Event::Text(" cycles".to_owned()));
+    desk.harness.key_press(Key::Enter);
+    assert_eq!(
+        desk.heard(),
+        ["begin dwell", "dwell = 12 cycles", "end dwell"]
+    );
+}
+
+#[test]
 fn what_makes_no_sense_is_refused_in_words_and_the_value_stays() {
     let mut desk = Desk::usual();
     desk.click("Dwell");

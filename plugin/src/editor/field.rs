@@ -178,9 +178,10 @@ impl Field<'_> {
             response.request_focus();
         }
         wishes.extend(self.by_keys(ui, &response));
-        if let Some(begun) = begun_entry(ui, &response, &text) {
-            ui.data_mut(|data| data.insert_temp(typing, begun));
-            ui.ctx().request_repaint();
+        match begun_entry(ui, &response, &text) {
+            Some(Entry::Begun(begun)) => begin_entry(ui, typing, begun),
+            Some(Entry::Done(typed)) => wishes.push(Wish::Type(self.id(), typed)),
+            None => (),
         }
         self.explain(response);
         wishes
@@ -268,32 +269,16 @@ impl Field<'_> {
 
     /// Typing a value.
     fn entry(&self, ui: &mut Ui, value: Rect, typing: Id, mut text: String) -> Vec<Wish> {
-        let edit_id = typing.with("edit");
-        let first = ui.data(|data| data.get_temp::<bool>(edit_id)).is_none();
         let edit = egui::TextEdit::singleline(&mut text)
-            .id(edit_id)
+            .id(edit_of(typing))
             .font(FontId::proportional(13.0))
             .margin(Vec2::new(6.0, 2.0));
         let response = ui.put(value, edit);
         response.widget_info(|| WidgetInfo::labeled(Role::TextInput, true, &self.declaration.name));
-        if first {
-            ui.data_mut(|data| data.insert_temp(edit_id, true));
-            response.request_focus();
-            let whole = egui::text_selection::CCursorRange::one(egui::text::CCursor::new(
-                text.chars().count(),
-            ));
-            if let Some(mut state) = egui::TextEdit::load_state(ui.ctx(), edit_id) {
-                state.cursor.set_char_range(Some(whole));
-                egui::TextEdit::store_state(ui.ctx(), edit_id, state);
-            }
-        }
         let given_up = ui.input(|input| input.key_pressed(Key::Escape));
-        let done = !first && (response.lost_focus() || !response.has_focus());
+        let done = response.lost_focus() || !response.has_focus();
         if done || given_up {
-            ui.data_mut(|data| {
-                data.remove::<String>(typing);
-                data.remove::<bool>(edit_id);
-            });
+            ui.data_mut(|data| data.remove::<String>(typing));
         } else {
             ui.data_mut(|data| data.insert_temp(typing, text.clone()));
         }
@@ -406,18 +391,53 @@ fn options(ui: &mut Ui, names: &[&'static str], now: &str) -> Option<&'static st
     chosen
 }
 
-/// Enter opens the value for editing; a character replaces it.
-fn begun_entry(ui: &Ui, response: &Response, text: &str) -> Option<String> {
+/// What was typed on a value.
+enum Entry {
+    /// So far this.
+    Begun(String),
+    /// This, and it was confirmed.
+    Done(String),
+}
+
+/// Characters replace the value, Enter alone opens it for editing. A slow frame may bring several
+/// keys at once.
+fn begun_entry(ui: &Ui, response: &Response, text: &str) -> Option<Entry> {
     if !response.has_focus() {
         return None;
     }
     ui.input(|input| {
-        let typed = input.events.iter().find_map(|event| match event {
-            Event::Text(typed) if !typed.trim().is_empty() => Some(typed.clone()),
-            _ => None,
-        });
-        typed.or_else(|| input.key_pressed(Key::Enter).then(|| text.to_owned()))
+        let typed: String = input
+            .events
+            .iter()
+            .filter_map(|event| match event {
+                Event::Text(typed) => Some(typed.as_str()),
+                _ => None,
+            })
+            .collect();
+        match (typed.trim().is_empty(), input.key_pressed(Key::Enter)) {
+            (true, false) => None,
+            (true, true) => Some(Entry::Begun(text.to_owned())),
+            (false, false) => Some(Entry::Begun(typed)),
+            (false, true) => Some(Entry::Done(typed)),
+        }
     })
+}
+
+fn edit_of(typing: Id) -> Id {
+    typing.with("edit")
+}
+
+/// The next frame shows a text to be edited, and what is typed until then goes into it.
+fn begin_entry(ui: &Ui, typing: Id, text: String) {
+    let end = egui::text::CCursor::new(text.chars().count());
+    let mut state = egui::text_edit::TextEditState::default();
+    state
+        .cursor
+        .set_char_range(Some(egui::text::CCursorRange::one(end)));
+    egui::TextEdit::store_state(ui.ctx(), edit_of(typing), state);
+    ui.data_mut(|data| data.insert_temp(typing, text));
+    ui.memory_mut(|memory| memory.request_focus(edit_of(typing)));
+    ui.ctx().request_repaint();
 }
 
 /// A value without its unit.
