@@ -289,9 +289,9 @@ fn round(steps: f64) -> f64 {
 
 /// By how much musicians vary the counts they are given: 4 times may be 2 to 8 in a build-up,
 /// 8 may be 4 to 16 in a slide, 16 may be 12 to 24 in a hold (common practice, no source).
-const BUILD_RANGE: (f64, f64) = (0.5, 2.0);
-const SLIDE_RANGE: (f64, f64) = (0.5, 2.0);
-const HOLD_RANGE: (f64, f64) = (0.75, 1.5);
+pub(crate) const BUILD_RANGE: (f64, f64) = (0.5, 2.0);
+pub(crate) const SLIDE_RANGE: (f64, f64) = (0.5, 2.0);
+pub(crate) const HOLD_RANGE: (f64, f64) = (0.75, 1.5);
 
 fn totals(process: &Process, end: Beats) -> Totals {
     let chosen = end - process.origin();

@@ -3,3 +3,4 @@
 pub mod midi;
 pub mod picture;
 pub mod plan;
+pub mod score;

@@ -1,0 +1,227 @@
+//! Writes scores as MusicXML into the folder given and prints what is in them, for outside readers
+//! to compare: `cargo run -p procession-core --example score_facts -- FOLDER`.
+
+use procession_core::exchange::score::{Layout, Score, Sheet, Transposition};
+use procession_core::form::{Doing, Form};
+use procession_core::mode::{Mode, ModeName, PitchSet};
+use procession_core::phrase::Phrase;
+use procession_core::player::unroll;
+use procession_core::process::{Process, VoiceNote};
+use procession_core::settings::{CopiesMove, FoldKind, Grid, Growth, Motion, Settings, Shifts};
+use procession_core::time::{Beats, Span, to_ticks};
+use std::path::Path;
+
+/// A night on the ferry.
+const LANTERNS: &str = "D4 A4 . F4 C5 . E4 B4 D5 . A4 E5 C5 . G4 F4";
+const WAKE: &str = "E4 G4 B4 . D5 A4 . F#4 B4 . G4 A4";
+const TILLER: &str = "G4 . D5 Bb4 . C5 Eb5 - D5 Bb4 . A4";
+const BELLS: &str = "D3+A3 - F4+A4+C5 . E4 D3 - . G4+B4 - - .";
+const ROUND: &str = "F4 - - C5 . A4 E5 - D5 - - .";
+const ENGINE: &str = "C2 - G2 . Eb2 - Bb2 C3 . G2";
+
+type Adjust = fn(&mut Settings);
+
+struct Case {
+    name: &'static str,
+    phrase: &'static str,
+    grid: Grid,
+    layout: Layout,
+    transpositions: &'static [Transposition],
+    adjust: Adjust,
+}
+
+const fn case(name: &'static str, phrase: &'static str, adjust: Adjust) -> Case {
+    Case {
+        name,
+        phrase,
+        grid: Grid::Sixteenth,
+        layout: Layout::SharedBeatOne,
+        transpositions: &[],
+        adjust,
+    }
+}
+
+const CASES: [Case; 11] = [
+    case("drift", LANTERNS, |settings| {
+        settings.motion.dwell = 4;
+        settings.motion.drift = 2;
+        settings.growth.growth = Growth::Fill;
+        settings.growth.step = 2;
+    }),
+    Case {
+        layout: Layout::OwnBeatOne,
+        ..case("own_beat_one", WAKE, |settings| {
+            settings.motion.dwell = 16;
+            settings.motion.shifts = Shifts::Count(4);
+        })
+    },
+    case("lengthen", WAKE, |settings| {
+        settings.growth.growth = Growth::Lengthen;
+        settings.motion.shifts = Shifts::Count(2);
+    }),
+    Case {
+        grid: Grid::EighthTriplet,
+        ..case("triplets", TILLER, |settings| {
+            settings.motion.motion = Motion::Jump;
+            settings.motion.shifts = Shifts::Count(5);
+        })
+    },
+    Case {
+        transpositions: &[
+            Transposition::AtPitch,
+            Transposition::OctaveUp,
+            Transposition::TwoOctavesUp,
+        ],
+        ..case("fanned", WAKE, |settings| {
+            settings.motion.copies = 3;
+            settings.motion.entry = 4;
+            settings.copies[1].octave = 2;
+            settings.copies[2].octave = -1;
+        })
+    },
+    case("build_up", BELLS, |settings| {
+        settings.motion.motion = Motion::BuildUp;
+        settings.motion.dwell = 2;
+        settings.motion.shifts = Shifts::Count(2);
+        settings.growth.step = 3;
+    }),
+    case("chords", BELLS, |settings| {
+        settings.motion.motion = Motion::Jump;
+        settings.motion.shift_by = -1;
+        settings.motion.shifts = Shifts::Count(3);
+    }),
+    case("in_turn", TILLER, |settings| {
+        settings.motion.copies = 2;
+        settings.motion.copies_move = CopiesMove::InTurn;
+        settings.motion.shifts = Shifts::Count(4);
+    }),
+    Case {
+        grid: Grid::Eighth,
+        ..case("recast", ROUND, |settings| {
+            settings.motion.motion = Motion::Jump;
+            settings.motion.dwell = 2;
+            settings.motion.shifts = Shifts::Count(3);
+            settings.fold.fold = FoldKind::ByDegree;
+            settings.fold.target_tonic = 6;
+            settings.fold.target_mode = ModeName::HarmonicMinor;
+        })
+    },
+    Case {
+        grid: Grid::Quarter,
+        ..case("long_bars", BELLS, |settings| {
+            settings.motion.motion = Motion::Jump;
+            settings.motion.dwell = 3;
+            settings.motion.shifts = Shifts::Count(2);
+        })
+    },
+    case("low", ENGINE, |settings| {
+        settings.motion.motion = Motion::Jump;
+        settings.growth.growth = Growth::Lengthen;
+        settings.growth.every = 1;
+        settings.growth.copies_grow = true;
+        settings.motion.shifts = Shifts::Count(1);
+    }),
+];
+
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let folder = std::env::args()
+        .nth(1)
+        .ok_or("say where to write: score_facts FOLDER")?;
+    let facts: Result<Vec<_>, _> = CASES
+        .iter()
+        .map(|case| write(case, Path::new(&folder)))
+        .collect();
+    println!("[{}]", facts?.join(",\n"));
+    Ok(())
+}
+
+fn write(case: &Case, folder: &Path) -> Result<String, Box<dyn std::error::Error>> {
+    let mut settings = Settings::default();
+    settings.capture.grid = case.grid;
+    (case.adjust)(&mut settings);
+    let phrase = Phrase::from_text(case.phrase, case.grid.beats())?;
+    let process = Process::new(phrase, settings, 0.0);
+    let form = Form::new(&process);
+    let mut notes: Vec<_> = unroll(&process, Span::new(0.0, form.end())).collect();
+    let mut modes: Vec<(Beats, Mode)> = Vec::new();
+    if case.name == "recast" {
+        notes = turned_half_way(&process, &form);
+        modes = vec![
+            (0.0, process.fold().source()),
+            (half_way(&form), process.fold().target()),
+        ];
+    }
+    let score = Score {
+        title: "Lanterns & wake",
+        process: &process,
+        form: &form,
+        notes: &notes,
+        modes: &modes,
+        tempo: 96.0,
+        layout: case.layout,
+        transpositions: case.transpositions,
+    };
+    let file = folder.join(format!("{}.musicxml", case.name));
+    std::fs::write(&file, score.to_musicxml())?;
+    Ok(facts(case, &score))
+}
+
+fn half_way(form: &Form) -> Beats {
+    form.stages[form.stages.len() / 2].span.start
+}
+
+/// The same notes, in the source mode up to half-way.
+fn turned_half_way(process: &Process, form: &Form) -> Vec<VoiceNote> {
+    let mut settings = *process.settings();
+    settings.fold.target_mode = ModeName::Dorian;
+    settings.fold.fold = FoldKind::Off;
+    let before = Process::new(process.phrase().clone(), settings, 0.0);
+    debug_assert_ne!(PitchSet::EMPTY, process.fold().target().steps());
+    unroll(&before, Span::new(0.0, half_way(form)))
+        .chain(unroll(process, Span::new(half_way(form), form.end())))
+        .collect()
+}
+
+/// As JSON: positions in ticks, 960 to a beat.
+fn facts(case: &Case, score: &Score) -> String {
+    let sheet = score.sheet();
+    let parts = (0..score.process.voices()).map(|voice| part(score, &sheet, voice));
+    let repeats = sheet.passages.iter().map(|passage| passage.plays);
+    format!(
+        "{{\"name\": \"{}\", \"layout\": \"{:?}\", \"beat\": {}, \"length\": {}, \"repeats\": {}, \"parts\": {}}}",
+        case.name,
+        case.layout,
+        if sheet.compound { 1440 } else { 960 },
+        to_ticks(score.form.end()),
+        list(repeats.map(|plays| plays.to_string())),
+        list(parts)
+    )
+}
+
+/// What a part plays in all, from when to when it drifts, and how many notes are written.
+fn part(score: &Score, sheet: &Sheet, voice: usize) -> String {
+    let played = score.notes.iter().filter(|note| note.voice == voice);
+    let played = played.map(|note| {
+        let (on, key) = (to_ticks(note.on), note.key.number());
+        format!("[{on}, {key}]")
+    });
+    let drifts = score.form.stages.iter().filter(|stage| {
+        let copy = voice.checked_sub(1).map(|copy| stage.copies[copy]);
+        copy.is_some_and(|copy| copy.doing == Doing::Drifting)
+    });
+    let drifts = drifts.map(|stage| {
+        let (from, to) = (to_ticks(stage.span.start), to_ticks(stage.span.end));
+        format!("[{from}, {to}]")
+    });
+    let written: usize = sheet.passages.iter().map(|p| p.parts[voice].len()).sum();
+    format!(
+        "{{\"octaves\": {}, \"written\": {written}, \"drifts\": {}, \"played\": {}}}",
+        score.transposition(voice).octaves(),
+        list(drifts),
+        list(played)
+    )
+}
+
+fn list(items: impl Iterator<Item = String>) -> String {
+    format!("[{}]", items.collect::<Vec<_>>().join(", "))
+}

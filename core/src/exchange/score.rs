@@ -1,0 +1,107 @@
+//! The score: a process as players read it, and a phrase read from a written part, as MusicXML.
+//!
+//! Source for the format: *MusicXML 4.0*, W3C Music Notation Community Group.
+//!
+//! A process is written as its players practise it: a bar for each alignment or growth stage,
+//! repeated. The repeat's `times` is the number of plays that was chosen; the customary range
+//! stands above it in words. During a drift the moving part keeps the pattern it leaves from,
+//! under words and a dashed line: the gradual move itself is not notated.
+
+mod beams;
+mod clef;
+mod lines;
+mod metre;
+mod pitch;
+
+mod sheet;
+mod values;
+mod words;
+mod write;
+mod xml;
+
+
+pub use sheet::{Passage, PartNote, Sheet};
+
+use crate::form::Form;
+use crate::mode::Mode;
+use crate::process::{Process, VoiceNote};
+use crate::time::Beats;
+
+/// Against which beat one the moving parts are written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Layout {
+    /// One bar for all: the moving part's pattern is written as it falls, rotated.
+    #[default]
+    SharedBeatOne,
+    /// Every part begins its own pattern at its own bar, and words say where that bar falls.
+    OwnBeatOne,
+}
+
+/// How a part's instrument sounds beside what is written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Transposition {
+    /// As written: marimba, vibraphone, piano.
+    #[default]
+    AtPitch,
+    /// An octave higher: xylophone.
+    OctaveUp,
+    /// Two octaves higher: glockenspiel.
+    TwoOctavesUp,
+}
+
+impl Transposition {
+    /// Octaves that it sounds above what is written.
+    pub fn octaves(self) -> i32 {
+        match self {
+            Self::AtPitch => 0,
+            Self::OctaveUp => 1,
+            Self::TwoOctavesUp => 2,
+        }
+    }
+}
+
+/// What a score is made from.
+#[derive(Clone, Copy, Debug)]
+pub struct Score<'a> {
+    /// Stands at the top.
+    pub title: &'a str,
+    /// Whose voices move.
+    pub process: &'a Process,
+    /// Its stages.
+    pub form: &'a Form,
+    /// What was played, in order of onset.
+    pub notes: &'a [VoiceNote],
+    /// Which mode is in force from which song position on, in order. None leaves the spelling to
+    /// the mode that the process folds into, or hears its phrase in.
+    pub modes: &'a [(Beats, Mode)],
+    /// Beats a minute.
+    pub tempo: f64,
+    /// Against which beat one the moving parts are written.
+    pub layout: Layout,
+    /// A part each, the steady one first; parts beyond are at pitch.
+    pub transpositions: &'a [Transposition],
+}
+
+impl Score<'_> {
+    /// The score as the text of a MusicXML 4.0 file (partwise, uncompressed).
+    ///
+    /// Notes are written on the raster of thirty-seconds and of triplet thirty-seconds; what lies
+    /// off both is written on the nearest step. Keys below C0, which the format does not know,
+    /// are written in octave 0.
+    pub fn to_musicxml(&self) -> String {
+        write::musicxml(self)
+    }
+
+    /// What the score writes: the stretches that are repeated, before they are cut into bars.
+    pub fn sheet(&self) -> Sheet {
+        Sheet::new(self)
+    }
+
+    /// How the instrument of `voice` sounds.
+    pub fn transposition(&self, voice: usize) -> Transposition {
+        self.transpositions.get(voice).copied().unwrap_or_default()
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,340 @@
+//! What a score writes: the cycles of the steady voice, equal ones gathered into one repeat.
+
+use super::{Layout, Score};
+use crate::form::{BUILD_RANGE, Doing, HOLD_RANGE, SLIDE_RANGE, Stage};
+use crate::growth::Lap;
+use crate::note::Key;
+use crate::time::{Beats, from_ticks, to_ticks};
+
+/// A note of a part.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct PartNote {
+    /// Ticks after the passage begins.
+    pub onset: i64,
+    /// The key that sounds.
+    pub key: Key,
+    /// Ticks; it may ring on beyond the passage.
+    pub length: i64,
+}
+
+impl PartNote {
+    /// Ticks after the passage begins.
+    pub fn end(&self) -> i64 {
+        self.onset + self.length
+    }
+}
+
+/// A stretch that is written once and played so many times.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Passage {
+    /// Song position at which it is first played.
+    pub at: Beats,
+    /// Ticks of one play.
+    pub length: i64,
+    /// Plays in all, 1 or more.
+    pub plays: u32,
+    /// What each part plays, the steady one first, in order of onset, then key.
+    pub parts: Vec<Vec<PartNote>>,
+    /// Which copies drift: what they play is what they leave from.
+    pub drifting: Vec<bool>,
+    /// Which stage of the form it belongs to.
+    pub stage: usize,
+    /// Whether it is the stage's first passage.
+    pub begins: bool,
+    /// Whether it is all of the stage.
+    pub is_whole: bool,
+}
+
+impl Passage {
+    /// Whether any part drifts.
+    pub fn is_drift(&self) -> bool {
+        self.drifting.contains(&true)
+    }
+
+    /// The fewest and the most plays that are customary, if the number is left to the players: a
+    /// passage that is part of a stage is counted.
+    pub fn customary_plays(&self, score: &Score) -> Option<(u32, u32)> {
+        if !self.is_whole || self.plays < 2 {
+            return None;
+        }
+        let stage = &score.form.stages[self.stage];
+        let (fewest, most) = match () {
+            () if self.is_drift() => SLIDE_RANGE,
+            () if builds(stage, score) => BUILD_RANGE,
+            () => HOLD_RANGE,
+        };
+        let of = |share: f64| (f64::from(self.plays) * share).round().max(1.0) as u32;
+        Some((of(fewest), of(most)))
+    }
+
+    /// The same pattern again?
+    fn continues(&self, other: &Self) -> bool {
+        self.stage == other.stage
+            && self.length == other.length
+            && self.parts == other.parts
+            && self.drifting == other.drifting
+    }
+}
+
+/// Whether something is being built up in a stage.
+pub(super) fn builds(stage: &Stage, score: &Score) -> bool {
+    let grown = score.process.laps(0).done().unwrap_or(Beats::INFINITY);
+    stage.span.start < score.process.origin() + grown - 1e-6
+        || stage.copies.iter().any(|copy| copy.doing == Doing::Building)
+}
+
+/// All passages, in order.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sheet {
+    /// In order.
+    pub passages: Vec<Passage>,
+    /// Whether the beat is divided by three throughout, and so written as a dotted quarter.
+    pub compound: bool,
+}
+
+impl Sheet {
+    pub(super) fn new(score: &Score) -> Self {
+        let raster = Raster::of(score);
+        let mut passages: Vec<Passage> = Vec::new();
+        let mut reader = Reader::new(score);
+        for lap in laps(score) {
+            let next = reader.passage(&lap, &raster);
+            match passages.last_mut() {
+                Some(last) if last.continues(&next) => last.plays += 1,
+                _ => passages.push(next),
+            }
+        }
+        mark_stages(&mut passages);
+        Self {
+            passages,
+            compound: raster.compound,
+        }
+    }
+}
+
+fn mark_stages(passages: &mut [Passage]) {
+    let stages: Vec<usize> = passages.iter().map(|passage| passage.stage).collect();
+    for (index, passage) in passages.iter_mut().enumerate() {
+        passage.begins = index == 0 || stages[index - 1] != passage.stage;
+        passage.is_whole = passage.begins && stages.get(index + 1) != Some(&passage.stage);
+    }
+}
+
+/// The steady voice's laps up to the end of the form, where the last one is cut.
+fn laps<'a>(score: &'a Score) -> impl Iterator<Item = Lap> + 'a {
+    let laps = score.process.laps(0);
+    let end = score.form.end() - score.process.origin();
+    std::iter::successors(Some(laps.at(0.0)), |lap| Some(laps.after(lap)))
+        .take_while(move |lap| lap.start < end - 1e-6)
+        .map(move |lap| Lap {
+            length: lap.length.min(end - lap.start),
+            ..lap
+        })
+}
+
+/// Turns laps into passages, in order.
+struct Reader<'a> {
+    score: &'a Score<'a>,
+    /// Notes of each voice, in order.
+    voices: Vec<Vec<PlayedNote>>,
+    /// What each copy played when it last was locked, and what the steady voice played then.
+    left: Vec<(Vec<PartNote>, Vec<PartNote>)>,
+}
+
+#[derive(Clone, Copy)]
+struct PlayedNote {
+    on: Beats,
+    off: Beats,
+    key: Key,
+}
+
+impl<'a> Reader<'a> {
+    fn new(score: &'a Score<'a>) -> Self {
+        let mut voices = vec![Vec::new(); score.process.voices()];
+        for note in score.notes {
+            let (on, off, key) = (note.on, note.off, note.key);
+            if let Some(voice) = voices.get_mut(note.voice) {
+                voice.push(PlayedNote { on, off, key });
+            }
+        }
+        let left = vec![Default::default(); voices.len()];
+        Self {
+            score,
+            voices,
+            left,
+        }
+    }
+
+    fn passage(&mut self, lap: &Lap, raster: &Raster) -> Passage {
+        let at = self.score.process.origin() + lap.start;
+        let length = raster.nearest(to_ticks(lap.length)).max(raster.finest());
+        let stage = self.score.form.stage_at(at + 1e-4).unwrap_or(0);
+        let steady = self.played(0, at, length, raster);
+        let mut parts = vec![steady];
+        let mut drifting = Vec::new();
+        for copy in 1..self.voices.len() {
+            let drifts = self.drifts(copy, at, at + lap.length);
+            let part = if drifts {
+                recast(&self.left[copy], &parts[0])
+            } else {
+                let part = self.own_beat_one(copy, stage, length, self.played(copy, at, length, raster));
+                self.left[copy] = (part.clone(), parts[0].clone());
+                part
+            };
+            parts.push(part);
+            drifting.push(drifts);
+        }
+        Passage {
+            at,
+            length,
+            plays: 1,
+            parts,
+            drifting,
+            stage,
+            begins: false,
+            is_whole: false,
+        }
+    }
+
+    /// What a voice strikes in a lap, on the raster.
+    fn played(&self, voice: usize, at: Beats, length: i64, raster: &Raster) -> Vec<PartNote> {
+        let notes = &self.voices[voice];
+        // A note played early may belong to this lap, and one played late to the next.
+        let reach = from_ticks(raster.step);
+        let from = notes.partition_point(|note| note.on < at - reach);
+        let until = at + from_ticks(length);
+        let mut part: Vec<PartNote> = notes[from..]
+            .iter()
+            .take_while(|note| note.on < until)
+            .map(|note| {
+                let onset = raster.nearest(to_ticks(note.on - at));
+                let end = raster.nearest(to_ticks(note.off - at));
+                let long = if end > onset { end - onset } else { raster.step };
+                PartNote {
+                    onset,
+                    key: note.key,
+                    length: long.min(length),
+                }
+            })
+            .filter(|note| (0..length).contains(&note.onset))
+            .collect();
+        one_note_a_key(&mut part);
+        part
+    }
+
+    /// Whether a copy drifts at any time of a lap.
+    fn drifts(&self, copy: usize, from: Beats, to: Beats) -> bool {
+        let stages = &self.score.form.stages;
+        let first = self.score.form.stage_at(from + 1e-4).unwrap_or(0);
+        stages[first..]
+            .iter()
+            .take_while(|stage| stage.span.start < to - 1e-4)
+            .any(|stage| stage.copies[copy - 1].doing == Doing::Drifting)
+    }
+
+    /// The pattern from its own beat one, if that is the layout.
+    fn own_beat_one(
+        &self,
+        copy: usize,
+        stage: usize,
+        length: i64,
+        mut part: Vec<PartNote>,
+    ) -> Vec<PartNote> {
+        let cycle = to_ticks(self.score.process.phrase().length());
+        if self.score.layout == Layout::SharedBeatOne || (length - cycle).abs() > 1 {
+            return part;
+        }
+        let steps = self.score.form.stages[stage].copies[copy - 1].from;
+        let ahead = to_ticks(steps * self.score.process.settings().step());
+        for note in &mut part {
+            note.onset = (note.onset + ahead).rem_euclid(length);
+        }
+        part.sort_unstable();
+        part
+    }
+}
+
+/// What a drifting copy left from, in the pitches that its notes have by now: where the steady
+/// voice's key of a pitch class has moved since, so does the copy's.
+fn recast(left: &(Vec<PartNote>, Vec<PartNote>), steady: &[PartNote]) -> Vec<PartNote> {
+    let (part, steady_then) = left;
+    let mut moved = [0i32; 12];
+    for then in steady_then {
+        let same_place = steady.iter().filter(|now| now.onset == then.onset);
+        let by = same_place.map(|now| i32::from(now.key.number()) - i32::from(then.key.number()));
+        if let Some(by) = by.min_by_key(|by| by.abs()) {
+            moved[usize::from(then.key.pitch_class())] = by;
+        }
+    }
+    part.iter()
+        .map(|note| {
+            let by = moved[usize::from(note.key.pitch_class())];
+            PartNote {
+                key: Key::by_octave(i32::from(note.key.number()) + by),
+                ..*note
+            }
+        })
+        .collect()
+}
+
+/// In order; no key is struck twice at once, or while it sounds.
+fn one_note_a_key(part: &mut Vec<PartNote>) {
+    part.sort_unstable_by_key(|note| (note.onset, note.key, -note.length));
+    part.dedup_by_key(|note| (note.onset, note.key));
+    for index in 0..part.len() {
+        let note = part[index];
+        let again = part[index + 1..].iter().find(|next| next.key == note.key);
+        if let Some(again) = again {
+            part[index].length = note.length.min(again.onset - note.onset);
+        }
+    }
+}
+
+/// Where notes can be written, in ticks.
+struct Raster {
+    step: i64,
+    compound: bool,
+}
+
+/// A thirty-second, and a triplet thirty-second.
+const BINARY: i64 = 120;
+const TERNARY: i64 = 80;
+
+/// Ticks within which a position is on the raster: far more than a sample, far less than a step.
+const HAIR: i64 = 4;
+
+impl Raster {
+    fn of(score: &Score) -> Self {
+        let process = score.process;
+        let step = to_ticks(process.settings().step());
+        let on = |unit: i64, beats: Beats| {
+            let ticks = to_ticks(beats);
+            (ticks - nearest_multiple(ticks, unit)).abs() <= HAIR
+        };
+        let phrase = process.phrase();
+        let all_ternary = on(TERNARY, phrase.length())
+            && phrase.notes().iter().all(|note| on(TERNARY, note.onset));
+        Self {
+            step,
+            compound: step % BINARY != 0 && all_ternary,
+        }
+    }
+
+    /// The shortest distance on it.
+    fn finest(&self) -> i64 {
+        if self.compound { TERNARY } else { BINARY }
+    }
+
+    fn nearest(&self, ticks: i64) -> i64 {
+        let fine = [BINARY, TERNARY]
+            .into_iter()
+            .filter(|unit| !self.compound || *unit == TERNARY)
+            .map(|unit| nearest_multiple(ticks, unit))
+            .find(|place| (place - ticks).abs() <= HAIR);
+        fine.unwrap_or_else(|| nearest_multiple(ticks, self.step))
+    }
+}
+
+pub(super) fn nearest_multiple(ticks: i64, unit: i64) -> i64 {
+    (ticks + unit / 2).div_euclid(unit) * unit
+}

@@ -1,0 +1,398 @@
+//! Note values: a line of chords within a bar, cut into values that show the beat, with ties
+//! where a chord takes several.
+
+use super::lines::Chord;
+use super::metre::{DOTTED_QUARTER, Metre, QUARTER};
+use super::sheet::nearest_multiple;
+use crate::note::Key;
+
+/// A notehead (or several), or a rest.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Written {
+    /// Written ticks after the bar line.
+    pub start: i64,
+    /// Written ticks.
+    pub length: i64,
+    pub value: Value,
+    /// None is a rest.
+    pub keys: Vec<Key>,
+    pub tied_from: bool,
+    pub tied_to: bool,
+    /// Sounds on over the repeat.
+    pub rings: bool,
+    pub tuplet: Option<Tuplet>,
+    /// Which beat of the bar it begins in.
+    pub beat: usize,
+}
+
+/// A note value by its written length: 960 is a quarter, 1440 a dotted one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Value(i64);
+
+impl Value {
+    /// Its name in the format.
+    pub fn name(self) -> &'static str {
+        match self.0 {
+            3840.. => "whole",
+            1920.. => "half",
+            960.. => "quarter",
+            480.. => "eighth",
+            240.. => "16th",
+            _ => "32nd",
+        }
+    }
+
+    pub fn is_dotted(self) -> bool {
+        self.0 % 9 == 0
+    }
+
+    /// How many beams or flags it has.
+    pub fn flags(self) -> usize {
+        match self.0 {
+            960.. => 0,
+            480.. => 1,
+            240.. => 2,
+            _ => 3,
+        }
+    }
+}
+
+/// A beat's worth of notes in the time of a power of two of them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Tuplet {
+    pub actual: i64,
+    pub normal: i64,
+    /// The value that is counted.
+    pub of: Value,
+    pub starts: bool,
+    pub stops: bool,
+}
+
+const EIGHTH: i64 = 480;
+const THIRTY_SECOND: i64 = 120;
+const TRIPLET_THIRTY_SECOND: i64 = 80;
+
+/// What is written in the bar that begins `from` written ticks into the line's passage.
+pub(super) fn written(line: &[Chord], from: i64, metre: &Metre) -> Vec<Written> {
+    let mut events = events(line, from, metre.length);
+    let beats = metre.beats();
+    let divisions: Vec<i64> = beats.iter().map(|beat| division(&events, *beat)).collect();
+    settle(&mut events, &beats, &divisions);
+    let mut bar = Vec::new();
+    for event in &events {
+        write_event(event, &beats, &divisions, metre.compound, &mut bar);
+    }
+    mark_tuplets(&mut bar);
+    bar
+}
+
+/// A chord or a rest, from bar line to bar line at most.
+struct Event {
+    start: i64,
+    end: i64,
+    keys: Vec<Key>,
+    tied_from: bool,
+    tied_to: bool,
+    rings: bool,
+}
+
+impl Event {
+    fn rest(start: i64, end: i64) -> Self {
+        Self {
+            start,
+            end,
+            keys: Vec::new(),
+            tied_from: false,
+            tied_to: false,
+            rings: false,
+        }
+    }
+}
+
+fn events(line: &[Chord], from: i64, length: i64) -> Vec<Event> {
+    let mut events = Vec::new();
+    let mut now = 0;
+    for chord in line {
+        let (start, end) = ((chord.start - from).max(0), (chord.end - from).min(length));
+        if start >= end {
+            continue;
+        }
+        if start > now {
+            events.push(Event::rest(now, start));
+        }
+        let tied_to = chord.end - from > length;
+        events.push(Event {
+            start,
+            end,
+            keys: chord.keys.clone(),
+            tied_from: chord.start < from,
+            tied_to,
+            rings: chord.rings && !tied_to,
+        });
+        now = end;
+    }
+    if now < length {
+        events.push(Event::rest(now, length));
+    }
+    events
+}
+
+/// The unit by which a beat is divided: thirty-seconds, or triplets if all that happens in a
+/// whole quarter falls on them and not on those.
+fn division(events: &[Event], (start, end): (i64, i64)) -> i64 {
+    let inside = || {
+        events
+            .iter()
+            .map(|event| event.start - start)
+            .filter(|at| (1..end - start).contains(at))
+    };
+    let all_on = |unit: i64| inside().all(|at| at % unit == 0);
+    if !all_on(THIRTY_SECOND) && all_on(TRIPLET_THIRTY_SECOND) && end - start == QUARTER {
+        TRIPLET_THIRTY_SECOND
+    } else {
+        THIRTY_SECOND
+    }
+}
+
+/// Puts what lies off its beat's division on the nearest place of it.
+fn settle(events: &mut Vec<Event>, beats: &[(i64, i64)], divisions: &[i64]) {
+    let settled = |at: i64| {
+        let beat = beat_of(beats, at);
+        let start = beats[beat].0;
+        (start + nearest_multiple(at - start, divisions[beat])).min(beats[beats.len() - 1].1)
+    };
+    for event in events.iter_mut() {
+        event.start = settled(event.start);
+        event.end = settled(event.end);
+    }
+    events.retain(|event| event.end > event.start);
+}
+
+fn beat_of(beats: &[(i64, i64)], at: i64) -> usize {
+    let after = beats.partition_point(|(start, _)| *start <= at);
+    after.max(1) - 1
+}
+
+fn write_event(
+    event: &Event,
+    beats: &[(i64, i64)],
+    divisions: &[i64],
+    compound: bool,
+    bar: &mut Vec<Written>,
+) {
+    let first = bar.len();
+    let mut now = event.start;
+    while now < event.end {
+        let beat = beat_of(beats, now);
+        let whole = whole_beats(event, now, beats, compound);
+        let end = if whole > 0 {
+            beats[beat + whole - 1].1
+        } else {
+            event.end.min(beats[beat].1)
+        };
+        // A whole beat is written plainly, also where it could be divided by three.
+        let triplets = whole == 0 && divisions[beat] == TRIPLET_THIRTY_SECOND;
+        let scale = |ticks: i64| if triplets { ticks * 3 / 2 } else { ticks };
+        let local = scale(now - beats[beat].0)..scale(end - beats[beat].0);
+        let values = if whole > 0 {
+            vec![local.end - local.start]
+        } else {
+            values_within(local.start, local.end, event.keys.is_empty(), compound || triplets)
+        };
+        for value in values {
+            let length = if triplets { value * 2 / 3 } else { value };
+            bar.push(Written {
+                start: now,
+                length,
+                value: Value(value),
+                keys: event.keys.clone(),
+                tied_from: true,
+                tied_to: true,
+                rings: false,
+                tuplet: triplets.then_some(Tuplet {
+                    actual: 3,
+                    normal: 2,
+                    of: Value(EIGHTH),
+                    starts: false,
+                    stops: false,
+                }),
+                beat,
+            });
+            now += length;
+        }
+    }
+    let is_rest = event.keys.is_empty();
+    let pieces = &mut bar[first..];
+    if is_rest {
+        pieces.iter_mut().for_each(|piece| {
+            piece.tied_from = false;
+            piece.tied_to = false;
+        });
+    } else if let [one] = pieces {
+        (one.tied_from, one.tied_to) = (event.tied_from, event.tied_to);
+        one.rings = event.rings;
+    } else if let [first, .., last] = pieces {
+        first.tied_from = event.tied_from;
+        last.tied_to = event.tied_to;
+        last.rings = event.rings;
+    }
+}
+
+/// How many whole beats from `now` on one value can stand for; 0 if it is not a whole one.
+fn whole_beats(event: &Event, now: i64, beats: &[(i64, i64)], compound: bool) -> usize {
+    let beat = beat_of(beats, now);
+    let full = if compound { DOTTED_QUARTER } else { QUARTER };
+    let covered = beats[beat..]
+        .iter()
+        .take_while(|(start, end)| *end <= event.end && end - start == full)
+        .count();
+    if now != beats[beat].0 || covered == 0 {
+        return 0;
+    }
+    let is_rest = event.keys.is_empty();
+    let counts: &[usize] = if compound { &[4, 2, 1] } else { &[4, 3, 2, 1] };
+    let allowed = |count: &usize| match *count {
+        1 => true,
+        // A rest shows where the bar's halves are.
+        2 => !is_rest || (beat.is_multiple_of(2) && beats.len().is_multiple_of(2)),
+        3 => !is_rest && covered == 3,
+        count => beat.is_multiple_of(count),
+    };
+    let fits = |count: &usize| *count <= covered && allowed(count);
+    counts.iter().copied().find(fits).unwrap_or(1)
+}
+
+/// Cuts a stretch of a beat into values, at its strongest places.
+fn values_within(start: i64, end: i64, is_rest: bool, by_three: bool) -> Vec<i64> {
+    if end <= start {
+        return Vec::new();
+    }
+    if is_one_value(start, end - start, is_rest, by_three) {
+        return vec![end - start];
+    }
+    let Some(cut) = strongest_place(start, end) else {
+        return vec![end - start];
+    };
+    let mut values = values_within(start, cut, is_rest, by_three);
+    values.extend(values_within(cut, end, is_rest, by_three));
+    values
+}
+
+/// Whether a value may stand at that place of a beat without hiding how the beat is divided.
+fn is_one_value(at: i64, length: i64, is_rest: bool, by_three: bool) -> bool {
+    match length {
+        DOTTED_QUARTER => by_three,
+        QUARTER => by_three && at % EIGHTH == 0 && (!is_rest || at == 0),
+        EIGHTH | 240 | THIRTY_SECOND => at % if is_rest { length } else { length / 2 } == 0,
+        720 => !is_rest && (at == 0 || at + length == if by_three { DOTTED_QUARTER } else { QUARTER }),
+        360 => !is_rest && (at % EIGHTH == 0 || (at + length) % EIGHTH == 0),
+        _ => false,
+    }
+}
+
+fn strongest_place(start: i64, end: i64) -> Option<i64> {
+    [EIGHTH, 240, THIRTY_SECOND].into_iter().find_map(|unit| {
+        let first = (start / unit + 1) * unit;
+        let last = (end - 1) / unit * unit;
+        let place = if start % unit == 0 { last } else { first };
+        (start < place && place < end).then_some(place)
+    })
+}
+
+/// The first and last of each beat's tuplet, and the value it counts.
+fn mark_tuplets(bar: &mut [Written]) {
+    for beat in bar.chunk_by_mut(|a, b| a.beat == b.beat) {
+        let shortest = beat
+            .iter()
+            .filter(|written| written.tuplet.is_some())
+            .map(|written| written.value.flags())
+            .max();
+        let (actual, normal, of) = match shortest {
+            None => continue,
+            Some(0 | 1) => (3, 2, EIGHTH),
+            Some(2) => (6, 4, 240),
+            Some(_) => (12, 8, THIRTY_SECOND),
+        };
+        let last = beat.len() - 1;
+        for (index, written) in beat.iter_mut().enumerate() {
+            written.tuplet = written.tuplet.map(|_| Tuplet {
+                actual,
+                normal,
+                of: Value(of),
+                starts: index == 0,
+                stops: index == last,
+            });
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The values of a bar of 4/4 as text: a tie is `~`, a rest in brackets.
+    fn bar(chords: &[(i64, i64)]) -> String {
+        let line: Vec<_> = chords
+            .iter()
+            .map(|(start, end)| Chord {
+                start: *start,
+                end: *end,
+                keys: Key::new(60).into_iter().collect(),
+                rings: false,
+            })
+            .collect();
+        let metre = Metre {
+            length: 3840,
+            compound: false,
+            unit: 4,
+        };
+        let word = |w: &Written| {
+            let dot = if w.value.is_dotted() { "." } else { "" };
+            let name = format!("{}{dot}", w.value.name());
+            let three = if w.tuplet.is_some() { "/3" } else { "" };
+            match (w.keys.is_empty(), w.tied_to) {
+                (true, _) => format!("({name}{three})"),
+                (_, true) => format!("{name}{three}~"),
+                _ => format!("{name}{three}"),
+            }
+        };
+        let words: Vec<_> = written(&line, 0, &metre).iter().map(word).collect();
+        words.join(" ")
+    }
+
+    #[test]
+    fn a_note_across_a_beat_is_tied_there() {
+        assert_eq!(
+            bar(&[(720, 1200)]),
+            "(eighth) (16th) 16th~ 16th (eighth.) (half)".replace("(eighth.)", "(16th) (eighth)")
+        );
+    }
+
+    #[test]
+    fn a_syncopation_within_a_beat_is_one_value() {
+        assert_eq!(
+            bar(&[(0, 240), (240, 720), (720, 960)]),
+            "16th eighth 16th (quarter) (half)"
+        );
+    }
+
+    #[test]
+    fn whole_beats_are_one_value() {
+        assert_eq!(bar(&[(0, 3840)]), "whole");
+        assert_eq!(bar(&[(0, 2880)]), "half. (quarter)");
+        assert_eq!(bar(&[(960, 2880)]), "(quarter) half (quarter)");
+        assert_eq!(bar(&[(0, 720)]), "eighth. (16th) (quarter) (half)");
+    }
+
+    #[test]
+    fn thirds_of_a_beat_are_triplets() {
+        assert_eq!(
+            bar(&[(0, 320), (640, 960)]),
+            "eighth/3 (eighth/3) eighth/3 (quarter) (half)"
+        );
+        assert_eq!(
+            bar(&[(640, 1600)]),
+            "(quarter/3) eighth/3~ quarter/3 (eighth/3) (half)"
+        );
+    }
+}

@@ -1,0 +1,181 @@
+//! What stands above the bars, in words.
+
+use super::sheet::{Passage, builds};
+use super::{Layout, Score, Transposition};
+use crate::form::{CopyStage, Doing};
+use crate::settings::{Grid, Growth, Motion};
+
+/// The name of a part.
+pub(super) fn part_name(voice: usize) -> String {
+    match voice {
+        0 => "Steady".to_owned(),
+        copy => format!("Copy {copy}, moving"),
+    }
+}
+
+/// The same where there is little room.
+pub(super) fn part_abbreviation(voice: usize) -> String {
+    match voice {
+        0 => "St.".to_owned(),
+        copy => format!("C. {copy}"),
+    }
+}
+
+/// How often a passage is played: "play 12-24x (16)", the chosen number last.
+pub(super) fn plays(passage: &Passage, score: &Score) -> Option<String> {
+    let chosen = passage.plays;
+    match passage.customary_plays(score) {
+        _ if chosen < 2 => None,
+        Some((fewest, most)) if fewest < most => Some(format!("play {fewest}-{most}x ({chosen})")),
+        _ => Some(format!("play {chosen}x")),
+    }
+}
+
+/// What stands above a part as a passage begins.
+#[derive(Debug, Default, PartialEq, Eq)]
+pub(super) struct Words {
+    pub words: Vec<String>,
+    /// Whether a dashed line goes from the last of them to the end of the drift.
+    pub dashes: bool,
+}
+
+/// What is said once, before the first bar of a part.
+pub(super) fn opening(voice: usize, score: &Score) -> Vec<String> {
+    let mut words = Vec::new();
+    match score.transposition(voice) {
+        Transposition::AtPitch => {}
+        Transposition::OctaveUp => words.push("sounds an octave higher".to_owned()),
+        Transposition::TwoOctavesUp => words.push("sounds two octaves higher".to_owned()),
+    }
+    if voice > 0 {
+        words.push(match score.layout {
+            Layout::SharedBeatOne => "written against the steady part's beat one".to_owned(),
+            Layout::OwnBeatOne => "counts its own beat one".to_owned(),
+        });
+    }
+    words
+}
+
+/// What the steady part is told.
+pub(super) fn steady(passage: &Passage, before: Option<&Passage>, score: &Score) -> Vec<String> {
+    let mut words = Vec::new();
+    let drifted = before.is_some_and(Passage::is_drift);
+    if passage.is_drift() && !drifted {
+        words.push("hold tempo".to_owned());
+    }
+    let stage = &score.form.stages[passage.stage];
+    let growth = score.process.settings().growth.growth;
+    if passage.begins && growth != Growth::Off && builds(stage, score) {
+        let all = score.process.phrase().notes().len();
+        words.push(match growth {
+            Growth::Lengthen => format!("the first {} of {all} notes", stage.shown),
+            Growth::Fill | Growth::Off => format!("{} of {all} notes", stage.shown),
+        });
+    }
+    words
+}
+
+/// What copy `copy` is told.
+pub(super) fn moving(
+    copy: usize,
+    passage: &Passage,
+    before: Option<&Passage>,
+    score: &Score,
+) -> Words {
+    let mut told = Words::default();
+    if !passage.begins {
+        return told;
+    }
+    let now = score.form.stages[passage.stage].copies[copy - 1];
+    let then = before.map(|before| score.form.stages[before.stage].copies[copy - 1]);
+    let was = then.map_or(Doing::Waiting, |then| then.doing);
+    let place = place(now.to, score);
+    let words = match now.doing {
+        Doing::Waiting => None,
+        Doing::Drifting if was == Doing::Drifting => None,
+        Doing::Drifting => {
+            told.dashes = true;
+            Some(drift(&now, passage, score))
+        }
+        Doing::Building => Some(format!("silent, then build up again, {place}")),
+        _ if was == Doing::Waiting => Some(format!("enter: {place}")),
+        Doing::Locked if was != Doing::Locked || then.is_some_and(|then| then.to != now.to) => {
+            let jumps = was == Doing::Locked
+                && score.process.settings().motion.motion == Motion::Jump;
+            Some(if jumps { format!("jump: {place}") } else { place })
+        }
+        Doing::Locked | Doing::Entering => None,
+    };
+    told.words.extend(words);
+    if score.layout == Layout::OwnBeatOne
+        && !told.words.is_empty()
+        && matches!(now.doing, Doing::Locked | Doing::Building | Doing::Entering)
+    {
+        told.words.extend(own_bar(now.to, score));
+    }
+    told
+}
+
+/// "drift ahead over 4 cycles, to 3 sixteenths ahead"
+fn drift(copy: &CopyStage, passage: &Passage, score: &Score) -> String {
+    let stage = &score.form.stages[passage.stage];
+    let cycles = (stage.span.length() / stage.lap).round();
+    let way = if copy.to > copy.from { "ahead" } else { "back" };
+    let unit = if cycles == 1.0 { "cycle" } else { "cycles" };
+    format!(
+        "drift {way} over {cycles} {unit}, to {}",
+        place(copy.to, score)
+    )
+}
+
+/// "3 sixteenths ahead", "1 eighth behind", "unison".
+fn place(steps: f64, score: &Score) -> String {
+    if score.form.is_whole_rotation(steps) {
+        return "unison".to_owned();
+    }
+    let side = if steps > 0.0 { "ahead" } else { "behind" };
+    format!("{} {side}", distance(steps, score))
+}
+
+fn distance(steps: f64, score: &Score) -> String {
+    let steps = steps.abs();
+    let plural = if steps == 1.0 { "" } else { "s" };
+    let unit = match score.process.settings().capture.grid {
+        Grid::Quarter => "quarter",
+        Grid::Eighth => "eighth",
+        Grid::EighthTriplet => "triplet eighth",
+        Grid::Sixteenth => "sixteenth",
+        Grid::SixteenthTriplet => "triplet sixteenth",
+        Grid::ThirtySecond => "thirty-second",
+    };
+    format!("{steps} {unit}{plural}")
+}
+
+/// Where the part's own bar falls.
+fn own_bar(steps: f64, score: &Score) -> Option<String> {
+    if score.form.is_whole_rotation(steps) {
+        return None;
+    }
+    let side = if steps > 0.0 { "before" } else { "after" };
+    Some(format!(
+        "beat one is {} {side} the steady part's",
+        distance(steps, score)
+    ))
+}
+
+/// Rehearsal letters: A to Z, then AA to ZZ, then AAA.
+pub(super) fn rehearsal_letter(index: usize) -> String {
+    let letter = char::from(b'A' + (index % 26) as u8);
+    letter.to_string().repeat(1 + index / 26)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn letters_double_after_z() {
+        let letters = [0, 1, 25, 26, 27, 52].map(rehearsal_letter);
+        assert_eq!(letters, ["A", "B", "Z", "AA", "BB", "AAA"]);
+    }
+}

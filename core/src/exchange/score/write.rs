@@ -1,0 +1,605 @@
+//! The score as MusicXML.
+
+use super::beams::beams;
+use super::clef::clef;
+use super::lines::{Chord, lines};
+use super::metre::{Metre, QUARTER, bars, unit_of};
+use super::pitch::{Accidentals, Pitch, accidental_name, key_signature};
+use super::sheet::{Passage, Sheet};
+use super::values::{Written, written};
+use super::words::{self, Words};
+use super::xml::Xml;
+use super::Score;
+use crate::mode::{Mode, ModeName, Spelling};
+use crate::settings::Growth;
+use crate::time::{Beats, to_ticks};
+
+/// Parts of a written quarter in the file. 24 has thirty-seconds and triplets of them.
+const DIVISIONS: i64 = 24;
+
+const DOCTYPE: &str = r#"score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd""#;
+
+pub(super) fn musicxml(score: &Score) -> String {
+    let sheet = score.sheet();
+    let mut xml = Xml::new(DOCTYPE);
+    xml.within("score-partwise", &[("version", "4.0")], |xml| {
+        xml.within("work", &[], |xml| xml.text("work-title", &[], score.title));
+        xml.within("identification", &[], |xml| {
+            xml.within("encoding", &[], |xml| xml.text("software", &[], "Procession"));
+        });
+        part_list(xml, score);
+        for voice in 0..score.process.voices() {
+            PartWriter::new(score, &sheet, voice).write(xml);
+        }
+    });
+    xml.finish()
+}
+
+fn part_list(xml: &mut Xml, score: &Score) {
+    xml.within("part-list", &[], |xml| {
+        let group = [("number", "1")];
+        xml.within("part-group", &[("type", "start"), group[0]], |xml| {
+            xml.text("group-symbol", &[], "bracket");
+            xml.text("group-barline", &[], "yes");
+        });
+        for voice in 0..score.process.voices() {
+            xml.within("score-part", &[("id", &part_id(voice))], |xml| {
+                xml.text("part-name", &[], &words::part_name(voice));
+                xml.text("part-abbreviation", &[], &words::part_abbreviation(voice));
+            });
+        }
+        xml.empty("part-group", &[("type", "stop"), group[0]]);
+    });
+}
+
+fn part_id(voice: usize) -> String {
+    format!("P{}", voice + 1)
+}
+
+/// A mode and how it is written.
+#[derive(Clone, Copy, PartialEq)]
+struct Tonality {
+    mode: Mode,
+    spelling: Spelling,
+    signature: i32,
+}
+
+impl Tonality {
+    /// What is in force at the end of a passage.
+    fn of(passage: &Passage, score: &Score) -> Self {
+        let end = passage.at + passage.length as f64 * f64::from(passage.plays) / 960.0;
+        let fold = score.process.fold();
+        let listed = before(score.modes, end);
+        let mode = listed.unwrap_or(match fold.moved() {
+            0 => fold.source(),
+            _ => fold.target(),
+        });
+        let tonic = if mode == fold.target() && mode != fold.source() {
+            fold.target_tonic_name()
+        } else {
+            mode.tonic_name()
+        };
+        let spelling = mode.spelling_from(tonic);
+        Self {
+            mode,
+            spelling,
+            signature: key_signature(&mode, &spelling),
+        }
+    }
+
+    fn name(&self) -> String {
+        self.mode.name_on(self.spelling.name(self.mode.tonic()))
+    }
+
+    /// The format's word for the mode, if it has one.
+    fn word(&self) -> Option<&'static str> {
+        match ModeName::of(self.mode.steps())? {
+            ModeName::Ionian => Some("ionian"),
+            ModeName::Dorian => Some("dorian"),
+            ModeName::Phrygian => Some("phrygian"),
+            ModeName::Lydian => Some("lydian"),
+            ModeName::Mixolydian => Some("mixolydian"),
+            ModeName::Aeolian => Some("aeolian"),
+            ModeName::Locrian => Some("locrian"),
+            _ => None,
+        }
+    }
+}
+
+fn before(modes: &[(Beats, Mode)], at: Beats) -> Option<Mode> {
+    let last = modes.iter().rev().find(|(from, _)| *from < at - 1e-6);
+    last.or(modes.first()).map(|(_, mode)| *mode)
+}
+
+struct PartWriter<'a> {
+    score: &'a Score<'a>,
+    sheet: &'a Sheet,
+    voice: usize,
+    measure: usize,
+    letters: usize,
+    signature: Option<(i64, i64)>,
+    tonality: Option<Tonality>,
+}
+
+impl<'a> PartWriter<'a> {
+    fn new(score: &'a Score<'a>, sheet: &'a Sheet, voice: usize) -> Self {
+        Self {
+            score,
+            sheet,
+            voice,
+            measure: 0,
+            letters: 0,
+            signature: None,
+            tonality: None,
+        }
+    }
+
+    fn write(mut self, xml: &mut Xml) {
+        xml.within("part", &[("id", &part_id(self.voice))], |xml| {
+            for index in 0..self.sheet.passages.len() {
+                self.passage(xml, index);
+            }
+        });
+    }
+
+    fn passage(&mut self, xml: &mut Xml, index: usize) {
+        let passage = &self.sheet.passages[index];
+        let metres = bars(
+            self.written_ticks(passage.length),
+            self.sheet.compound,
+            self.unit(passage),
+        );
+        let compound = self.sheet.compound;
+        let lines = lines(&passage.parts[self.voice], passage.length, compound);
+        let mut from = 0;
+        for (bar, metre) in metres.iter().enumerate() {
+            let place = BarPlace {
+                index,
+                is_first: bar == 0,
+                is_last: bar + 1 == metres.len(),
+            };
+            self.measure += 1;
+            let number = self.measure.to_string();
+            xml.within("measure", &[("number", &number)], |xml| {
+                self.bar(xml, &place, metre, &lines, from);
+            });
+            from += metre.length;
+        }
+    }
+
+    /// As a phrase grows longer, every length is counted in the same unit.
+    fn unit(&self, passage: &Passage) -> i64 {
+        let settings = self.score.process.settings();
+        let whole = to_ticks(self.score.process.phrase().length());
+        if settings.growth.growth == Growth::Lengthen && passage.length < whole {
+            unit_of(self.written_ticks(to_ticks(settings.step())))
+        } else {
+            4
+        }
+    }
+
+    fn written_ticks(&self, ticks: i64) -> i64 {
+        if self.sheet.compound {
+            ticks * 3 / 2
+        } else {
+            ticks
+        }
+    }
+
+    fn bar(
+        &mut self,
+        xml: &mut Xml,
+        place: &BarPlace,
+        metre: &Metre,
+        lines: &[Vec<Chord>],
+        from: i64,
+    ) {
+        let passage = &self.sheet.passages[place.index];
+        let is_repeated = passage.plays > 1;
+        if place.is_first && is_repeated {
+            xml.within("barline", &[("location", "left")], |xml| {
+                xml.text("bar-style", &[], "heavy-light");
+                xml.empty("repeat", &[("direction", "forward")]);
+            });
+        }
+        let tonality = Tonality::of(passage, self.score);
+        let turned = self.tonality.is_none_or(|before| before.mode != tonality.mode);
+        self.attributes(xml, metre, &tonality);
+        if place.is_first {
+            self.directions(xml, place, turned.then_some(&tonality));
+        }
+        self.notes(xml, metre, lines, from, &tonality);
+        if place.is_last {
+            self.end_dashes(xml, place.index);
+            self.end(xml, place.index);
+        }
+    }
+
+    fn attributes(&mut self, xml: &mut Xml, metre: &Metre, tonality: &Tonality) {
+        let signature = metre.signature();
+        let is_first = self.tonality.is_none();
+        let new_key = self.tonality.is_none_or(|before| {
+            (before.signature, before.word()) != (tonality.signature, tonality.word())
+        });
+        let new_time = self.signature != Some(signature);
+        if new_key || new_time {
+            xml.within("attributes", &[], |xml| {
+                if is_first {
+                    xml.number("divisions", DIVISIONS);
+                }
+                if new_key {
+                    xml.within("key", &[], |xml| {
+                        xml.number("fifths", tonality.signature);
+                        if let Some(word) = tonality.word() {
+                            xml.text("mode", &[], word);
+                        }
+                    });
+                }
+                if new_time {
+                    xml.within("time", &[], |xml| {
+                        xml.number("beats", signature.0);
+                        xml.number("beat-type", signature.1);
+                    });
+                }
+                if is_first {
+                    self.clef_and_transposition(xml, tonality);
+                }
+            });
+        }
+        self.signature = Some(signature);
+        self.tonality = Some(*tonality);
+    }
+
+    fn clef_and_transposition(&self, xml: &mut Xml, tonality: &Tonality) {
+        let octaves = self.score.transposition(self.voice).octaves();
+        // Every note of every bar speaks for its clef.
+        let pitches: Vec<Pitch> = self
+            .sheet
+            .passages
+            .iter()
+            .flat_map(|passage| &passage.parts[self.voice])
+            .map(|note| Pitch::below(note.key, octaves, &tonality.spelling))
+            .collect();
+        let clef = clef(&pitches);
+        xml.within("clef", &[], |xml| {
+            xml.text("sign", &[], clef.sign);
+            xml.number("line", clef.line);
+            if clef.octaves != 0 {
+                xml.number("clef-octave-change", clef.octaves);
+            }
+        });
+        if octaves != 0 {
+            xml.within("transpose", &[], |xml| {
+                xml.number("diatonic", 0);
+                xml.number("chromatic", 0);
+                xml.number("octave-change", octaves);
+            });
+        }
+    }
+
+    fn directions(&mut self, xml: &mut Xml, place: &BarPlace, turned: Option<&Tonality>) {
+        let passage = &self.sheet.passages[place.index];
+        let before = place.index.checked_sub(1).map(|i| &self.sheet.passages[i]);
+        let mut told = if self.voice == 0 {
+            self.letter(xml, passage);
+            if place.index == 0 {
+                metronome(xml, self.score.tempo, self.sheet.compound);
+            }
+            let mode = turned.map(Tonality::name);
+            let plays = words::plays(passage, self.score);
+            for words in [mode, plays].into_iter().flatten() {
+                direction(xml, true, &words);
+            }
+            Words {
+                words: words::steady(passage, before, self.score),
+                dashes: false,
+            }
+        } else {
+            words::moving(self.voice, passage, before, self.score)
+        };
+        if place.index == 0 {
+            let opening = words::opening(self.voice, self.score);
+            told.words.splice(0..0, opening);
+        }
+        self.tell(xml, &told);
+    }
+
+    fn tell(&self, xml: &mut Xml, told: &Words) {
+        for (index, words) in told.words.iter().enumerate() {
+            if told.dashes && index + 1 == told.words.len() {
+                xml.within("direction", &[("placement", "above")], |xml| {
+                    direction_type(xml, |xml| xml.text("words", STYLE, words));
+                    direction_type(xml, |xml| {
+                        xml.empty("dashes", &[("type", "start"), ("number", "1")]);
+                    });
+                });
+            } else {
+                direction(xml, false, words);
+            }
+        }
+    }
+
+    /// A letter for each stage that is held: a drift belongs to what it leaves.
+    fn letter(&mut self, xml: &mut Xml, passage: &Passage) {
+        if !passage.begins || passage.is_drift() {
+            return;
+        }
+        let letter = words::rehearsal_letter(self.letters);
+        self.letters += 1;
+        let attributes = [("placement", "above"), ("system", "only-top")];
+        xml.within("direction", &attributes, |xml| {
+            direction_type(xml, |xml| xml.text("rehearsal", &[], &letter));
+        });
+    }
+
+    /// The dashed line ends where the copy no longer drifts.
+    fn end_dashes(&self, xml: &mut Xml, index: usize) {
+        let drifts = |index: usize| {
+            let passage = self.sheet.passages.get(index);
+            let copy = self.voice.checked_sub(1);
+            passage.is_some_and(|passage| copy.is_some_and(|copy| passage.drifting[copy]))
+        };
+        if drifts(index) && !drifts(index + 1) && self.began_dashes(index) {
+            xml.within("direction", &[("placement", "above")], |xml| {
+                direction_type(xml, |xml| {
+                    xml.empty("dashes", &[("type", "stop"), ("number", "1")]);
+                });
+            });
+        }
+    }
+
+    /// Whether the drift that this passage belongs to was announced.
+    fn began_dashes(&self, index: usize) -> bool {
+        let passages = &self.sheet.passages;
+        let copy = self.voice - 1;
+        let first = (0..=index)
+            .rev()
+            .take_while(|i| passages[*i].drifting[copy])
+            .last();
+        first.is_some_and(|first| {
+            let before = first.checked_sub(1).map(|i| &passages[i]);
+            words::moving(self.voice, &passages[first], before, self.score).dashes
+        })
+    }
+
+    fn end(&self, xml: &mut Xml, index: usize) {
+        let passage = &self.sheet.passages[index];
+        let is_end = index + 1 == self.sheet.passages.len();
+        if passage.plays < 2 && !is_end {
+            return;
+        }
+        xml.within("barline", &[("location", "right")], |xml| {
+            xml.text("bar-style", &[], "light-heavy");
+            if passage.plays > 1 {
+                let times = passage.plays.to_string();
+                xml.empty("repeat", &[("direction", "backward"), ("times", &times)]);
+            }
+        });
+    }
+
+    fn notes(
+        &self,
+        xml: &mut Xml,
+        metre: &Metre,
+        lines: &[Vec<Chord>],
+        from: i64,
+        tonality: &Tonality,
+    ) {
+        let lines: Vec<Vec<Written>> = lines
+            .iter()
+            .map(|line| written(line, from, metre))
+            .filter(|bar| bar.iter().any(|written| !written.keys.is_empty()))
+            .collect();
+        if lines.is_empty() {
+            return bar_rest(xml, metre);
+        }
+        let shown = self.accidentals(&lines, tonality);
+        for (index, line) in lines.iter().enumerate() {
+            if index > 0 {
+                xml.within("backup", &[], |xml| {
+                    xml.number("duration", duration(metre.length));
+                });
+            }
+            let beams = beams(line);
+            for (at, written) in line.iter().enumerate() {
+                if written.keys.is_empty() && index > 0 {
+                    // A second line's rests would only be in the way of the first.
+                    xml.within("forward", &[], |xml| {
+                        xml.number("duration", duration(written.length));
+                    });
+                    continue;
+                }
+                NoteWriter {
+                    written,
+                    line: index + 1,
+                    beams: &beams[at],
+                }
+                .write(xml, &shown[index][at]);
+            }
+        }
+    }
+
+    /// The pitches of a bar, and which of them show their accidental, in order of time.
+    fn accidentals(&self, lines: &[Vec<Written>], tonality: &Tonality) -> Vec<Vec<Vec<Head>>> {
+        let octaves = self.score.transposition(self.voice).octaves();
+        let mut heads: Vec<Vec<Vec<Head>>> = lines
+            .iter()
+            .map(|line| vec![Vec::new(); line.len()])
+            .collect();
+        let mut order: Vec<(i64, usize, usize)> = lines
+            .iter()
+            .enumerate()
+            .flat_map(|(l, line)| line.iter().enumerate().map(move |(i, w)| (w.start, l, i)))
+            .collect();
+        order.sort_unstable();
+        let mut accidentals = Accidentals::new(tonality.signature);
+        for (_, l, i) in order {
+            let written = &lines[l][i];
+            heads[l][i] = written
+                .keys
+                .iter()
+                .map(|key| {
+                    let pitch = Pitch::below(*key, octaves, &tonality.spelling);
+                    let shows = !written.tied_from && accidentals.shows(pitch);
+                    Head { pitch, shows }
+                })
+                .collect();
+        }
+        heads
+    }
+}
+
+/// Where a bar stands.
+struct BarPlace {
+    /// Its passage.
+    index: usize,
+    is_first: bool,
+    is_last: bool,
+}
+
+/// A notehead's pitch, and whether its accidental is shown.
+#[derive(Clone, Copy)]
+struct Head {
+    pitch: Pitch,
+    shows: bool,
+}
+
+struct NoteWriter<'a> {
+    written: &'a Written,
+    line: usize,
+    beams: &'a [super::beams::Beam],
+}
+
+impl NoteWriter<'_> {
+    fn write(&self, xml: &mut Xml, heads: &[Head]) {
+        if heads.is_empty() {
+            xml.within("note", &[], |xml| {
+                xml.empty("rest", &[]);
+                self.rest_of_note(xml, true, None);
+            });
+        }
+        for (index, head) in heads.iter().enumerate() {
+            xml.within("note", &[], |xml| {
+                if index > 0 {
+                    xml.empty("chord", &[]);
+                }
+                xml.within("pitch", &[], |xml| {
+                    xml.text("step", &[], &head.pitch.letter.to_string());
+                    if head.pitch.alter != 0 {
+                        xml.number("alter", head.pitch.alter);
+                    }
+                    xml.number("octave", head.pitch.octave);
+                });
+                self.rest_of_note(xml, index == 0, Some(head));
+            });
+        }
+    }
+
+    /// The elements after the pitch, in the order that the format demands.
+    fn rest_of_note(&self, xml: &mut Xml, is_first: bool, head: Option<&Head>) {
+        let written = self.written;
+        xml.number("duration", duration(written.length));
+        if written.tied_from {
+            xml.empty("tie", &[("type", "stop")]);
+        }
+        if written.tied_to {
+            xml.empty("tie", &[("type", "start")]);
+        }
+        xml.number("voice", self.line);
+        xml.text("type", &[], written.value.name());
+        if written.value.is_dotted() {
+            xml.empty("dot", &[]);
+        }
+        if let Some(head) = head.filter(|head| head.shows) {
+            xml.text("accidental", &[], accidental_name(head.pitch.alter));
+        }
+        if let Some(tuplet) = written.tuplet {
+            xml.within("time-modification", &[], |xml| {
+                xml.number("actual-notes", tuplet.actual);
+                xml.number("normal-notes", tuplet.normal);
+                xml.text("normal-type", &[], tuplet.of.name());
+            });
+        }
+        if is_first {
+            for (level, beam) in self.beams.iter().enumerate() {
+                let number = (level + 1).to_string();
+                xml.text("beam", &[("number", &number)], beam.name());
+            }
+        }
+        self.notations(xml, is_first);
+    }
+
+    fn notations(&self, xml: &mut Xml, is_first: bool) {
+        let written = self.written;
+        let tuplet = written.tuplet.filter(|_| is_first);
+        let starts = tuplet.is_some_and(|tuplet| tuplet.starts);
+        let stops = tuplet.is_some_and(|tuplet| tuplet.stops);
+        let ties = [
+            (written.tied_from, "stop"),
+            (written.tied_to, "start"),
+            (written.rings, "let-ring"),
+        ];
+        if !(starts || stops || ties.iter().any(|(is, _)| *is)) {
+            return;
+        }
+        xml.within("notations", &[], |xml| {
+            for (_, kind) in ties.iter().filter(|(is, _)| *is) {
+                xml.empty("tied", &[("type", kind)]);
+            }
+            for (is, kind) in [(starts, "start"), (stops, "stop")] {
+                if is {
+                    xml.empty("tuplet", &[("type", kind), ("number", "1")]);
+                }
+            }
+        });
+    }
+}
+
+fn bar_rest(xml: &mut Xml, metre: &Metre) {
+    xml.within("note", &[], |xml| {
+        xml.empty("rest", &[("measure", "yes")]);
+        xml.number("duration", duration(metre.length));
+        xml.number("voice", 1);
+    });
+}
+
+fn duration(written_ticks: i64) -> i64 {
+    written_ticks * DIVISIONS / QUARTER
+}
+
+/// How directions are set: plainly, so that italics are left to the players' own marks.
+const STYLE: super::xml::Attributes = &[("font-style", "normal")];
+
+fn direction(xml: &mut Xml, for_all: bool, words: &str) {
+    let attributes = [("placement", "above"), ("system", "only-top")];
+    let attributes = if for_all { &attributes[..] } else { &attributes[..1] };
+    xml.within("direction", attributes, |xml| {
+        direction_type(xml, |xml| xml.text("words", STYLE, words));
+    });
+}
+
+fn direction_type(xml: &mut Xml, inside: impl FnOnce(&mut Xml)) {
+    xml.within("direction-type", &[], inside);
+}
+
+/// The beat and how many of them a minute has.
+fn metronome(xml: &mut Xml, tempo: f64, compound: bool) {
+    if !(tempo.is_finite() && tempo > 0.0) {
+        return;
+    }
+    let round = |number: f64| ((number * 1000.0).round() / 1000.0).to_string();
+    let attributes = [("placement", "above"), ("system", "only-top")];
+    xml.within("direction", &attributes, |xml| {
+        direction_type(xml, |xml| {
+            xml.within("metronome", &[], |xml| {
+                xml.text("beat-unit", &[], "quarter");
+                if compound {
+                    xml.empty("beat-unit-dot", &[]);
+                }
+                xml.text("per-minute", &[], &round(tempo));
+            });
+        });
+        let quarters = if compound { tempo * 1.5 } else { tempo };
+        xml.empty("sound", &[("tempo", &round(quarters))]);
+    });
+}

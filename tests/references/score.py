@@ -1,0 +1,166 @@
+"""Has written scores judged by four readers that share no code: lxml 6.1.3 against the schema of
+MusicXML 4.0 (it comes in the package musicxml 1.6.3), music21 10.5.1, and verovio 6.4.1.
+
+music21 plays each score out, repeat by repeat, and must find the notes of the piece, each at its
+time. Where a part drifts, the score shows only what it leaves from, so those cycles are left out;
+where every part counts its own beat one, only how often each key is played is compared.
+"""
+
+import collections
+import importlib.metadata
+import pathlib
+import re
+import sys
+import tempfile
+
+import music21
+import verovio
+from _facts import facts
+from lxml import etree
+
+# What the schema takes from two others, which are on the web: the few attributes it names.
+STUBS = {
+    "xml.xsd": ("http://www.w3.org/XML/1998/namespace", ["lang", "space"]),
+    "xlink.xsd": (
+        "http://www.w3.org/1999/xlink",
+        ["href", "type", "role", "title", "show", "actuate"],
+    ),
+}
+
+
+class Stubs(etree.Resolver):
+    def resolve(self, url, _, context):
+        for name, (namespace, attributes) in STUBS.items():
+            if url.endswith(name):
+                lines = "".join(f'<xs:attribute name="{a}" type="xs:string"/>' for a in attributes)
+                schema = (
+                    '<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema"'
+                    f' targetNamespace="{namespace}">{lines}</xs:schema>'
+                )
+                return self.resolve_string(schema, context)
+        return None
+
+
+def schema():
+    # Not imported: the package itself needs others, its schema does not.
+    files = importlib.metadata.files("musicxml")
+    path = next(file.locate() for file in files if file.name == "musicxml_4_0.xsd")
+    parser = etree.XMLParser(no_network=True)
+    parser.resolvers.add(Stubs())
+    return etree.XMLSchema(etree.parse(str(path), parser))
+
+
+def plain_parser():
+    return etree.XMLParser(load_dtd=False, no_network=True)
+
+
+def check_that_it_can_fail(judge, path):
+    """A score with a bar line that repeats "sideways", and one without a duration, are refused."""
+    for damage in [
+        lambda root: root.find(".//repeat").set("direction", "sideways"),
+        lambda root: root.find(".//note").remove(root.find(".//note/duration")),
+    ]:
+        tree = etree.parse(path, plain_parser())
+        damage(tree.getroot())
+        assert not judge.validate(tree), "the schema lets a damaged score pass"
+
+
+def repeats(root):
+    """How often each stretch of the first part is played."""
+    plays, inside = [], False
+    for measure in root.find("part"):
+        start = measure.find("barline[@location='left']/repeat[@direction='forward']")
+        stop = measure.find("barline[@location='right']/repeat[@direction='backward']")
+        inside = inside or start is not None
+        if stop is not None:
+            plays.append(int(stop.get("times")))
+            inside = False
+        elif not inside:
+            plays.append(1)
+    return plays
+
+
+def played_out(part, beat):
+    """(ticks, key) of every stroke, with all repeats, and how long it all lasts."""
+    strokes, now, stretch = [], 0, []
+    for measure in part.getElementsByClass("Measure"):
+        length = measure.barDuration.quarterLength
+        if isinstance(measure.leftBarline, music21.bar.Repeat):
+            assert not stretch, "a repeat within a repeat"
+        stretch.append((measure, length))
+        right = measure.rightBarline
+        is_repeat = isinstance(right, music21.bar.Repeat)
+        opened = isinstance(stretch[0][0].leftBarline, music21.bar.Repeat)
+        if opened and not is_repeat:
+            continue
+        for _ in range(right.times if is_repeat else 1):
+            for bar, bar_length in stretch:
+                for sound in bar.recurse().notes:
+                    at = now + sound.getOffsetInHierarchy(bar)
+                    for note in getattr(sound, "notes", [sound]):
+                        if note.tie is None or note.tie.type not in ("stop", "continue"):
+                            strokes.append((round(at * 960 * 960 / beat), note.pitch.midi))
+                now += bar_length
+        stretch = []
+    return sorted(strokes), round(now * 960 * 960 / beat)
+
+
+def compare(case, index, strokes):
+    part = case["parts"][index]
+    meant = [tuple(note) for note in part["played"]]
+    drifts = part["drifts"]
+    locked = lambda notes: [
+        (at, key) for at, key in notes if not any(a <= at < b for a, b in drifts)
+    ]
+    found, meant = locked(strokes), sorted(locked(meant))
+    if case["layout"] == "OwnBeatOne":
+        count = lambda notes: collections.Counter(key for _, key in notes)
+        assert count(found) == count(meant), f"{case['name']} {index}"
+    else:
+        differ = [pair for pair in zip(found, meant) if pair[0] != pair[1]]
+        assert found == meant, f"{case['name']}, part {index}: {differ[:3]} {len(found)} {len(meant)}"
+    return len(found)
+
+
+def noteheads_by_verovio(text):
+    toolkit = verovio.toolkit()
+    toolkit.setOptions({"pageWidth": 2100, "pageHeight": 2970, "breaks": "auto"})
+    assert toolkit.loadData(text)
+    pages = [toolkit.renderToSVG(page + 1) for page in range(toolkit.getPageCount())]
+    return sum(len(re.findall(r'class="note"', page)) for page in pages)
+
+
+def main():
+    verovio.enableLog(verovio.LOG_ERROR)
+    judge = schema()
+    compared = 0
+    with tempfile.TemporaryDirectory() as folder:
+        cases = facts("score_facts", folder)
+        for case in cases:
+            path = str(pathlib.Path(folder) / f"{case['name']}.musicxml")
+            tree = etree.parse(path, plain_parser())
+            assert judge.validate(tree), f"{case['name']}: {judge.error_log.last_error}"
+            if case is cases[0]:
+                check_that_it_can_fail(judge, path)
+            root = tree.getroot()
+            assert repeats(root) == case["repeats"], (case["name"], repeats(root), case["repeats"])
+
+            heads = 0
+            for part, meant in zip(root.findall("part"), case["parts"], strict=True):
+                notes = [note for note in part.iter("note") if note.find("pitch") is not None]
+                struck = [note for note in notes if note.find("tie[@type='stop']") is None]
+                assert len(struck) == meant["written"], (case["name"], len(struck), meant["written"])
+                heads += len(notes)
+            drawn = noteheads_by_verovio(pathlib.Path(path).read_text(encoding="utf-8"))
+            assert drawn == heads, f"{case['name']}: verovio draws {drawn} of {heads}"
+
+            read = music21.converter.parse(path, forceSource=True).toSoundingPitch()
+            for index, part in enumerate(read.parts):
+                strokes, length = played_out(part, case["beat"])
+                assert length == case["length"], (case["name"], length, case["length"])
+                compared += compare(case, index, strokes)
+    print(f"{len(cases)} scores are valid and drawn whole; {compared} notes are where they belong")
+
+
+if __name__ == "__main__":
+    sys.exit(main())
