@@ -12,15 +12,17 @@ mod clef;
 mod lines;
 mod metre;
 mod pitch;
+mod read;
 
 mod sheet;
+mod systems;
 mod values;
 mod words;
 mod write;
 mod xml;
 
-
-pub use sheet::{Passage, PartNote, Sheet};
+pub use read::{Excerpt, ReadPart, ScoreError, read_phrase_xml};
+pub use sheet::{PartNote, Passage, Sheet};
 
 use crate::form::Form;
 use crate::mode::Mode;
@@ -85,9 +87,10 @@ pub struct Score<'a> {
 impl Score<'_> {
     /// The score as the text of a MusicXML 4.0 file (partwise, uncompressed).
     ///
-    /// Notes are written on the raster of thirty-seconds and of triplet thirty-seconds; what lies
-    /// off both is written on the nearest step. Keys below C0, which the format does not know,
-    /// are written in octave 0.
+    /// Notes begin and end on the nearest step, or where the phrase needs it on the nearest
+    /// thirty-second or triplet thirty-second. A note that sounds over the end of the cycle is
+    /// written up to there, and rings on. Keys below C0, which the format does not know, are
+    /// written in octave 0.
     pub fn to_musicxml(&self) -> String {
         write::musicxml(self)
     }

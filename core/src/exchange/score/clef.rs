@@ -13,14 +13,17 @@ pub(super) struct Clef {
     lowest: i32,
 }
 
-/// Treble: the lowest line is E4. Bass: G2. And both with an octave added outside.
+/// The lowest line is E4.
+pub(super) const TREBLE: Clef = Clef {
+    sign: "G",
+    line: 2,
+    octaves: 0,
+    lowest: 4 * 7 + 2,
+};
+
+/// Treble; bass, whose lowest line is G2; and both with an octave added outside.
 const CLEFS: [Clef; 4] = [
-    Clef {
-        sign: "G",
-        line: 2,
-        octaves: 0,
-        lowest: 4 * 7 + 2,
-    },
+    TREBLE,
     Clef {
         sign: "F",
         line: 4,
@@ -55,7 +58,7 @@ pub(super) fn clef(pitches: &[Pitch]) -> Clef {
         each.sum()
     };
     let best = CLEFS.iter().min_by_key(|clef| cost(clef));
-    best.copied().unwrap_or(CLEFS[0])
+    best.copied().unwrap_or(TREBLE)
 }
 
 #[cfg(test)]
@@ -68,7 +71,7 @@ mod tests {
         let mode = Mode::named(0, ModeName::Ionian, PitchSet::CHROMATIC);
         let spelling = mode.spelling();
         let keys = keys.iter().filter_map(|key| Key::new(*key));
-        let pitches: Vec<_> = keys.map(|key| Pitch::new(key, &spelling)).collect();
+        let pitches: Vec<_> = keys.map(|key| Pitch::below(key, 0, &spelling)).collect();
         let clef = clef(&pitches);
         (clef.sign, clef.octaves)
     }

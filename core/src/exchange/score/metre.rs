@@ -34,7 +34,11 @@ impl Metre {
 
     /// The beats: where each begins and ends. A remainder makes a short one at the end.
     pub fn beats(&self) -> Vec<(i64, i64)> {
-        let beat = if self.compound { DOTTED_QUARTER } else { QUARTER };
+        let beat = if self.compound {
+            DOTTED_QUARTER
+        } else {
+            QUARTER
+        };
         let mut beats = Vec::new();
         let mut start = 0;
         while start < self.length {

@@ -15,16 +15,9 @@ pub(super) struct Pitch {
 }
 
 impl Pitch {
-    pub fn new(key: Key, spelling: &Spelling) -> Self {
-        Self::of_number(i32::from(key.number()), spelling)
-    }
-
-    /// The pitch that is written so many octaves below where it sounds.
+    /// `key` as it is written so many octaves below where it sounds.
     pub fn below(key: Key, octaves: i32, spelling: &Spelling) -> Self {
-        Self::of_number(i32::from(key.number()) - 12 * octaves, spelling)
-    }
-
-    fn of_number(number: i32, spelling: &Spelling) -> Self {
+        let number = i32::from(key.number()) - 12 * octaves;
         let name = spelling.name(number.rem_euclid(12) as u8);
         let natural = number - name.accidental();
         Self {
@@ -149,7 +142,7 @@ mod tests {
     fn letters_cross_the_octave_with_their_accidental() {
         let mode = Mode::named(1, ModeName::Ionian, PitchSet::CHROMATIC);
         let gb = Mode::named(6, ModeName::Ionian, PitchSet::CHROMATIC).spelling();
-        let c_flat = Pitch::new(Key::by_octave(59), &gb);
+        let c_flat = Pitch::below(Key::by_octave(59), 0, &gb);
         assert_eq!((c_flat.letter, c_flat.alter, c_flat.octave), ('C', -1, 4));
         let d_flat = Pitch::below(Key::by_octave(85), 2, &mode.spelling());
         assert_eq!((d_flat.letter, d_flat.alter, d_flat.octave), ('D', -1, 4));

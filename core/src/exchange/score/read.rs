@@ -1,1 +1,587 @@
-//! stub
+//! A phrase read from a MusicXML file.
+
+use crate::capture::{SHORTEST, one_note_a_key};
+use crate::note::{Key, Note, Velocity};
+use crate::phrase::{MAX_LENGTH, MAX_NOTES, Phrase, PhraseError};
+use crate::time::Beats;
+use roxmltree::{Document, Node, ParsingOptions};
+use std::borrow::Cow;
+use std::ops::RangeInclusive;
+
+/// Which part, and which of its bars.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Excerpt {
+    /// From 0, in the order of the file.
+    pub part: usize,
+    /// From 1, counted as they stand in the file; none is from the first bar with a note to the
+    /// last.
+    pub bars: Option<RangeInclusive<usize>>,
+}
+
+impl Default for Excerpt {
+    /// The first part, from its first note on.
+    fn default() -> Self {
+        Self {
+            part: 0,
+            bars: None,
+        }
+    }
+}
+
+/// A phrase, and what else the file said.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReadPart {
+    /// The phrase.
+    pub phrase: Phrase,
+    /// Beats a minute where the phrase begins, if the file tells.
+    pub tempo: Option<f64>,
+    /// What the file calls the piece.
+    pub name: Option<String>,
+    /// The names of all parts, to choose from.
+    pub parts: Vec<String>,
+    /// Bars of the part that was read.
+    pub bars: usize,
+    /// How many notes were left out: grace notes, cues, unpitched ones, and those that double
+    /// another of the same key.
+    pub left_out: usize,
+}
+
+/// Why a score could not be read; the text says what to do.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ScoreError {
+    /// The file has no bytes.
+    Empty,
+    /// It is compressed (.mxl).
+    Compressed,
+    /// Its characters are neither UTF-8 nor UTF-16.
+    Encoding,
+    /// It is no XML, or breaks off, in that line.
+    Damaged(u32),
+    /// It is XML of another kind.
+    NotMusicXml,
+    /// It has so many parts, fewer than asked for.
+    NoSuchPart(usize),
+    /// The part has so many bars, fewer than asked for.
+    NoSuchBars(usize),
+    /// Nothing with a pitch is played there.
+    NoNotes,
+    /// A number in that bar, counted from 1, makes no sense.
+    Bar(usize),
+    /// There are more notes than a phrase holds.
+    TooManyNotes(usize),
+    /// It lasts that many beats, longer than a phrase can.
+    TooLong(Beats),
+}
+
+impl std::fmt::Display for ScoreError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Empty => write!(f, "the file is empty: export it again"),
+            Self::Compressed => write!(
+                f,
+                "this is a compressed score: export it as uncompressed MusicXML (.musicxml or .xml)"
+            ),
+            Self::Encoding => write!(
+                f,
+                "the file's characters cannot be read: export it as MusicXML in UTF-8"
+            ),
+            Self::Damaged(line) => write!(
+                f,
+                "the file is no MusicXML, or is damaged in line {line}: export it again as MusicXML"
+            ),
+            Self::NotMusicXml => write!(
+                f,
+                "the file holds no score: choose a MusicXML file (.musicxml or .xml)"
+            ),
+            Self::NoSuchPart(count) => {
+                write!(f, "the score has {count} parts: choose one of them")
+            }
+            Self::NoSuchBars(count) => write!(
+                f,
+                "the part has {count} bars: choose bars from 1 to {count}, the first one first"
+            ),
+            Self::NoNotes => write!(
+                f,
+                "no notes are played there: choose another part, or other bars"
+            ),
+            Self::Bar(bar) => write!(
+                f,
+                "bar {bar} has a pitch or a duration that makes no sense: export the score again"
+            ),
+            Self::TooManyNotes(count) => write!(
+                f,
+                "{count} notes are more than the {MAX_NOTES} a phrase holds: choose fewer bars"
+            ),
+            Self::TooLong(beats) => write!(
+                f,
+                "{beats:.0} beats are more than the {MAX_LENGTH} a phrase lasts at most: choose fewer bars"
+            ),
+        }
+    }
+}
+
+impl std::error::Error for ScoreError {}
+
+/// Reads a phrase from the bytes of an uncompressed MusicXML file.
+///
+/// The phrase is whole bars, as they are written: repeats are not played out. All voices and
+/// staves of the part become one; tied notes are one note; pitches are those that sound, on a
+/// transposing instrument too. A pick-up bar is as long as what is in it.
+///
+/// # Errors
+/// See [`ScoreError`]. Never panics, whatever the bytes are.
+pub fn read_phrase_xml(bytes: &[u8], excerpt: &Excerpt) -> Result<ReadPart, ScoreError> {
+    let text = text(bytes)?;
+    let options = ParsingOptions {
+        // Many files name the format's document type; nothing is fetched for it.
+        allow_dtd: true,
+        ..ParsingOptions::default()
+    };
+    let document = Document::parse_with_options(&text, options)
+        .map_err(|error| ScoreError::Damaged(error.pos().row))?;
+    let root = document.root_element();
+    let names = part_names(root);
+    if names.is_empty() {
+        return Err(ScoreError::NotMusicXml);
+    }
+    let bars = bars(root, excerpt.part, names.len())?;
+    let mut part = Part::default();
+    for (index, bar) in bars.iter().enumerate() {
+        part.read_bar(bar).ok_or(ScoreError::Bar(index + 1))?;
+    }
+    part.phrase(root, excerpt, names)
+}
+
+fn text(bytes: &[u8]) -> Result<Cow<'_, str>, ScoreError> {
+    let wide = |from_bytes: fn([u8; 2]) -> u16| {
+        let (pairs, _) = bytes[2..].as_chunks::<2>();
+        let units: Vec<u16> = pairs.iter().map(|pair| from_bytes(*pair)).collect();
+        let text = String::from_utf16(&units).map_err(|_| ScoreError::Encoding);
+        text.map(Cow::Owned)
+    };
+    match bytes {
+        [] => Err(ScoreError::Empty),
+        [b'P', b'K', ..] => Err(ScoreError::Compressed),
+        [0xFE, 0xFF, ..] => wide(u16::from_be_bytes),
+        [0xFF, 0xFE, ..] => wide(u16::from_le_bytes),
+        [0xEF, 0xBB, 0xBF, rest @ ..] | rest => std::str::from_utf8(rest)
+            .map(Cow::Borrowed)
+            .map_err(|_| ScoreError::Encoding),
+    }
+}
+
+fn part_names(root: Node) -> Vec<String> {
+    let list = child(root, "part-list");
+    let parts = list
+        .into_iter()
+        .flat_map(|list| children(list, "score-part"));
+    parts
+        .enumerate()
+        .map(|(index, part)| match child_text(part, "part-name") {
+            Some(name) if !name.trim().is_empty() => name.trim().to_owned(),
+            _ => format!("Part {}", index + 1),
+        })
+        .collect()
+}
+
+/// What is in each bar of a part: one piece, or several where bars hold parts.
+fn bars<'a>(
+    root: Node<'a, 'a>,
+    part: usize,
+    count: usize,
+) -> Result<Vec<Vec<Node<'a, 'a>>>, ScoreError> {
+    let ids: Vec<_> = child(root, "part-list")
+        .into_iter()
+        .flat_map(|list| children(list, "score-part"))
+        .map(|part| part.attribute("id"))
+        .collect();
+    let is_part = |node: &Node, wanted: Option<&str>| node.attribute("id") == wanted;
+    let no_such_part = ScoreError::NoSuchPart(count);
+    let id = *ids.get(part).ok_or(match root.tag_name().name() {
+        "score-partwise" | "score-timewise" => no_such_part,
+        _ => ScoreError::NotMusicXml,
+    })?;
+    match root.tag_name().name() {
+        "score-partwise" => Ok(children(root, "part")
+            .filter(|node| is_part(node, id))
+            .flat_map(|part| children(part, "measure"))
+            .map(|bar| vec![bar])
+            .collect()),
+        "score-timewise" => Ok(children(root, "measure")
+            .map(|bar| {
+                children(bar, "part")
+                    .filter(|node| is_part(node, id))
+                    .collect()
+            })
+            .collect()),
+        _ => Err(ScoreError::NotMusicXml),
+    }
+}
+
+fn children<'a>(node: Node<'a, 'a>, name: &'static str) -> impl Iterator<Item = Node<'a, 'a>> {
+    node.children()
+        .filter(move |child| child.has_tag_name(name))
+}
+
+fn child<'a>(node: Node<'a, 'a>, name: &'static str) -> Option<Node<'a, 'a>> {
+    children(node, name).next()
+}
+
+fn child_text<'a>(node: Node<'a, 'a>, name: &'static str) -> Option<&'a str> {
+    child(node, name)?.text()
+}
+
+/// A number in a child; `None` if there is none, or if it is not finite.
+fn number(node: Node, name: &'static str) -> Option<f64> {
+    let number: f64 = child_text(node, name)?.trim().parse().ok()?;
+    number.is_finite().then_some(number)
+}
+
+/// A note as it sounds, in beats from the beginning of the part.
+#[derive(Clone, Copy, Debug)]
+struct Sound {
+    onset: Beats,
+    length: Beats,
+    key: Key,
+    velocity: Velocity,
+    /// Still to be continued by a tied one.
+    is_open: bool,
+}
+
+impl Sound {
+    fn end(&self) -> Beats {
+        self.onset + self.length
+    }
+}
+
+/// Two places closer than this are the same: far above rounding, far below any note value.
+const SAME_PLACE: Beats = 1e-4;
+
+/// Beats of the longest duration that is taken for one.
+const LONGEST: Beats = 1e6;
+
+/// What a note with no dynamics of its own is played at.
+const MEZZO_FORTE: f32 = 0.7;
+
+/// A part, as far as it was read.
+struct Part {
+    /// Where the present bar begins.
+    start: Beats,
+    /// Where each bar begins, and the end of the last.
+    bar_lines: Vec<Beats>,
+    divisions: f64,
+    /// What the time signature says a bar lasts.
+    bar: Option<Beats>,
+    transposition: i32,
+    velocity: Velocity,
+    /// Where tempos are set, and to how many beats a minute.
+    tempos: Vec<(Beats, f64)>,
+    sounds: Vec<Sound>,
+    left_out: Vec<Beats>,
+}
+
+impl Default for Part {
+    fn default() -> Self {
+        Self {
+            start: 0.0,
+            bar_lines: vec![0.0],
+            divisions: 1.0,
+            bar: None,
+            transposition: 0,
+            velocity: Velocity::new(MEZZO_FORTE),
+            tempos: Vec::new(),
+            sounds: Vec::new(),
+            left_out: Vec::new(),
+        }
+    }
+}
+
+impl Part {
+    fn read_bar(&mut self, pieces: &[Node]) -> Option<()> {
+        let mut now = 0.0f64;
+        let mut furthest = 0.0f64;
+        // Where the chord that is being read began.
+        let mut chord = 0.0;
+        for element in pieces.iter().flat_map(|piece| piece.children()) {
+            match element.tag_name().name() {
+                "attributes" => self.read_attributes(element)?,
+                "backup" => now = (now - self.beats(element)?).max(0.0),
+                "forward" => now += self.beats(element)?,
+                "note" => {
+                    let is_chord = child(element, "chord").is_some();
+                    let length = self.note_length(element)?;
+                    if !is_chord {
+                        chord = now;
+                        now += length;
+                    }
+                    self.read_note(element, self.start + chord, length)?;
+                }
+                "direction" => self.read_direction(element, self.start + now),
+                "sound" => self.read_sound(element, self.start + now),
+                _ => {}
+            }
+            furthest = furthest.max(now);
+        }
+        let is_pick_up = pieces
+            .iter()
+            .any(|piece| piece.attribute("implicit") == Some("yes"));
+        let signed = self.bar.filter(|_| !is_pick_up || furthest == 0.0);
+        self.start += furthest.max(signed.unwrap_or(0.0));
+        self.bar_lines.push(self.start);
+        Some(())
+    }
+
+    fn read_attributes(&mut self, attributes: Node) -> Option<()> {
+        if child(attributes, "divisions").is_some() {
+            self.divisions = number(attributes, "divisions").filter(|number| *number > 0.0)?;
+        }
+        if let Some(time) = child(attributes, "time") {
+            self.bar = bar_length(time);
+        }
+        if let Some(transpose) = child(attributes, "transpose") {
+            let chromatic = number(transpose, "chromatic").unwrap_or(0.0);
+            let octaves = number(transpose, "octave-change").unwrap_or(0.0);
+            self.transposition = (chromatic + 12.0 * octaves).round() as i32;
+        }
+        Some(())
+    }
+
+    fn beats(&self, element: Node) -> Option<Beats> {
+        let duration = number(element, "duration")?;
+        let beats = duration / self.divisions;
+        (0.0..=LONGEST).contains(&beats).then_some(beats)
+    }
+
+    /// Grace notes take no time.
+    fn note_length(&self, note: Node) -> Option<Beats> {
+        if child(note, "grace").is_some() {
+            return Some(0.0);
+        }
+        self.beats(note)
+    }
+
+    fn read_note(&mut self, note: Node, onset: Beats, length: Beats) -> Option<()> {
+        if child(note, "rest").is_some() {
+            return Some(());
+        }
+        let is_played = child(note, "grace").is_none() && child(note, "cue").is_none();
+        let Some(pitch) = child(note, "pitch").filter(|_| is_played && length > 0.0) else {
+            self.left_out.push(onset);
+            return Some(());
+        };
+        let key = Key::by_octave(sounding(pitch)?.saturating_add(self.transposition));
+        let ties =
+            |kind: &str| children(note, "tie").any(|tie| tie.attribute("type") == Some(kind));
+        let is_open = ties("start");
+        if ties("stop") && self.continue_tie(key, onset, length, is_open) {
+            return Some(());
+        }
+        self.sounds.push(Sound {
+            onset,
+            length,
+            key,
+            velocity: own_velocity(note).unwrap_or(self.velocity),
+            is_open,
+        });
+        Some(())
+    }
+
+    /// Lengthens the note that the tie comes from, if there is one.
+    fn continue_tie(&mut self, key: Key, at: Beats, length: Beats, is_open: bool) -> bool {
+        let comes_from = |sound: &&mut Sound| {
+            sound.is_open && sound.key == key && (sound.end() - at).abs() < SAME_PLACE
+        };
+        let Some(sound) = self.sounds.iter_mut().rev().find(comes_from) else {
+            return false;
+        };
+        sound.length += length;
+        sound.is_open = is_open;
+        true
+    }
+
+    fn read_direction(&mut self, direction: Node, at: Beats) {
+        let sound = child(direction, "sound");
+        let says_tempo = sound.is_some_and(|sound| sound.has_attribute("tempo"));
+        if let Some(sound) = sound {
+            self.read_sound(sound, at);
+        }
+        let metronomes = children(direction, "direction-type")
+            .filter_map(|kind| child(kind, "metronome"))
+            .filter_map(metronome);
+        if !says_tempo {
+            self.tempos.extend(metronomes.map(|tempo| (at, tempo)));
+        }
+    }
+
+    fn read_sound(&mut self, sound: Node, at: Beats) {
+        let value = |name| {
+            sound
+                .attribute(name)
+                .and_then(|text| text.parse::<f64>().ok())
+        };
+        let tempo = value("tempo").filter(|tempo| tempo.is_finite() && *tempo > 0.0);
+        self.tempos.extend(tempo.map(|tempo| (at, tempo)));
+        if let Some(percent) = value("dynamics") {
+            self.velocity = velocity(percent);
+        }
+    }
+
+    fn phrase(
+        self,
+        root: Node,
+        excerpt: &Excerpt,
+        parts: Vec<String>,
+    ) -> Result<ReadPart, ScoreError> {
+        let (from, to) = self.stretch(excerpt)?;
+        let length = to - from;
+        if length > MAX_LENGTH {
+            return Err(ScoreError::TooLong(length));
+        }
+        let inside = |at: Beats| at > from - SAME_PLACE && at < to - SAME_PLACE;
+        let mut notes: Vec<Note> = self
+            .sounds
+            .iter()
+            .filter(|sound| inside(sound.onset))
+            .map(|sound| Note {
+                onset: (sound.onset - from).max(0.0),
+                length: sound.length.max(SHORTEST).min(length),
+                key: sound.key,
+                velocity: sound.velocity,
+            })
+            .collect();
+        if notes.is_empty() {
+            return Err(ScoreError::NoNotes);
+        }
+        notes.sort_by(|a, b| a.onset.total_cmp(&b.onset).then(a.key.cmp(&b.key)));
+        let kept = one_note_a_key(&mut notes, length);
+        let left_out = self.left_out.iter().filter(|at| inside(**at)).count();
+        let left_out = left_out + notes.len() - kept;
+        notes.truncate(kept);
+        let phrase = Phrase::new(notes, length).map_err(|error| match error {
+            PhraseError::TooMany(count) => ScoreError::TooManyNotes(count),
+            PhraseError::Length(beats) => ScoreError::TooLong(beats),
+            PhraseError::Note(_) | PhraseError::Word(_) => ScoreError::NoNotes,
+        })?;
+        let before = |(at, _): &&(Beats, f64)| *at < from + SAME_PLACE;
+        Ok(ReadPart {
+            phrase,
+            tempo: self
+                .tempos
+                .iter()
+                .rev()
+                .find(before)
+                .map(|(_, tempo)| *tempo),
+            name: name(root),
+            parts,
+            bars: self.bar_lines.len() - 1,
+            left_out,
+        })
+    }
+
+    /// From where to where the bars asked for last.
+    fn stretch(&self, excerpt: &Excerpt) -> Result<(Beats, Beats), ScoreError> {
+        let count = self.bar_lines.len() - 1;
+        let (first, last) = match &excerpt.bars {
+            Some(bars) => (*bars.start(), *bars.end()),
+            None => {
+                let onsets = || self.sounds.iter().map(|sound| sound.onset);
+                if self.sounds.is_empty() {
+                    return Err(ScoreError::NoNotes);
+                }
+                let earliest = onsets().fold(Beats::INFINITY, f64::min);
+                let latest = onsets().fold(0.0, f64::max);
+                (self.bar_at(earliest), self.bar_at(latest))
+            }
+        };
+        if first < 1 || first > last || last > count {
+            return Err(ScoreError::NoSuchBars(count));
+        }
+        Ok((self.bar_lines[first - 1], self.bar_lines[last]))
+    }
+
+    /// The bar that a place lies in, from 1.
+    fn bar_at(&self, at: Beats) -> usize {
+        let after = self
+            .bar_lines
+            .partition_point(|line| *line <= at + SAME_PLACE);
+        after.min(self.bar_lines.len() - 1)
+    }
+}
+
+/// What a time signature says, such as 3+2/8; `None` if there is none to count by.
+fn bar_length(time: Node) -> Option<Beats> {
+    let counts = children(time, "beats").filter_map(|beats| {
+        let parts = beats.text()?.split('+');
+        parts.map(|part| part.trim().parse::<f64>().ok()).sum()
+    });
+    let units = children(time, "beat-type")
+        .filter_map(|unit| unit.text()?.trim().parse::<f64>().ok())
+        .filter(|unit| *unit > 0.0);
+    let length: f64 = counts
+        .zip(units)
+        .map(|(count, unit): (f64, f64)| count * 4.0 / unit)
+        .sum();
+    (length > 0.0 && length.is_finite()).then_some(length)
+}
+
+/// The key that a written pitch stands for, before transposition. A quarter-tone goes to the
+/// nearest key, upwards.
+fn sounding(pitch: Node) -> Option<i32> {
+    let natural = match child_text(pitch, "step")?.trim() {
+        "C" => 0,
+        "D" => 2,
+        "E" => 4,
+        "F" => 5,
+        "G" => 7,
+        "A" => 9,
+        "B" => 11,
+        _ => return None,
+    };
+    let octave: i32 = child_text(pitch, "octave")?.trim().parse().ok()?;
+    if !(0..=9).contains(&octave) {
+        return None;
+    }
+    let alter = match child(pitch, "alter") {
+        Some(_) => number(pitch, "alter")?,
+        None => 0.0,
+    };
+    if alter.abs() > 12.0 {
+        return None;
+    }
+    Some((octave + 1) * 12 + natural + (alter + 0.5).floor() as i32)
+}
+
+/// The format's dynamics are in percent of a velocity of 90.
+fn velocity(percent: f64) -> Velocity {
+    Velocity::new((percent * 0.9 / 127.0) as f32)
+}
+
+fn own_velocity(note: Node) -> Option<Velocity> {
+    let percent: f64 = note.attribute("dynamics")?.parse().ok()?;
+    percent.is_finite().then(|| velocity(percent))
+}
+
+/// Quarters a minute; `None` where it is said in other ways.
+fn metronome(metronome: Node) -> Option<f64> {
+    let unit = match child_text(metronome, "beat-unit")?.trim() {
+        "whole" => 4.0,
+        "half" => 2.0,
+        "quarter" => 1.0,
+        "eighth" => 0.5,
+        "16th" => 0.25,
+        _ => return None,
+    };
+    let dotted = if child(metronome, "beat-unit-dot").is_some() {
+        1.5
+    } else {
+        1.0
+    };
+    let per_minute = number(metronome, "per-minute").filter(|count| *count > 0.0)?;
+    Some(per_minute * unit * dotted)
+}
+
+fn name(root: Node) -> Option<String> {
+    let work = child(root, "work").and_then(|work| child_text(work, "work-title"));
+    let name = work.or_else(|| child_text(root, "movement-title"))?.trim();
+    (!name.is_empty()).then(|| name.to_owned())
+}

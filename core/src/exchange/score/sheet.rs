@@ -80,7 +80,10 @@ impl Passage {
 pub(super) fn builds(stage: &Stage, score: &Score) -> bool {
     let grown = score.process.laps(0).done().unwrap_or(Beats::INFINITY);
     stage.span.start < score.process.origin() + grown - 1e-6
-        || stage.copies.iter().any(|copy| copy.doing == Doing::Building)
+        || stage
+            .copies
+            .iter()
+            .any(|copy| copy.doing == Doing::Building)
 }
 
 /// All passages, in order.
@@ -110,6 +113,11 @@ impl Sheet {
             compound: raster.compound,
         }
     }
+}
+
+/// Whether the beat is divided by three throughout.
+pub(super) fn is_compound(score: &Score) -> bool {
+    Raster::of(score).compound
 }
 
 fn mark_stages(passages: &mut [Passage]) {
@@ -167,7 +175,7 @@ impl<'a> Reader<'a> {
 
     fn passage(&mut self, lap: &Lap, raster: &Raster) -> Passage {
         let at = self.score.process.origin() + lap.start;
-        let length = raster.nearest(to_ticks(lap.length)).max(raster.finest());
+        let length = raster.bar(to_ticks(lap.length));
         let stage = self.score.form.stage_at(at + 1e-4).unwrap_or(0);
         let steady = self.played(0, at, length, raster);
         let mut parts = vec![steady];
@@ -177,7 +185,8 @@ impl<'a> Reader<'a> {
             let part = if drifts {
                 recast(&self.left[copy], &parts[0])
             } else {
-                let part = self.own_beat_one(copy, stage, length, self.played(copy, at, length, raster));
+                let part =
+                    self.own_beat_one(copy, stage, length, self.played(copy, at, length, raster));
                 self.left[copy] = (part.clone(), parts[0].clone());
                 part
             };
@@ -209,7 +218,11 @@ impl<'a> Reader<'a> {
             .map(|note| {
                 let onset = raster.nearest(to_ticks(note.on - at));
                 let end = raster.nearest(to_ticks(note.off - at));
-                let long = if end > onset { end - onset } else { raster.step };
+                let long = if end > onset {
+                    end - onset
+                } else {
+                    raster.step
+                };
                 PartNote {
                     onset,
                     key: note.key,
@@ -293,6 +306,8 @@ fn one_note_a_key(part: &mut Vec<PartNote>) {
 /// Where notes can be written, in ticks.
 struct Raster {
     step: i64,
+    /// What is needed beside the step.
+    fine: Vec<i64>,
     compound: bool,
 }
 
@@ -304,35 +319,60 @@ const TERNARY: i64 = 80;
 const HAIR: i64 = 4;
 
 impl Raster {
+    /// The steps; and thirty-seconds, and their triplets, if the phrase has notes that need them.
+    /// A phrase that was played loosely is written on the steps: where it falls on something
+    /// finer, it does so by accident.
     fn of(score: &Score) -> Self {
         let process = score.process;
-        let step = to_ticks(process.settings().step());
-        let on = |unit: i64, beats: Beats| {
-            let ticks = to_ticks(beats);
-            (ticks - nearest_multiple(ticks, unit)).abs() <= HAIR
-        };
+        let settings = process.settings();
+        let step = to_ticks(settings.step());
         let phrase = process.phrase();
-        let all_ternary = on(TERNARY, phrase.length())
-            && phrase.notes().iter().all(|note| on(TERNARY, note.onset));
+        let offsets = (1..process.voices()).map(|copy| settings.standing_offset(copy));
+        let places: Vec<i64> = (phrase.notes().iter().map(|note| note.onset))
+            .chain([phrase.length()])
+            .chain(offsets.map(|steps| steps * settings.step()))
+            .map(to_ticks)
+            .collect();
+        let own = if step % BINARY == 0 { BINARY } else { TERNARY };
+        let mut fine = Vec::new();
+        for place in places.iter().filter(|place| !is_on(**place, step)) {
+            match [own, BINARY, TERNARY]
+                .into_iter()
+                .find(|unit| is_on(*place, *unit))
+            {
+                Some(unit) => fine.extend([own, unit]),
+                None => {
+                    fine.clear();
+                    break;
+                }
+            }
+        }
+        fine.sort_unstable_by_key(|unit| std::cmp::Reverse(*unit));
+        fine.dedup();
         Self {
             step,
-            compound: step % BINARY != 0 && all_ternary,
+            compound: own == TERNARY && !fine.contains(&BINARY),
+            fine,
         }
     }
 
-    /// The shortest distance on it.
-    fn finest(&self) -> i64 {
-        if self.compound { TERNARY } else { BINARY }
+    fn nearest(&self, ticks: i64) -> i64 {
+        let on_fine = self.fine.iter().map(|unit| nearest_multiple(ticks, *unit));
+        let mut close = on_fine.filter(|place| (place - ticks).abs() <= HAIR);
+        close
+            .next()
+            .unwrap_or_else(|| nearest_multiple(ticks, self.step))
     }
 
-    fn nearest(&self, ticks: i64) -> i64 {
-        let fine = [BINARY, TERNARY]
-            .into_iter()
-            .filter(|unit| !self.compound || *unit == TERNARY)
-            .map(|unit| nearest_multiple(ticks, unit))
-            .find(|place| (place - ticks).abs() <= HAIR);
-        fine.unwrap_or_else(|| nearest_multiple(ticks, self.step))
+    /// A length that a bar can have.
+    fn bar(&self, ticks: i64) -> i64 {
+        let unit = if self.compound { TERNARY } else { BINARY };
+        nearest_multiple(self.nearest(ticks), unit).max(unit)
     }
+}
+
+fn is_on(ticks: i64, unit: i64) -> bool {
+    (ticks - nearest_multiple(ticks, unit)).abs() <= HAIR
 }
 
 pub(super) fn nearest_multiple(ticks: i64, unit: i64) -> i64 {

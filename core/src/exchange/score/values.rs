@@ -197,7 +197,12 @@ fn write_event(
         let values = if whole > 0 {
             vec![local.end - local.start]
         } else {
-            values_within(local.start, local.end, event.keys.is_empty(), compound || triplets)
+            values_within(
+                local.start,
+                local.end,
+                event.keys.is_empty(),
+                compound || triplets,
+            )
         };
         for value in values {
             let length = if triplets { value * 2 / 3 } else { value };
@@ -284,7 +289,9 @@ fn is_one_value(at: i64, length: i64, is_rest: bool, by_three: bool) -> bool {
         DOTTED_QUARTER => by_three,
         QUARTER => by_three && at % EIGHTH == 0 && (!is_rest || at == 0),
         EIGHTH | 240 | THIRTY_SECOND => at % if is_rest { length } else { length / 2 } == 0,
-        720 => !is_rest && (at == 0 || at + length == if by_three { DOTTED_QUARTER } else { QUARTER }),
+        720 => {
+            !is_rest && (at == 0 || at + length == if by_three { DOTTED_QUARTER } else { QUARTER })
+        }
         360 => !is_rest && (at % EIGHTH == 0 || (at + length) % EIGHTH == 0),
         _ => false,
     }

@@ -1,23 +1,26 @@
 //! What stands above the bars, in words.
 
-use super::sheet::{Passage, builds};
+use super::sheet::{Passage, builds, is_compound};
 use super::{Layout, Score, Transposition};
 use crate::form::{CopyStage, Doing};
 use crate::settings::{Grid, Growth, Motion};
 
 /// The name of a part.
-pub(super) fn part_name(voice: usize) -> String {
-    match voice {
-        0 => "Steady".to_owned(),
-        copy => format!("Copy {copy}, moving"),
-    }
+pub(super) fn part_name(voice: usize, score: &Score) -> String {
+    named(voice, score, "Steady", "Moving")
 }
 
 /// The same where there is little room.
-pub(super) fn part_abbreviation(voice: usize) -> String {
+pub(super) fn part_abbreviation(voice: usize, score: &Score) -> String {
+    named(voice, score, "St.", "Mov.")
+}
+
+/// Copies have a number if there are several.
+fn named(voice: usize, score: &Score, steady: &str, moving: &str) -> String {
     match voice {
-        0 => "St.".to_owned(),
-        copy => format!("C. {copy}"),
+        0 => steady.to_owned(),
+        _ if score.process.voices() == 2 => moving.to_owned(),
+        copy => format!("{moving} {copy}"),
     }
 }
 
@@ -49,7 +52,7 @@ pub(super) fn opening(voice: usize, score: &Score) -> Vec<String> {
     }
     if voice > 0 {
         words.push(match score.layout {
-            Layout::SharedBeatOne => "written against the steady part's beat one".to_owned(),
+            Layout::SharedBeatOne => "written against the\nsteady part's beat one".to_owned(),
             Layout::OwnBeatOne => "counts its own beat one".to_owned(),
         });
     }
@@ -58,21 +61,21 @@ pub(super) fn opening(voice: usize, score: &Score) -> Vec<String> {
 
 /// What the steady part is told.
 pub(super) fn steady(passage: &Passage, before: Option<&Passage>, score: &Score) -> Vec<String> {
-    let mut words = Vec::new();
-    let drifted = before.is_some_and(Passage::is_drift);
-    if passage.is_drift() && !drifted {
-        words.push("hold tempo".to_owned());
-    }
+    let mut words = hold(passage, before);
     let stage = &score.form.stages[passage.stage];
     let growth = score.process.settings().growth.growth;
     if passage.begins && growth != Growth::Off && builds(stage, score) {
         let all = score.process.phrase().notes().len();
-        words.push(match growth {
-            Growth::Lengthen => format!("the first {} of {all} notes", stage.shown),
-            Growth::Fill | Growth::Off => format!("{} of {all} notes", stage.shown),
-        });
+        words.push(format!("{} of {all} notes", stage.shown));
     }
     words
+}
+
+/// For whoever does not drift, as somebody begins to.
+fn hold(passage: &Passage, before: Option<&Passage>) -> Vec<String> {
+    let drifted = before.is_some_and(Passage::is_drift);
+    let holds = passage.is_drift() && !drifted;
+    holds.then(|| "hold tempo".to_owned()).into_iter().collect()
 }
 
 /// What copy `copy` is told.
@@ -97,18 +100,28 @@ pub(super) fn moving(
             told.dashes = true;
             Some(drift(&now, passage, score))
         }
-        Doing::Building => Some(format!("silent, then build up again, {place}")),
+        Doing::Building => Some(format!("silent, then build up again,\n{place}")),
+        Doing::Entering if was == Doing::Waiting && score.process.settings().growth.copies_grow => {
+            Some(format!("enter, note by note: {place}"))
+        }
         _ if was == Doing::Waiting => Some(format!("enter: {place}")),
         Doing::Locked if was != Doing::Locked || then.is_some_and(|then| then.to != now.to) => {
-            let jumps = was == Doing::Locked
-                && score.process.settings().motion.motion == Motion::Jump;
-            Some(if jumps { format!("jump: {place}") } else { place })
+            let jumps =
+                was == Doing::Locked && score.process.settings().motion.motion == Motion::Jump;
+            Some(if jumps {
+                format!("jump: {place}")
+            } else {
+                place
+            })
         }
-        Doing::Locked | Doing::Entering => None,
+        Doing::Locked | Doing::Entering => {
+            told.words = hold(passage, before);
+            None
+        }
     };
     told.words.extend(words);
     if score.layout == Layout::OwnBeatOne
-        && !told.words.is_empty()
+        && then.is_none_or(|then| then.to != now.to || was == Doing::Drifting)
         && matches!(now.doing, Doing::Locked | Doing::Building | Doing::Entering)
     {
         told.words.extend(own_bar(now.to, score));
@@ -116,14 +129,14 @@ pub(super) fn moving(
     told
 }
 
-/// "drift ahead over 4 cycles, to 3 sixteenths ahead"
+/// "drift ahead over 4 cycles, to 3 sixteenths ahead", in two lines: the bar may be short.
 fn drift(copy: &CopyStage, passage: &Passage, score: &Score) -> String {
     let stage = &score.form.stages[passage.stage];
     let cycles = (stage.span.length() / stage.lap).round();
     let way = if copy.to > copy.from { "ahead" } else { "back" };
     let unit = if cycles == 1.0 { "cycle" } else { "cycles" };
     format!(
-        "drift {way} over {cycles} {unit}, to {}",
+        "drift {way} over {cycles} {unit},\nto {}",
         place(copy.to, score)
     )
 }
@@ -140,11 +153,14 @@ fn place(steps: f64, score: &Score) -> String {
 fn distance(steps: f64, score: &Score) -> String {
     let steps = steps.abs();
     let plural = if steps == 1.0 { "" } else { "s" };
+    // Where the beat is written as a dotted quarter, its thirds are plain eighths.
     let unit = match score.process.settings().capture.grid {
         Grid::Quarter => "quarter",
         Grid::Eighth => "eighth",
+        Grid::EighthTriplet if is_compound(score) => "eighth",
         Grid::EighthTriplet => "triplet eighth",
         Grid::Sixteenth => "sixteenth",
+        Grid::SixteenthTriplet if is_compound(score) => "sixteenth",
         Grid::SixteenthTriplet => "triplet sixteenth",
         Grid::ThirtySecond => "thirty-second",
     };
@@ -158,7 +174,7 @@ fn own_bar(steps: f64, score: &Score) -> Option<String> {
     }
     let side = if steps > 0.0 { "before" } else { "after" };
     Some(format!(
-        "beat one is {} {side} the steady part's",
+        "own beat one is {}\n{side} the steady part's",
         distance(steps, score)
     ))
 }

@@ -1,15 +1,16 @@
 //! The score as MusicXML.
 
+use super::Score;
 use super::beams::beams;
-use super::clef::clef;
+use super::clef::{TREBLE, clef};
 use super::lines::{Chord, lines};
 use super::metre::{Metre, QUARTER, bars, unit_of};
 use super::pitch::{Accidentals, Pitch, accidental_name, key_signature};
 use super::sheet::{Passage, Sheet};
+use super::systems::system_starts;
 use super::values::{Written, written};
 use super::words::{self, Words};
 use super::xml::Xml;
-use super::Score;
 use crate::mode::{Mode, ModeName, Spelling};
 use crate::settings::Growth;
 use crate::time::{Beats, to_ticks};
@@ -25,14 +26,31 @@ pub(super) fn musicxml(score: &Score) -> String {
     xml.within("score-partwise", &[("version", "4.0")], |xml| {
         xml.within("work", &[], |xml| xml.text("work-title", &[], score.title));
         xml.within("identification", &[], |xml| {
-            xml.within("encoding", &[], |xml| xml.text("software", &[], "Procession"));
+            xml.within("encoding", &[], |xml| {
+                xml.text("software", &[], "Procession")
+            });
         });
         part_list(xml, score);
+        let starts = system_starts(&sheet, |passage| bars_of(passage, &sheet, score));
         for voice in 0..score.process.voices() {
-            PartWriter::new(score, &sheet, voice).write(xml);
+            PartWriter::new(score, &sheet, &starts, voice).write(xml);
         }
     });
     xml.finish()
+}
+
+/// The bars that a passage is cut into.
+fn bars_of(passage: &Passage, sheet: &Sheet, score: &Score) -> Vec<Metre> {
+    let written = |ticks: i64| if sheet.compound { ticks * 3 / 2 } else { ticks };
+    let settings = score.process.settings();
+    let whole = to_ticks(score.process.phrase().length());
+    // As a phrase grows longer, every length is counted in the same unit.
+    let unit = if settings.growth.growth == Growth::Lengthen && passage.length < whole {
+        unit_of(written(to_ticks(settings.step())))
+    } else {
+        4
+    };
+    bars(written(passage.length), sheet.compound, unit)
 }
 
 fn part_list(xml: &mut Xml, score: &Score) {
@@ -44,8 +62,12 @@ fn part_list(xml: &mut Xml, score: &Score) {
         });
         for voice in 0..score.process.voices() {
             xml.within("score-part", &[("id", &part_id(voice))], |xml| {
-                xml.text("part-name", &[], &words::part_name(voice));
-                xml.text("part-abbreviation", &[], &words::part_abbreviation(voice));
+                xml.text("part-name", &[], &words::part_name(voice, score));
+                xml.text(
+                    "part-abbreviation",
+                    &[],
+                    &words::part_abbreviation(voice, score),
+                );
             });
         }
         xml.empty("part-group", &[("type", "stop"), group[0]]);
@@ -114,6 +136,8 @@ fn before(modes: &[(Beats, Mode)], at: Beats) -> Option<Mode> {
 struct PartWriter<'a> {
     score: &'a Score<'a>,
     sheet: &'a Sheet,
+    /// Which bars of which passages begin a system.
+    starts: &'a [Vec<bool>],
     voice: usize,
     measure: usize,
     letters: usize,
@@ -122,10 +146,11 @@ struct PartWriter<'a> {
 }
 
 impl<'a> PartWriter<'a> {
-    fn new(score: &'a Score<'a>, sheet: &'a Sheet, voice: usize) -> Self {
+    fn new(score: &'a Score<'a>, sheet: &'a Sheet, starts: &'a [Vec<bool>], voice: usize) -> Self {
         Self {
             score,
             sheet,
+            starts,
             voice,
             measure: 0,
             letters: 0,
@@ -144,11 +169,7 @@ impl<'a> PartWriter<'a> {
 
     fn passage(&mut self, xml: &mut Xml, index: usize) {
         let passage = &self.sheet.passages[index];
-        let metres = bars(
-            self.written_ticks(passage.length),
-            self.sheet.compound,
-            self.unit(passage),
-        );
+        let metres = bars_of(passage, self.sheet, self.score);
         let compound = self.sheet.compound;
         let lines = lines(&passage.parts[self.voice], passage.length, compound);
         let mut from = 0;
@@ -161,28 +182,12 @@ impl<'a> PartWriter<'a> {
             self.measure += 1;
             let number = self.measure.to_string();
             xml.within("measure", &[("number", &number)], |xml| {
+                if self.starts[index][bar] {
+                    xml.empty("print", &[("new-system", "yes")]);
+                }
                 self.bar(xml, &place, metre, &lines, from);
             });
             from += metre.length;
-        }
-    }
-
-    /// As a phrase grows longer, every length is counted in the same unit.
-    fn unit(&self, passage: &Passage) -> i64 {
-        let settings = self.score.process.settings();
-        let whole = to_ticks(self.score.process.phrase().length());
-        if settings.growth.growth == Growth::Lengthen && passage.length < whole {
-            unit_of(self.written_ticks(to_ticks(settings.step())))
-        } else {
-            4
-        }
-    }
-
-    fn written_ticks(&self, ticks: i64) -> i64 {
-        if self.sheet.compound {
-            ticks * 3 / 2
-        } else {
-            ticks
         }
     }
 
@@ -203,7 +208,9 @@ impl<'a> PartWriter<'a> {
             });
         }
         let tonality = Tonality::of(passage, self.score);
-        let turned = self.tonality.is_none_or(|before| before.mode != tonality.mode);
+        let turned = self
+            .tonality
+            .is_none_or(|before| before.mode != tonality.mode);
         self.attributes(xml, metre, &tonality);
         if place.is_first {
             self.directions(xml, place, turned.then_some(&tonality));
@@ -260,7 +267,8 @@ impl<'a> PartWriter<'a> {
             .flat_map(|passage| &passage.parts[self.voice])
             .map(|note| Pitch::below(note.key, octaves, &tonality.spelling))
             .collect();
-        let clef = clef(&pitches);
+        // Instruments that sound octaves higher are written in the treble clef (common practice).
+        let clef = if octaves > 0 { TREBLE } else { clef(&pitches) };
         xml.within("clef", &[], |xml| {
             xml.text("sign", &[], clef.sign);
             xml.number("line", clef.line);
@@ -281,7 +289,7 @@ impl<'a> PartWriter<'a> {
         let passage = &self.sheet.passages[place.index];
         let before = place.index.checked_sub(1).map(|i| &self.sheet.passages[i]);
         let mut told = if self.voice == 0 {
-            self.letter(xml, passage);
+            self.letter(xml, passage, before);
             if place.index == 0 {
                 metronome(xml, self.score.tempo, self.sheet.compound);
             }
@@ -305,13 +313,17 @@ impl<'a> PartWriter<'a> {
     }
 
     fn tell(&self, xml: &mut Xml, told: &Words) {
+        let number = self.voice.to_string();
+        let number = ("number", number.as_str());
         for (index, words) in told.words.iter().enumerate() {
             if told.dashes && index + 1 == told.words.len() {
                 xml.within("direction", &[("placement", "above")], |xml| {
                     direction_type(xml, |xml| xml.text("words", STYLE, words));
                     direction_type(xml, |xml| {
-                        xml.empty("dashes", &[("type", "start"), ("number", "1")]);
+                        xml.empty("dashes", &[("type", "start"), number]);
                     });
+                    // Some readers pair the ends of a line by staff, and only if it is named.
+                    xml.number("staff", 1);
                 });
             } else {
                 direction(xml, false, words);
@@ -319,9 +331,14 @@ impl<'a> PartWriter<'a> {
         }
     }
 
-    /// A letter for each stage that is held: a drift belongs to what it leaves.
-    fn letter(&mut self, xml: &mut Xml, passage: &Passage) {
-        if !passage.begins || passage.is_drift() {
+    /// A letter for each stage that a copy arrives in or that nobody drifts in: a drift belongs
+    /// to what it leaves.
+    fn letter(&mut self, xml: &mut Xml, passage: &Passage, before: Option<&Passage>) {
+        let arrives = before.is_some_and(|before| {
+            let mut copies = before.drifting.iter().zip(&passage.drifting);
+            copies.any(|(drifted, drifts)| *drifted && !drifts)
+        });
+        if !passage.begins || (passage.is_drift() && !arrives) {
             return;
         }
         let letter = words::rehearsal_letter(self.letters);
@@ -340,10 +357,13 @@ impl<'a> PartWriter<'a> {
             passage.is_some_and(|passage| copy.is_some_and(|copy| passage.drifting[copy]))
         };
         if drifts(index) && !drifts(index + 1) && self.began_dashes(index) {
+            let number = self.voice.to_string();
+            let number = ("number", number.as_str());
             xml.within("direction", &[("placement", "above")], |xml| {
                 direction_type(xml, |xml| {
-                    xml.empty("dashes", &[("type", "stop"), ("number", "1")]);
+                    xml.empty("dashes", &[("type", "stop"), number]);
                 });
+                xml.number("staff", 1);
             });
         }
     }
@@ -572,7 +592,11 @@ const STYLE: super::xml::Attributes = &[("font-style", "normal")];
 
 fn direction(xml: &mut Xml, for_all: bool, words: &str) {
     let attributes = [("placement", "above"), ("system", "only-top")];
-    let attributes = if for_all { &attributes[..] } else { &attributes[..1] };
+    let attributes = if for_all {
+        &attributes[..]
+    } else {
+        &attributes[..1]
+    };
     xml.within("direction", attributes, |xml| {
         direction_type(xml, |xml| xml.text("words", STYLE, words));
     });

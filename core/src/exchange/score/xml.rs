@@ -27,8 +27,9 @@ impl Xml {
     /// An element with a text inside.
     pub fn text(&mut self, name: &str, attributes: Attributes, text: &str) {
         self.event(Event::Start(start(name, attributes)));
-        // XML knows no control characters.
-        let text: String = text.chars().filter(|c| !c.is_control()).collect();
+        // XML knows no control characters but these.
+        let known = |c: &char| !c.is_control() || matches!(c, '\n' | '\t');
+        let text: String = text.chars().filter(known).collect();
         self.event(Event::Text(BytesText::new(&text)));
         self.event(Event::End(BytesEnd::new(name)));
     }
