@@ -3,7 +3,8 @@
 
 use procession_core::exchange::score::{Layout, Score, Sheet, Transposition};
 use procession_core::form::{Doing, Form};
-use procession_core::mode::{Mode, ModeName, PitchSet};
+use procession_core::mode::{Mode, ModeName};
+use procession_core::note::{Key, Note, Velocity};
 use procession_core::phrase::Phrase;
 use procession_core::player::unroll;
 use procession_core::process::{Process, VoiceNote};
@@ -27,6 +28,8 @@ struct Case {
     grid: Grid,
     layout: Layout,
     transpositions: &'static [Transposition],
+    /// Notes besides: onset and length in beats, and key.
+    besides: &'static [(Beats, Beats, u8)],
     adjust: Adjust,
 }
 
@@ -37,11 +40,12 @@ const fn case(name: &'static str, phrase: &'static str, adjust: Adjust) -> Case 
         grid: Grid::Sixteenth,
         layout: Layout::SharedBeatOne,
         transpositions: &[],
+        besides: &[],
         adjust,
     }
 }
 
-const CASES: [Case; 11] = [
+const CASES: [Case; 12] = [
     case("drift", LANTERNS, |settings| {
         settings.motion.dwell = 4;
         settings.motion.drift = 2;
@@ -114,6 +118,24 @@ const CASES: [Case; 11] = [
             settings.motion.shifts = Shifts::Count(2);
         })
     },
+    Case {
+        besides: &[
+            (0.0, 2.0, 50),
+            (2.0, 1.0, 45),
+            (3.0, 1.0 / 3.0, 52),
+            (3.0 + 1.0 / 3.0, 1.0 / 3.0, 53),
+            (3.0 + 2.0 / 3.0, 0.5, 57),
+        ],
+        ..case(
+            "two_lines",
+            "D5 - A4 . F5 - C5 . E5 - - . . . . .",
+            |settings| {
+                settings.motion.motion = Motion::Jump;
+                settings.motion.shift_by = 4;
+                settings.motion.shifts = Shifts::Count(3);
+            },
+        )
+    },
     case("low", ENGINE, |settings| {
         settings.motion.motion = Motion::Jump;
         settings.growth.growth = Growth::Lengthen;
@@ -139,7 +161,7 @@ fn write(case: &Case, folder: &Path) -> Result<String, Box<dyn std::error::Error
     let mut settings = Settings::default();
     settings.capture.grid = case.grid;
     (case.adjust)(&mut settings);
-    let phrase = Phrase::from_text(case.phrase, case.grid.beats())?;
+    let phrase = phrase(case)?;
     let process = Process::new(phrase, settings, 0.0);
     let form = Form::new(&process);
     let mut notes: Vec<_> = unroll(&process, Span::new(0.0, form.end())).collect();
@@ -166,6 +188,18 @@ fn write(case: &Case, folder: &Path) -> Result<String, Box<dyn std::error::Error
     Ok(facts(case, &score))
 }
 
+fn phrase(case: &Case) -> Result<Phrase, Box<dyn std::error::Error>> {
+    let words = Phrase::from_text(case.phrase, case.grid.beats())?;
+    let besides = case.besides.iter().map(|(onset, length, key)| Note {
+        onset: *onset,
+        length: *length,
+        key: Key::by_octave(i32::from(*key)),
+        velocity: Velocity::new(0.7),
+    });
+    let notes = words.notes().iter().copied().chain(besides);
+    Ok(Phrase::new(notes, words.length())?)
+}
+
 fn half_way(form: &Form) -> Beats {
     form.stages[form.stages.len() / 2].span.start
 }
@@ -176,7 +210,6 @@ fn turned_half_way(process: &Process, form: &Form) -> Vec<VoiceNote> {
     settings.fold.target_mode = ModeName::Dorian;
     settings.fold.fold = FoldKind::Off;
     let before = Process::new(process.phrase().clone(), settings, 0.0);
-    debug_assert_ne!(PitchSet::EMPTY, process.fold().target().steps());
     unroll(&before, Span::new(0.0, half_way(form)))
         .chain(unroll(process, Span::new(half_way(form), form.end())))
         .collect()

@@ -488,6 +488,74 @@ mod written {
     }
 
     #[test]
+    fn where_in_the_song_it_began_is_not_written() {
+        let here = piece(SIX, |settings| settings.motion.copies = 2);
+        let process = Process::new(
+            here.process.phrase().clone(),
+            *here.process.settings(),
+            17.25,
+        );
+        let form = Form::new(&process);
+        let notes = unroll(&process, Span::new(17.25, form.end())).collect();
+        let there = Piece {
+            process,
+            form,
+            notes,
+            modes: Vec::new(),
+            layout: Layout::default(),
+            transpositions: Vec::new(),
+        };
+        assert_eq!(there.xml(), here.xml());
+    }
+
+    #[test]
+    fn what_goes_on_says_so() {
+        let ends = |shifts| {
+            let xml = piece(SIX, |settings| settings.motion.shifts = shifts).xml();
+            texts(&xml, 0, "words").last().cloned().unwrap()
+        };
+        assert_eq!(ends(Shifts::Endless), "and so on");
+        assert_eq!(ends(Shifts::Auto), "play 6-12x (8)");
+    }
+
+    #[test]
+    fn a_held_bass_under_a_melody_has_a_line_of_its_own() {
+        let note = |onset, length, key| Note {
+            onset,
+            length,
+            key: Key::new(key).unwrap(),
+            velocity: Velocity::new(0.7),
+        };
+        let notes = [note(0.0, 2.0, 50), note(0.0, 1.0, 74), note(1.0, 1.0, 77)];
+        let mut settings = Settings::default();
+        settings.motion.copies = 0;
+        let xml = Piece::new(Phrase::new(notes, 2.0).unwrap(), settings).xml();
+        assert_eq!(texts(&xml, 0, "voice"), ["1", "1", "2"]);
+        assert_eq!(texts(&xml, 0, "type"), ["quarter", "quarter", "half"]);
+        assert_eq!(count(&xml, "<backup>"), 1);
+    }
+
+    #[test]
+    fn a_long_piece_for_nine_parts_is_written_whole() {
+        let keys: Vec<_> = (0..32)
+            .map(|step| format!("{}4", ["D", "F", "A", "C"][step % 4]))
+            .collect();
+        let piece = piece(&(keys.join(" ") + " E4"), |settings| {
+            settings.motion.copies = 8;
+            settings.motion.dwell = 64;
+            settings.motion.drift = 64;
+        });
+        let sheet = piece.score().sheet();
+        let played: i64 = sheet
+            .passages
+            .iter()
+            .map(|p| p.length * i64::from(p.plays))
+            .sum();
+        assert_eq!(played, crate::time::to_ticks(piece.form.end()));
+        assert_eq!(count(&piece.xml(), "<part id="), 9);
+    }
+
+    #[test]
     fn a_title_may_hold_any_character() {
         let piece = piece(SIX, |settings| settings.motion.copies = 0);
         let mut score = piece.score();

@@ -295,7 +295,10 @@ impl<'a> PartWriter<'a> {
             }
             let mode = turned.map(Tonality::name);
             let plays = words::plays(passage, self.score);
-            for words in [mode, plays].into_iter().flatten() {
+            let is_last = place.index + 1 == self.sheet.passages.len();
+            let goes_on = is_last && self.score.form.endless;
+            let goes_on = goes_on.then(|| "and so on".to_owned());
+            for words in [mode, plays, goes_on].into_iter().flatten() {
                 direction(xml, true, &words);
             }
             Words {
