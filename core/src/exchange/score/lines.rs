@@ -17,19 +17,36 @@ pub(super) struct Chord {
     pub rings: bool,
 }
 
-/// The lines of a passage of `length`; in each, one chord ends before the next begins. Where
-/// more sounds at once than lines can carry, chords are shortened.
+/// The lines of a passage of `length`, from high to low; in each, one chord ends before the next
+/// begins, and the next goes on in the line that is nearest. Where more sounds at once than lines
+/// can carry, chords are shortened.
 pub(super) fn lines(notes: &[PartNote], length: i64, compound: bool) -> Vec<Vec<Chord>> {
     let mut lines: Vec<Vec<Chord>> = Vec::new();
     for chord in chords(notes, length, compound) {
-        let free = lines.iter().position(|line| ends(line) <= chord.start);
+        let free = (0..lines.len())
+            .filter(|line| ends(&lines[*line]) <= chord.start)
+            .min_by_key(|line| distance(&lines[*line], &chord));
         match free {
             Some(line) => lines[line].push(chord),
             None if lines.len() < MOST_LINES => lines.push(vec![chord]),
             None => squeeze(&mut lines, chord),
         }
     }
+    lines.sort_by_key(|line| std::cmp::Reverse(height(line)));
     lines
+}
+
+/// From a line's last note up or down to a chord, in semitones.
+fn distance(line: &[Chord], chord: &Chord) -> i32 {
+    let top = |chord: &Chord| chord.keys.last().map_or(0, |key| i32::from(key.number()));
+    line.last().map_or(0, |last| (top(last) - top(chord)).abs())
+}
+
+/// The mean of a line's keys.
+fn height(line: &[Chord]) -> usize {
+    let keys = || line.iter().flat_map(|chord| &chord.keys);
+    let sum: usize = keys().map(|key| usize::from(key.number())).sum();
+    sum / keys().count().max(1)
 }
 
 fn ends(line: &[Chord]) -> i64 {

@@ -13,8 +13,8 @@ use std::ops::RangeInclusive;
 pub struct Excerpt {
     /// From 0, in the order of the file.
     pub part: usize,
-    /// From 1, counted as they stand in the file; none is from the first bar with a note to the
-    /// last.
+    /// From 1, counted as they stand in the file; none is from the first bar in which something
+    /// sounds to the last.
     pub bars: Option<RangeInclusive<usize>>,
 }
 
@@ -484,12 +484,14 @@ impl Part {
         let (first, last) = match &excerpt.bars {
             Some(bars) => (*bars.start(), *bars.end()),
             None => {
-                let onsets = || self.sounds.iter().map(|sound| sound.onset);
                 if self.sounds.is_empty() {
                     return Err(ScoreError::NoNotes);
                 }
-                let earliest = onsets().fold(Beats::INFINITY, f64::min);
-                let latest = onsets().fold(0.0, f64::max);
+                let onsets = self.sounds.iter().map(|sound| sound.onset);
+                let ends = self.sounds.iter().map(Sound::end);
+                let earliest = onsets.fold(Beats::INFINITY, f64::min);
+                // A hair before the end: the bar line belongs to the bar that it closes.
+                let latest = ends.fold(0.0, f64::max) - 2.0 * SAME_PLACE;
                 (self.bar_at(earliest), self.bar_at(latest))
             }
         };

@@ -177,7 +177,7 @@ impl<'a> Reader<'a> {
         let at = self.score.process.origin() + lap.start;
         let length = raster.bar(to_ticks(lap.length));
         let stage = self.score.form.stage_at(at + 1e-4).unwrap_or(0);
-        let steady = self.played(0, at, length, raster);
+        let steady = self.played(0, lap, length, raster);
         let mut parts = vec![steady];
         let mut drifting = Vec::new();
         for copy in 1..self.voices.len() {
@@ -186,7 +186,7 @@ impl<'a> Reader<'a> {
                 recast(&self.left[copy], &parts[0])
             } else {
                 let part =
-                    self.own_beat_one(copy, stage, length, self.played(copy, at, length, raster));
+                    self.own_beat_one(copy, stage, length, self.played(copy, lap, length, raster));
                 self.left[copy] = (part.clone(), parts[0].clone());
                 part
             };
@@ -206,12 +206,13 @@ impl<'a> Reader<'a> {
     }
 
     /// What a voice strikes in a lap, on the raster.
-    fn played(&self, voice: usize, at: Beats, length: i64, raster: &Raster) -> Vec<PartNote> {
+    fn played(&self, voice: usize, lap: &Lap, length: i64, raster: &Raster) -> Vec<PartNote> {
+        let at = self.score.process.origin() + lap.start;
         let notes = &self.voices[voice];
         // A note played early may belong to this lap, and one played late to the next.
         let reach = from_ticks(raster.step);
         let from = notes.partition_point(|note| note.on < at - reach);
-        let until = at + from_ticks(length);
+        let until = at + lap.length;
         let mut part: Vec<PartNote> = notes[from..]
             .iter()
             .take_while(|note| note.on < until)

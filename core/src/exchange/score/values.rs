@@ -70,17 +70,17 @@ pub(super) struct Tuplet {
 
 const EIGHTH: i64 = 480;
 const THIRTY_SECOND: i64 = 120;
-const TRIPLET_THIRTY_SECOND: i64 = 80;
+const TRIPLET_SIXTEENTH: i64 = 160;
 
 /// What is written in the bar that begins `from` written ticks into the line's passage.
 pub(super) fn written(line: &[Chord], from: i64, metre: &Metre) -> Vec<Written> {
-    let mut events = events(line, from, metre.length);
     let beats = metre.beats();
-    let divisions: Vec<i64> = beats.iter().map(|beat| division(&events, *beat)).collect();
-    settle(&mut events, &beats, &divisions);
+    let mut chords = chords_in(line, from, metre.length);
+    let divisions: Vec<Division> = beats.iter().map(|b| Division::of(&chords, *b)).collect();
+    settle(&mut chords, &beats, &divisions);
     let mut bar = Vec::new();
-    for event in &events {
-        write_event(event, &beats, &divisions, metre.compound, &mut bar);
+    for event in with_rests(chords, metre.length) {
+        write_event(&event, &beats, &divisions, metre.compound, &mut bar);
     }
     mark_tuplets(&mut bar);
     bar
@@ -109,27 +109,34 @@ impl Event {
     }
 }
 
-fn events(line: &[Chord], from: i64, length: i64) -> Vec<Event> {
+fn chords_in(line: &[Chord], from: i64, length: i64) -> Vec<Event> {
+    let inside = line
+        .iter()
+        .filter(|chord| chord.start < from + length && chord.end > from);
+    inside
+        .map(|chord| {
+            let tied_to = chord.end > from + length;
+            Event {
+                start: (chord.start - from).max(0),
+                end: (chord.end - from).min(length),
+                keys: chord.keys.clone(),
+                tied_from: chord.start < from,
+                tied_to,
+                rings: chord.rings && !tied_to,
+            }
+        })
+        .collect()
+}
+
+fn with_rests(chords: Vec<Event>, length: i64) -> Vec<Event> {
     let mut events = Vec::new();
     let mut now = 0;
-    for chord in line {
-        let (start, end) = ((chord.start - from).max(0), (chord.end - from).min(length));
-        if start >= end {
-            continue;
+    for chord in chords {
+        if chord.start > now {
+            events.push(Event::rest(now, chord.start));
         }
-        if start > now {
-            events.push(Event::rest(now, start));
-        }
-        let tied_to = chord.end - from > length;
-        events.push(Event {
-            start,
-            end,
-            keys: chord.keys.clone(),
-            tied_from: chord.start < from,
-            tied_to,
-            rings: chord.rings && !tied_to,
-        });
-        now = end;
+        now = chord.end;
+        events.push(chord);
     }
     if now < length {
         events.push(Event::rest(now, length));
@@ -137,35 +144,90 @@ fn events(line: &[Chord], from: i64, length: i64) -> Vec<Event> {
     events
 }
 
-/// The unit by which a beat is divided: thirty-seconds, or triplets if all that happens in a
-/// whole quarter falls on them and not on those.
-fn division(events: &[Event], (start, end): (i64, i64)) -> i64 {
-    let inside = || {
-        events
-            .iter()
-            .map(|event| event.start - start)
-            .filter(|at| (1..end - start).contains(at))
+/// How a beat is divided.
+#[derive(Clone, Copy)]
+struct Division {
+    /// Where notes begin.
+    onsets: i64,
+    /// Where they end, unless another begins there.
+    ends: i64,
+}
+
+impl Division {
+    const BY_TWO: Self = Self {
+        onsets: THIRTY_SECOND,
+        ends: THIRTY_SECOND,
     };
-    let all_on = |unit: i64| inside().all(|at| at % unit == 0);
-    if !all_on(THIRTY_SECOND) && all_on(TRIPLET_THIRTY_SECOND) && end - start == QUARTER {
-        TRIPLET_THIRTY_SECOND
-    } else {
-        THIRTY_SECOND
+    const BY_THREE: Self = Self {
+        onsets: TRIPLET_SIXTEENTH,
+        ends: TRIPLET_SIXTEENTH,
+    };
+
+    /// By two if that serves for all that happens in the beat, else by three, if the beat is a
+    /// whole quarter. Where neither does, onsets are kept and ends give way.
+    fn of(chords: &[Event], (start, end): (i64, i64)) -> Self {
+        let inside = |at: &i64| (1..end - start).contains(at);
+        let onsets = || chords.iter().map(|c| c.start - start).filter(inside);
+        let ends = || chords.iter().map(|c| c.end - start).filter(inside);
+        let on = |unit: i64| move |at: i64| at % unit == 0;
+        let is_quarter = end - start == QUARTER;
+        match () {
+            () if onsets().chain(ends()).all(on(THIRTY_SECOND)) => Self::BY_TWO,
+            () if is_quarter && onsets().chain(ends()).all(on(TRIPLET_SIXTEENTH)) => Self::BY_THREE,
+            () if onsets().all(on(THIRTY_SECOND)) => Self {
+                ends: 2 * THIRTY_SECOND,
+                ..Self::BY_TWO
+            },
+            () if is_quarter && onsets().all(on(TRIPLET_SIXTEENTH)) => Self::BY_THREE,
+            () if is_quarter && onsets().all(on(TRIPLET_SIXTEENTH / 2)) => Self {
+                onsets: TRIPLET_SIXTEENTH / 2,
+                ends: TRIPLET_SIXTEENTH / 2,
+            },
+            () => Self::BY_TWO,
+        }
+    }
+
+    fn is_by_three(&self) -> bool {
+        self.onsets % THIRTY_SECOND != 0
     }
 }
 
-/// Puts what lies off its beat's division on the nearest place of it.
-fn settle(events: &mut Vec<Event>, beats: &[(i64, i64)], divisions: &[i64]) {
-    let settled = |at: i64| {
-        let beat = beat_of(beats, at);
-        let start = beats[beat].0;
-        (start + nearest_multiple(at - start, divisions[beat])).min(beats[beats.len() - 1].1)
+/// Puts what lies off its beat's division on the nearest place of it. No note is lost: one that
+/// would end where it begins lasts as little as can be, or is struck with the next.
+fn settle(chords: &mut Vec<Event>, beats: &[(i64, i64)], divisions: &[Division]) {
+    let place = |at: i64, unit: i64| {
+        let (start, end) = beats[beat_of(beats, at)];
+        (start + nearest_multiple(at - start, unit)).min(end)
     };
-    for event in events.iter_mut() {
-        event.start = settled(event.start);
-        event.end = settled(event.end);
+    let division = |at: i64| divisions[beat_of(beats, at)];
+    let bar_end = beats.last().map_or(0, |beat| beat.1);
+    let onset = |at: i64| {
+        let unit = division(at).onsets;
+        place(at, unit).min(bar_end - unit)
+    };
+    let onsets: Vec<i64> = chords.iter().map(|chord| chord.start).collect();
+    for (index, chord) in chords.iter_mut().enumerate() {
+        let shortest = division(chord.start).onsets;
+        let next = onsets.get(index + 1).map(|next| (*next, onset(*next)));
+        chord.start = onset(chord.start);
+        chord.end = match next {
+            Some((before, settled)) if before == chord.end => settled,
+            _ => {
+                let end = place(chord.end, division(chord.end).ends);
+                let latest = next.map_or(bar_end, |(_, settled)| settled);
+                end.max(chord.start + shortest).min(latest)
+            }
+        };
     }
-    events.retain(|event| event.end > event.start);
+    for index in (1..chords.len()).rev() {
+        if chords[index - 1].end <= chords[index - 1].start {
+            let keys = std::mem::take(&mut chords[index - 1].keys);
+            chords[index].keys.extend(keys);
+            chords[index].keys.sort_unstable();
+            chords[index].keys.dedup();
+        }
+    }
+    chords.retain(|chord| chord.end > chord.start);
 }
 
 fn beat_of(beats: &[(i64, i64)], at: i64) -> usize {
@@ -176,7 +238,7 @@ fn beat_of(beats: &[(i64, i64)], at: i64) -> usize {
 fn write_event(
     event: &Event,
     beats: &[(i64, i64)],
-    divisions: &[i64],
+    divisions: &[Division],
     compound: bool,
     bar: &mut Vec<Written>,
 ) {
@@ -191,7 +253,7 @@ fn write_event(
             event.end.min(beats[beat].1)
         };
         // A whole beat is written plainly, also where it could be divided by three.
-        let triplets = whole == 0 && divisions[beat] == TRIPLET_THIRTY_SECOND;
+        let triplets = whole == 0 && divisions[beat].is_by_three();
         let scale = |ticks: i64| if triplets { ticks * 3 / 2 } else { ticks };
         let local = scale(now - beats[beat].0)..scale(end - beats[beat].0);
         let values = if whole > 0 {
@@ -389,6 +451,14 @@ mod tests {
         assert_eq!(bar(&[(0, 2880)]), "half. (quarter)");
         assert_eq!(bar(&[(960, 2880)]), "(quarter) half (quarter)");
         assert_eq!(bar(&[(0, 720)]), "eighth. (16th) (quarter) (half)");
+    }
+
+    #[test]
+    fn where_a_third_ends_among_sixteenths_it_gives_way_to_them() {
+        assert_eq!(
+            bar(&[(640, 960), (960, 1120), (1200, 1440)]),
+            "(quarter/3) eighth/3 16th 16th (eighth) (half)"
+        );
     }
 
     #[test]
