@@ -6,6 +6,7 @@ use anyhow::{Context, Result};
 use procession_core::exchange::midi::{Score, Track, TrackNote, write};
 use procession_core::exchange::picture::{Picture, voice_name};
 use procession_core::exchange::plan::{Plan, stage_words};
+use procession_core::exchange::score;
 use procession_core::mode::Mode;
 use procession_core::player::channel_of;
 use procession_core::time::Beats;
@@ -46,12 +47,24 @@ pub fn leave(folder: &Path, story: &Story, performance: &Performance) -> Result<
         beats_per_bar: BEATS_PER_BAR,
     }
     .to_text();
-    let midi = write(&score(story, performance, &title))?;
+    let midi = write(&piece(story, performance, &title))?;
+    let sheet = score::Score {
+        title: &title,
+        process: &performance.process,
+        form: &performance.form,
+        notes: &performance.notes,
+        modes: &modes,
+        tempo: story.tempo,
+        layout: score::Layout::SharedBeatOne,
+        transpositions: &[],
+    }
+    .to_musicxml();
     [
         ("piece.mid", midi),
         ("plan.png", to_png(&svg)?),
         ("plan.svg", svg.into_bytes()),
         ("plan.txt", plan.into_bytes()),
+        ("score.musicxml", sheet.into_bytes()),
     ]
     .into_iter()
     .map(|(name, bytes)| put(&folder.join(name), &bytes))
@@ -70,7 +83,7 @@ fn modes(performance: &Performance) -> Vec<(Beats, Mode)> {
 }
 
 /// From the origin on, so that the file begins with the music.
-fn score(story: &Story, performance: &Performance, title: &str) -> Score {
+fn piece(story: &Story, performance: &Performance, title: &str) -> Score {
     let process = &performance.process;
     let origin = process.origin();
     let tracks = (0..process.voices()).map(|voice| {
