@@ -112,7 +112,7 @@ fn at_rest_the_first_cycles_are_shown_and_their_attacks_counted() {
 #[test]
 fn a_chosen_stage_is_shown_instead_and_the_heading_says_so() {
     let harness = notes_of(playing(FERRY, 1.0, |_| ()), ROOMY, Some(2));
-    harness.get_by_label("Stage 3, its first cycles: copy 1 1 step ahead");
+    harness.get_by_label("Stage 3, its first cycles: copy 1 stays 1 step ahead");
     harness.get_by_label("Copy 1, 1 step ahead");
 }
 
