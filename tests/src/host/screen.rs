@@ -3,6 +3,7 @@
 
 use std::io::{BufRead, BufReader, Write};
 use std::process::{Child, Command, ExitStatus, Stdio};
+use std::sync::{Mutex, PoisonError};
 
 /// Set in a program that was started by [`run_test`], so that it does not start another.
 const INSIDE: &str = "PROCESSION_SCREEN";
@@ -70,6 +71,9 @@ pub fn run_test(name: &str, body: impl FnOnce()) {
     if is_inside() {
         return body();
     }
+    // Screens are drawn by the processor, and several at once would only wait for each other.
+    static ONE_AT_A_TIME: Mutex<()> = Mutex::new(());
+    let _turn = ONE_AT_A_TIME.lock().unwrap_or_else(PoisonError::into_inner);
     if let Some(screen) = Screen::start(2600, 1800) {
         let program = std::env::current_exe().expect("a test knows where it lies");
         let status = screen
@@ -77,7 +81,7 @@ pub fn run_test(name: &str, body: impl FnOnce()) {
             .expect("a test that runs can be run");
         assert!(
             status.success(),
-            "\"{name}\" failed on its screen: see above"
+            "\"{name}\" failed on its screen ({status}): see above"
         );
     } else if std::env::var_os("DISPLAY").is_some() {
         body();

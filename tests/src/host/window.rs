@@ -166,9 +166,9 @@ impl Window {
     /// Waits until the window has been drawn and is no longer one colour all over.
     ///
     /// # Errors
-    /// Nothing was drawn within ten seconds.
+    /// Nothing was drawn within half a minute.
     pub fn wait_until_drawn(&mut self, instance: &mut Instance) -> Result<(), Error> {
-        let until = Instant::now() + Duration::from_secs(10);
+        let until = Instant::now() + Duration::from_secs(30);
         while Instant::now() < until {
             self.wait(instance, Duration::from_millis(50))?;
             let picture = self.picture()?;
@@ -178,7 +178,7 @@ impl Window {
                 return self.wait(instance, Duration::from_millis(250));
             }
         }
-        Err(Error::new("the window stayed empty for ten seconds"))
+        Err(Error::new("the window stayed empty for half a minute"))
     }
 
     /// Gives parent and window another size, as a host does whose user drags an edge.
