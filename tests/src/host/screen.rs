@@ -24,6 +24,12 @@ impl Screen {
                 "-nolisten",
                 "tcp",
                 "-noreset",
+                // With it, the framework draws a frame only when the server tells that the last
+                // one was shown (baseview 0.4.2, `x11/present.rs`). Xvfb's imitation of a monitor
+                // sometimes never tells, on a busy machine, and the window stays empty. Without
+                // it the framework draws by a timer.
+                "-extension",
+                "Present",
                 "-screen",
                 "0",
             ])
