@@ -12,6 +12,7 @@ pub mod alignments;
 pub mod circle;
 pub mod field;
 pub mod grant;
+pub mod handle;
 pub mod header;
 pub mod look;
 pub mod model;
@@ -33,14 +34,14 @@ use crate::params::Parameters;
 use crate::state::WindowSize;
 use crossbeam::atomic::AtomicCell;
 use grant::Gesture;
+use handle::{Handle, Make, Place};
 use model::layout::SMALLEST;
 use nice_plug::context::gui::GuiContext;
 use nice_plug::editor::dpi::{LogicalSize, NativeSize};
 use nice_plug::editor::{HostMethods, SizeConstraints, SpawnedEditor};
 use nice_plug::prelude::{Editor, ParentWindowHandle, PluginApi, ResizeHint};
 use nice_plug_egui::{
-    EguiEditorHandle, EguiEditorState, EguiNiceSettings, Frame, NiceEguiApp, baseview,
-    create_egui_editor,
+    EguiEditorState, EguiNiceSettings, Frame, NiceEguiApp, baseview, create_egui_editor,
 };
 use shell::Shell;
 use std::error::Error;
@@ -104,6 +105,42 @@ impl ProcessionEditor {
         self.hosts_end.clone()
     }
 
+    /// Makes a window, once the place for it is known.
+    fn maker(&self, gui_context: GuiContext, host: Option<HostMethods>) -> Make {
+        *self.hosts_end.lock() = Some(gui_context.clone());
+        let by_main_thread = gui_context.plugin_api() == PluginApi::Vst3;
+        let send_round = self.send_round.clone().filter(|_| by_main_thread);
+        let (shell, parameters) = (self.shell.clone(), self.parameters.clone());
+        let (scale, bell) = (self.scale.clone(), self.bell.clone());
+        let settings = EguiNiceSettings::new()
+            .with_tile("Procession")
+            .with_resize_hint(self.resize_hint())
+            .with_repaint_poll_interval(LISTENING);
+        Box::new(move |parent, fallback_scale_factor| {
+            let WindowSize {
+                width,
+                height,
+                zoom,
+                ..
+            } = parameters.kept.current().window;
+            let size = LogicalSize::new(width as f32, height as f32);
+            let window = Window {
+                placed: Instant::now(),
+                moved: None,
+                send_round,
+                shell,
+                parameters,
+                scale,
+                host: gui_context.clone(),
+                open: Some(bell.open_window()),
+            };
+            let state = EguiEditorState::from_size(size, zoom);
+            create_egui_editor(state, bell.notifier(), settings, window)
+                .ok_or("the framework makes no window")?
+                .spawn(parent, false, fallback_scale_factor, gui_context, host)
+        })
+    }
+
     /// With a way round to the main thread.
     pub fn sending_round(self, send_round: SendRound) -> Self {
         Self {
@@ -114,7 +151,7 @@ impl ProcessionEditor {
 }
 
 impl Editor for ProcessionEditor {
-    type Handle = EguiEditorHandle;
+    type Handle = Handle;
 
     // The framework's own editor knows its size from the start on; ours learns it from the
     // project, which is loaded later. So each window gets a new one.
@@ -126,37 +163,19 @@ impl Editor for ProcessionEditor {
         gui_context: GuiContext,
         host: Option<HostMethods>,
     ) -> Result<SpawnedEditor<Self::Handle>, Box<dyn Error>> {
-        let WindowSize {
-            width,
-            height,
-            zoom,
-            ..
-        } = self.parameters.kept.current().window;
-        let state = EguiEditorState::from_size(LogicalSize::new(width as f32, height as f32), zoom);
-        let settings = EguiNiceSettings::new()
-            .with_tile("Procession")
-            .with_resize_hint(self.resize_hint())
-            .with_repaint_poll_interval(Duration::from_secs_f64(1.0 / 60.0));
-        *self.hosts_end.lock() = Some(gui_context.clone());
-        let by_main_thread = gui_context.plugin_api() == PluginApi::Vst3;
-        let window = Window {
-            placed: Instant::now(),
-            send_round: self.send_round.clone().filter(|_| by_main_thread),
-            shell: self.shell.clone(),
-            parameters: self.parameters.clone(),
-            scale: self.scale.clone(),
-            host: gui_context.clone(),
-            _open: self.bell.open_window(),
+        let make = self.maker(gui_context, host);
+        let place = if cfg!(target_os = "linux") && parent.is_none() && wait_for_parent {
+            Place::waiting(make, fallback_scale_factor, self.bell.clone())
+        } else {
+            Place::made(make, parent, fallback_scale_factor, self.bell.clone())?
         };
-        create_egui_editor(state, self.bell.notifier(), settings, window)
-            .ok_or("the framework makes no window")?
-            .spawn(
-                parent,
-                wait_for_parent,
-                fallback_scale_factor,
-                gui_context,
-                host,
-            )
+        Ok(SpawnedEditor {
+            handle: Handle {
+                bell: self.bell.clone(),
+                sizes: self.resize_hint(),
+            },
+            window: place,
+        })
     }
 
     fn size(&self) -> NativeSize<u32> {
@@ -186,9 +205,12 @@ struct Window {
     host: GuiContext,
     /// If gestures have to be made on the main thread.
     send_round: Option<SendRound>,
+    /// When something moved last.
+    moved: Option<Instant>,
     /// When it was opened, or given another size, last.
     placed: Instant,
-    _open: OpenWindow,
+    /// Until the window's thread has it.
+    open: Option<OpenWindow>,
 }
 
 /// For so long after it was placed, a window is drawn again and again: what is drawn while the
@@ -197,6 +219,16 @@ const SETTLING: Duration = Duration::from_secs(3);
 
 /// Between two drawings of a window that settles.
 const AGAIN: Duration = Duration::from_millis(120);
+
+/// How often a window at rest looks whether something has changed. Also the time within which it
+/// must be shown, see [`handle`]; so not shorter.
+const LISTENING: Duration = Duration::from_millis(100);
+
+/// Between two drawings of a window in which something moves.
+const FRAME: Duration = Duration::from_millis(17);
+
+/// For so long after something moved, more is awaited: a long block of audio.
+const MOVING: Duration = Duration::from_millis(200);
 
 impl Window {
     fn tell(&self, gesture: Gesture) {
@@ -223,14 +255,25 @@ impl NiceEguiApp for Window {
         _: GuiContext,
         _: &mut Frame,
     ) -> Result<(), baseview::HandlerError> {
+        if cfg!(target_os = "linux")
+            && let Some(open) = self.open.take()
+        {
+            handle::open_while_this_thread_runs(open);
+        }
         self.shell().prepare(&egui_ctx);
         Ok(())
     }
 
     fn ui(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
-        let mut shell = self.shell();
+        let shell = self.shell.clone();
+        let mut shell = shell.lock().unwrap_or_else(PoisonError::into_inner);
         frame.set_clear_color(shell.look().paper.into());
-        shell.show(ui, &|gesture| self.tell(gesture));
+        if shell.show(ui, &|gesture| self.tell(gesture)) {
+            self.moved = Some(Instant::now());
+        }
+        if self.moved.is_some_and(|moved| moved.elapsed() < MOVING) {
+            ui.ctx().request_repaint_after(FRAME);
+        }
         if self.placed.elapsed() < SETTLING {
             ui.ctx().request_repaint_after(AGAIN);
         }

@@ -276,11 +276,29 @@ fn knowing_nothing_one_reads_what_to_do_plays_and_presses_hold() {
 }
 
 #[test]
+fn a_host_may_take_its_time_between_making_placing_and_showing_the_window() {
+    on_a_screen(
+        "a_host_may_take_its_time_between_making_placing_and_showing_the_window",
+        || {
+            let mut plugin = playing()?;
+            for pause in [30, 300] {
+                let mut window = Window::open_slowly(&mut plugin, Duration::from_millis(pause))?;
+                window.wait_until_drawn(&mut plugin)?;
+                window.close(&mut plugin)?;
+            }
+            Ok(())
+        },
+    );
+}
+
+#[test]
 fn an_open_window_at_rest_stays_as_it_is() {
     on_a_screen("an_open_window_at_rest_stays_as_it_is", || {
         let mut plugin = instance()?;
         let mut window = Window::open(&mut plugin)?;
         window.wait_until_drawn(&mut plugin)?;
+        // Just opened, it is drawn a few times more.
+        window.wait(&mut plugin, Duration::from_secs(4))?;
         let before = window.picture()?;
         window.wait(&mut plugin, Duration::from_millis(700))?;
         assert_eq!(before.difference(&window.picture()?), 0);

@@ -104,8 +104,9 @@ impl Shell {
         }
     }
 
-    /// A frame.
-    pub fn show(&mut self, ui: &mut Ui, host: Host<'_>) {
+    /// A frame. Whether the audio thread has moved on since the last one.
+    pub fn show(&mut self, ui: &mut Ui, host: Host<'_>) -> bool {
+        let before = self.seen.as_ref().map(|seen| seen.snapshot);
         let look = self.look();
         self.dress(ui.ctx());
         let seen = self.see(ui);
@@ -135,7 +136,9 @@ impl Shell {
             self.said = Some((text, ui.input(|input| input.time) + SAID_FOR));
             ui.ctx().request_repaint();
         }
+        let moved = before != Some(seen.snapshot);
         self.seen = Some(seen);
+        moved
     }
 
     /// The window closes: every gesture ends.

@@ -84,6 +84,14 @@ impl Window {
     /// # Errors
     /// There is no screen, or the plug-in does not open a window on it.
     pub fn open(instance: &mut Instance) -> Result<Self, Error> {
+        Self::open_slowly(instance, Duration::ZERO)
+    }
+
+    /// As [`Window::open`], with a pause after each of the three steps: making, placing, showing.
+    ///
+    /// # Errors
+    /// As for [`Window::open`].
+    pub fn open_slowly(instance: &mut Instance, pause: Duration) -> Result<Self, Error> {
         let (server, screen_number) = x(x11rb::connect(None))?;
         let gui = gui(instance)?;
         let configuration = GuiConfiguration {
@@ -93,6 +101,7 @@ impl Window {
         let refused = |error| Error::new(format!("the plug-in's window: {error}"));
         let handle = instance.0.plugin_handle();
         gui.create(&handle, configuration).map_err(refused)?;
+        std::thread::sleep(pause);
         let size = gui
             .get_size(&handle)
             .ok_or_else(|| Error::new("the plug-in's window has no size"))?;
@@ -117,6 +126,7 @@ impl Window {
         let window = clack_extensions::gui::Window::from_x11_handle(parent.into());
         // SAFETY: the parent stays until `close`, which closes the plug-in's window first.
         unsafe { gui.set_parent(&handle, window) }.map_err(refused)?;
+        std::thread::sleep(pause);
         gui.show(&handle).map_err(refused)?;
         let mut window = Self {
             server,

@@ -1,0 +1,221 @@
+//! A window in the hands of the framework, with two of the framework's faults on Linux worked
+//! around (baseview 0.4.2).
+//!
+//! - A window that is asked to draw before it is shown never draws at all: the one answer it then
+//!   waits for went by before it listened (`x11/present.rs`: the request is sent whenever somebody
+//!   wants a redraw, but answers are asked for at mapping only). Hosts make a window, give it a
+//!   parent and show it, with as much time in between as they like. So ours is made as late as
+//!   that: with its parent, and shown at once.
+//! - When a window is closed, the framework asks its thread to stop and means to wait for it. If
+//!   the thread is quick to stop hearing, it does not wait (`x11/window_thread.rs`: the request in
+//!   `run_until_closed` fails, and the join is left out). A process that ends in that moment
+//!   crashes in what the graphics driver left to be done at exit. So closing waits here.
+
+use crate::bell::{Bell, OpenWindow};
+use nice_plug::editor::dpi::NativeSize;
+use nice_plug::editor::{EditorHandle, ParentWindowHandle, ResizeHint, SpawnedEditor};
+use nice_plug_egui::{EguiEditorHandle, baseview};
+use std::cell::RefCell;
+use std::error::Error;
+use std::time::{Duration, Instant};
+
+/// Longer than any thread takes to leave; a host that hangs is worse than one that crashes at exit.
+const PATIENCE: Duration = Duration::from_secs(2);
+
+thread_local! {
+    /// Goes when the window's thread has gone through everything else.
+    static LEAVING: RefCell<Option<OpenWindow>> = const { RefCell::new(None) };
+}
+
+/// Says that the window is open for as long as this thread runs.
+pub fn open_while_this_thread_runs(open: OpenWindow) {
+    LEAVING.set(Some(open));
+}
+
+/// Makes the window, in a parent if there is one, on a screen of that scale if the system tells
+/// none.
+pub type Make = Box<
+    dyn FnOnce(
+        Option<ParentWindowHandle>,
+        Option<f64>,
+    ) -> Result<SpawnedEditor<EguiEditorHandle>, Box<dyn Error>>,
+>;
+
+/// A window, made or still to be made.
+pub struct Place {
+    stage: RefCell<Stage>,
+    bell: Bell,
+}
+
+enum Stage {
+    /// The host has not said where; meanwhile it may have told the scale of its screen.
+    ToBeMade(Make, Option<f64>),
+    Made(EguiEditorHandle, baseview::Window),
+    /// It could not be made, or it is closed.
+    None,
+}
+
+/// Why a window cannot do what the host wants.
+#[derive(Debug)]
+pub struct Refusal(String);
+
+impl std::fmt::Display for Refusal {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+impl Error for Refusal {}
+
+impl Place {
+    /// For a window that is made when the host says where.
+    pub fn waiting(make: Make, scale: Option<f64>, bell: Bell) -> Self {
+        Self {
+            stage: RefCell::new(Stage::ToBeMade(make, scale)),
+            bell,
+        }
+    }
+
+    /// With the window made at once.
+    ///
+    /// # Errors
+    /// It cannot be made.
+    pub fn made(
+        make: Make,
+        parent: Option<ParentWindowHandle>,
+        scale: Option<f64>,
+        bell: Bell,
+    ) -> Result<Self, Box<dyn Error>> {
+        let made = make(parent, scale)?;
+        Ok(Self {
+            stage: RefCell::new(Stage::Made(made.handle, made.window)),
+            bell,
+        })
+    }
+
+    /// Makes the window if it is not made, and shows it. Whether it was made now.
+    fn make(&self, parent: Option<ParentWindowHandle>) -> Result<bool, Refusal> {
+        let mut stage = self.stage.borrow_mut();
+        match std::mem::replace(&mut *stage, Stage::None) {
+            Stage::ToBeMade(make, scale) => {
+                let made = make(parent, scale).map_err(|error| Refusal(error.to_string()))?;
+                let shown = made.handle.show(&made.window).map_err(refusal);
+                *stage = Stage::Made(made.handle, made.window);
+                shown.map(|()| true)
+            }
+            other => {
+                *stage = other;
+                Ok(false)
+            }
+        }
+    }
+
+    /// Asks the window, if it is made.
+    fn ask(
+        &self,
+        ask: impl FnOnce(&EguiEditorHandle, &baseview::Window) -> Result<(), baseview::Error>,
+    ) -> Result<(), Refusal> {
+        match &*self.stage.borrow() {
+            Stage::Made(handle, window) => ask(handle, window).map_err(refusal),
+            Stage::ToBeMade(..) | Stage::None => Ok(()),
+        }
+    }
+}
+
+fn refusal(error: baseview::Error) -> Refusal {
+    Refusal(error.to_string())
+}
+
+impl Drop for Place {
+    fn drop(&mut self) {
+        let was_made = matches!(*self.stage.borrow(), Stage::Made(..));
+        self.stage.replace(Stage::None);
+        let until = Instant::now() + PATIENCE;
+        while cfg!(target_os = "linux")
+            && was_made
+            && self.bell.is_window_open()
+            && Instant::now() < until
+        {
+            std::thread::sleep(Duration::from_millis(1));
+        }
+    }
+}
+
+/// What the framework tells a window of, from any thread.
+pub struct Handle {
+    /// Rung to have the window drawn.
+    pub bell: Bell,
+    /// What sizes there may be.
+    pub sizes: ResizeHint,
+}
+
+impl EditorHandle for Handle {
+    type Window = Place;
+    type Error = Refusal;
+
+    fn run_until_closed(place: Place) -> Result<(), Refusal> {
+        place.make(None)?;
+        match place.stage.replace(Stage::None) {
+            Stage::Made(_, window) => window.run_until_closed().map_err(refusal),
+            Stage::ToBeMade(..) | Stage::None => Ok(()),
+        }
+    }
+
+    fn set_parent(&self, parent: ParentWindowHandle, place: &Place) -> Result<(), Refusal> {
+        if place.make(Some(parent))? {
+            return Ok(());
+        }
+        place.ask(|handle, window| handle.set_parent(parent, window))
+    }
+
+    fn show(&self, place: &Place) -> Result<(), Refusal> {
+        if place.make(None)? {
+            return Ok(());
+        }
+        place.ask(|handle, window| handle.show(window))
+    }
+
+    fn hide(&self, place: &Place) -> Result<(), Refusal> {
+        place.ask(|handle, window| handle.hide(window))
+    }
+
+    fn set_size(&self, size: NativeSize<u32>, place: &Place) -> Result<(), Refusal> {
+        place.ask(|handle, window| handle.set_size(size, window))
+    }
+
+    fn host_main_thread_callback(&self, place: &Place) {
+        if let Stage::Made(handle, window) = &*place.stage.borrow() {
+            handle.host_main_thread_callback(window);
+        }
+    }
+
+    fn adjust_size(&self, size: NativeSize<u32>, place: &Place) -> Option<NativeSize<u32>> {
+        match &*place.stage.borrow() {
+            Stage::Made(handle, window) => handle.adjust_size(size, window),
+            Stage::ToBeMade(_, scale) => {
+                Some(self.sizes.adjust_size(size, size, scale.unwrap_or(1.0)))
+            }
+            Stage::None => None,
+        }
+    }
+
+    fn set_fallback_scale_factor(&self, scale: f64, place: &Place) -> Result<(), Refusal> {
+        if let Stage::ToBeMade(_, told) = &mut *place.stage.borrow_mut() {
+            *told = Some(scale);
+            return Ok(());
+        }
+        place.ask(|handle, window| handle.set_fallback_scale_factor(scale, window))
+    }
+
+    fn state_changed(&self) {
+        self.bell.ring();
+    }
+
+    fn param_value_changed(&self, _: &str, _: f32) {
+        self.bell.ring();
+    }
+
+    fn param_modulation_changed(&self, _: &str, _: f32) {
+        self.bell.ring();
+    }
+}
