@@ -138,7 +138,7 @@ fn a_click_on_a_stage_chooses_it_and_another_lets_it_go() {
     assert_eq!(screen.chosen(), Some(2));
     screen
         .0
-        .get_by_label_contains("Looking at stage 3 of 17: copy 1: 1 step ahead");
+        .get_by_label_contains("Looking at stage 3 of 17: copy 1 stays 1 step ahead");
     screen.click(screen.at(42.0, 208.0));
     assert_eq!(screen.chosen(), Some(3));
     screen.click(screen.at(42.0, 208.0));
@@ -176,7 +176,7 @@ fn resting_on_a_stage_tells_what_it_is() {
     screen.0.run_steps(60);
     for words in [
         "Stage 3 of 17: dwell",
-        "Copy 1: 1 step ahead",
+        "Copy 1 stays 1 step ahead",
         "Bars 7-10, 0:12 to 0:20",
         "7 attacks, 1 doubling; 4 pitches: D F G A",
     ] {

@@ -187,7 +187,8 @@ pub fn stage_words(stage: &Stage, form: &Form, process: &Process) -> String {
                 Doing::Drifting => format!("drifts to {}", steps_ahead(copy.to)),
                 Doing::Building => format!("builds up {}", steps_ahead(copy.to)),
                 Doing::Entering => format!("enters {}", steps_ahead(copy.from)),
-                Doing::Locked | Doing::Waiting => steps_ahead(copy.from),
+                // A verb between the two numbers: "copy 1 2 steps ahead" is hard to read.
+                Doing::Locked | Doing::Waiting => format!("stays {}", steps_ahead(copy.from)),
             };
             format!("copy {} {place}", index + 1)
         })

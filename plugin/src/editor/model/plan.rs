@@ -642,7 +642,7 @@ pub fn mode_in_force(seen: &Seen) -> InForce {
 pub struct About {
     /// "Stage 7 of 25: dwell".
     pub title: String,
-    /// "copy 1: 3 steps ahead".
+    /// "copy 1 stays 3 steps ahead".
     pub words: String,
     /// "Bars 10-13, 0:18 to 0:24".
     pub when: String,
@@ -885,7 +885,7 @@ mod tests {
         let seen = seen(EIGHT, Settings::default(), None);
         let told = about(&seen, 2).unwrap();
         assert_eq!(told.title, "Stage 3 of 17: dwell");
-        assert_eq!(told.words, "copy 1: 1 step ahead");
+        assert_eq!(told.words, "copy 1 stays 1 step ahead");
         assert_eq!(told.when, "Bars 7-10, 0:12 to 0:20");
         assert_eq!(told.facts, "7 attacks, 1 doubling");
         assert_eq!(told.sonority, "4 pitches: D F G A");
