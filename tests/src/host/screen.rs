@@ -24,10 +24,8 @@ impl Screen {
                 "-nolisten",
                 "tcp",
                 "-noreset",
-                // With it, the framework draws a frame only when the server tells that the last
-                // one was shown (baseview 0.4.2, `x11/present.rs`). Xvfb's imitation of a monitor
-                // sometimes never tells, on a busy machine, and the window stays empty. Without
-                // it the framework draws by a timer.
+                // Frames are paced by a timer instead of by Xvfb's imitation of a monitor, which a
+                // busy machine delays.
                 "-extension",
                 "Present",
                 "-screen",
