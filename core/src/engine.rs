@@ -10,7 +10,7 @@ use crate::note::{Channel, Key, Velocity};
 use crate::phrase::Phrase;
 use crate::player::{Event, Player, channel_of};
 use crate::process::Process;
-use crate::settings::{MAX_VOICES, Settings};
+use crate::settings::{MAX_PARTS, Settings};
 use crate::time::{Beats, Block};
 
 /// What the controls say during a block.
@@ -177,19 +177,22 @@ impl Engine {
         std::mem::take(&mut self.news)
     }
 
-    /// The channels that voices, or a hand on `played`, use now: where controllers go.
+    /// The channels that parts, or a hand on `played`, use now: where controllers go.
     pub fn channels(&self, played: Option<Channel>) -> impl Iterator<Item = Channel> + '_ {
-        let voices = if self.is_running() {
-            self.process.voices()
-        } else {
-            0
-        };
         let output = self.process.settings().output;
-        let of_voices = (0..voices.min(if output.all_on_one { 1 } else { MAX_VOICES }))
-            .map(move |voice| channel_of(voice, &output));
+        let different = match (self.is_running(), output.all_on_one) {
+            (false, _) => 0,
+            (true, true) => 1,
+            (true, false) => MAX_PARTS,
+        };
+        let of_parts = self
+            .process
+            .parts()
+            .take(different)
+            .map(move |part| channel_of(part, &output));
         played
             .into_iter()
-            .chain(of_voices.filter(move |channel| Some(*channel) != played))
+            .chain(of_parts.filter(move |channel| Some(*channel) != played))
     }
 
     /// Begins a block of `frames` frames.
@@ -300,8 +303,7 @@ impl Engine {
         let now = self.player.come_to(self.block.start);
         if controls.settings != *self.process.settings() {
             self.process.set_settings(controls.settings, now);
-            self.player
-                .silence_from(self.process.voices(), 0, &mut *send);
+            self.player.silence_unused(&self.process, 0, &mut *send);
         }
         let before = self.controls.replace(*controls).unwrap_or(*controls);
         if controls.bypass != before.bypass {

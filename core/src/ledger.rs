@@ -206,23 +206,11 @@ impl Ledger {
         }
     }
 
-    /// Voices from `voice` on fall silent.
-    pub fn silence_from(&mut self, voice: usize, mut send: impl FnMut(Message)) {
+    /// The parts of which `falls_silent` is true do so.
+    pub fn silence(&mut self, falls_silent: impl Fn(usize) -> bool, mut send: impl FnMut(Message)) {
         let slots = &mut self.slots;
         self.held.retain(|Reverse(held)| {
-            let stays = held.voice < voice;
-            if !stays {
-                leave(slots, held, &mut send);
-            }
-            stays
-        });
-    }
-
-    /// One voice falls silent.
-    pub fn silence(&mut self, voice: usize, mut send: impl FnMut(Message)) {
-        let slots = &mut self.slots;
-        self.held.retain(|Reverse(held)| {
-            let stays = held.voice != voice;
+            let stays = !falls_silent(held.voice);
             if !stays {
                 leave(slots, held, &mut send);
             }
@@ -346,7 +334,7 @@ mod tests {
             let channel = Channel::new(voice as u8).unwrap();
             ledger.strike(voice, 9.0, (channel, d4().1), Velocity::new(0.5), |_| ());
         }
-        ledger.silence_from(1, |m| sent.push(m));
+        ledger.silence(|part| part >= 1, |m| sent.push(m));
         assert_eq!(written(&sent).len(), 2);
         assert_eq!(ledger.held().count(), 1);
     }
@@ -363,7 +351,7 @@ mod tests {
         for _ in 0..MAX_SOUNDING + 9 {
             ledger.strike(0, 1.0, d4(), Velocity::new(0.5), &mut count);
         }
-        ledger.silence_from(0, &mut count);
+        ledger.silence(|_| true, &mut count);
         assert_eq!(sounding, 0);
         assert!(ledger.is_silent());
     }

@@ -32,6 +32,8 @@ pub mod fold;
 pub mod motion;
 pub mod growth;
 pub mod process;
+pub mod ensemble;
+pub mod resulting;
 pub mod ledger;
 pub mod player;
 pub mod clock;

@@ -2,11 +2,12 @@
 
 use crate::ledger::{Ledger, Message};
 use crate::note::{Channel, Key, Velocity};
-use crate::process::{Process, VoiceNote, VoiceNotes};
-use crate::settings::{MAX_VOICES, OutputSettings};
+use crate::process::Process;
+use crate::resulting::RESULTING;
+use crate::settings::OutputSettings;
 use crate::time::{Beats, Block, Span};
-use arrayvec::ArrayVec;
-use std::iter::Peekable;
+
+pub use crate::ensemble::unroll;
 
 /// The controller that places a channel between left and right (MIDI 1.0: 10, pan).
 pub const PAN: u8 = 10;
@@ -66,8 +67,7 @@ impl Player {
             });
         };
         self.pan(process, |message| at(part.start, message));
-        let mut voices = voices(process, span);
-        while let Some(note) = next_of(&mut voices) {
+        for note in unroll(process, span) {
             self.end_notes_until(note.on, &mut at);
             let place = (channel_of(note.voice, &process.settings().output), note.key);
             self.ledger
@@ -84,7 +84,7 @@ impl Player {
     /// Voices fall silent at once; the next block starts afresh.
     pub fn stop(&mut self, frame: u32, mut send: impl FnMut(Event)) {
         self.ledger
-            .silence_from(0, |message| send(Event { frame, message }));
+            .silence(|_| true, |message| send(Event { frame, message }));
         self.come_to = None;
     }
 
@@ -93,16 +93,12 @@ impl Player {
         self.come_to = Some(at);
     }
 
-    /// Voices from `voice` on fall silent at once.
-    pub fn silence_from(&mut self, voice: usize, frame: u32, mut send: impl FnMut(Event)) {
-        self.ledger
-            .silence_from(voice, |message| send(Event { frame, message }));
-    }
-
-    /// One voice falls silent at once.
-    pub fn silence(&mut self, voice: usize, frame: u32, mut send: impl FnMut(Event)) {
-        self.ledger
-            .silence(voice, |message| send(Event { frame, message }));
+    /// Parts that `process` does not have, or has no longer, fall silent at once.
+    pub fn silence_unused(&mut self, process: &Process, frame: u32, mut send: impl FnMut(Event)) {
+        self.ledger.silence(
+            |part| !process.plays(part),
+            |message| send(Event { frame, message }),
+        );
     }
 
     /// A key the player's own hand strikes.
@@ -146,9 +142,9 @@ impl Player {
         if output.all_on_one {
             return;
         }
-        for voice in 0..process.voices() {
-            let channel = channel_of(voice, output);
-            let value = pan_of(voice, process.voices(), output.width);
+        for part in process.parts() {
+            let channel = channel_of(part, output);
+            let value = pan_of(part, process.voices(), output.width);
             let panned = &mut self.panned[usize::from(channel.number())];
             if panned.replace(value) != Some(value) {
                 send(Message::Control {
@@ -161,48 +157,30 @@ impl Player {
     }
 }
 
-/// The channel of a voice: the first for the steady one, the k-th after it for copy k.
-pub fn channel_of(voice: usize, output: &OutputSettings) -> Channel {
-    let number = if output.all_on_one { 0 } else { voice as u8 };
+/// The channel of a part: the first for the steady voice, the k-th after it for copy k, the
+/// eleventh for the resulting line. The tenth is left out: it is percussion in General MIDI.
+pub fn channel_of(part: usize, output: &OutputSettings) -> Channel {
+    const ELEVENTH: u8 = 10;
+    let number = match part {
+        _ if output.all_on_one => 0,
+        RESULTING => ELEVENTH,
+        voice => voice as u8,
+    };
     Channel::new(number).unwrap_or(Channel::FIRST)
 }
 
 /// Where a voice sits between left (0) and right (127), 64 being the centre: the steady voice
-/// left of it, the copies fanned out from left to right.
+/// left of it, the copies fanned out from left to right, the resulting line in the middle.
 ///
 /// At full width the voices stand evenly from edge to edge.
-pub fn pan_of(voice: usize, voices: usize, width: f64) -> u8 {
+pub fn pan_of(part: usize, voices: usize, width: f64) -> u8 {
     let last = voices.saturating_sub(1).max(1) as f64;
-    let place = if voices < 2 {
+    let place = if voices < 2 || part == RESULTING {
         0.0
     } else {
-        2.0 * voice as f64 / last - 1.0
+        2.0 * part as f64 / last - 1.0
     };
     (64.0 + 63.0 * width.clamp(0.0, 1.0) * place).round() as u8
-}
-
-type Voices<'a> = ArrayVec<Peekable<VoiceNotes<'a>>, MAX_VOICES>;
-
-fn voices(process: &Process, span: Span) -> Voices<'_> {
-    (0..process.voices())
-        .map(|voice| process.notes(voice, span).peekable())
-        .collect()
-}
-
-/// The earliest note of all voices; the lower voice first if two strike together.
-fn next_of(voices: &mut Voices<'_>) -> Option<VoiceNote> {
-    let earliest = voices
-        .iter_mut()
-        .enumerate()
-        .filter_map(|(index, notes)| Some((notes.peek()?.on, index)))
-        .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))?;
-    voices[earliest.1].next()
-}
-
-/// All notes of all voices whose onsets lie in `span`, in order: the process, unrolled.
-pub fn unroll(process: &Process, span: Span) -> impl Iterator<Item = VoiceNote> + '_ {
-    let mut voices = voices(process, span);
-    std::iter::from_fn(move || next_of(&mut voices))
 }
 
 #[cfg(test)]

@@ -5,13 +5,14 @@ use crate::growth::{Lap, Laps, Ranks};
 use crate::motion::{Course, Piece, SAME_PLACE, Timetable};
 use crate::note::{Key, Velocity};
 use crate::phrase::Phrase;
-use crate::settings::{GrowthSettings, MAX_COPIES, Motion, Settings};
+use crate::resulting::RESULTING;
+use crate::settings::{GrowthSettings, MAX_COPIES, Motion, Resulting, Settings};
 use crate::time::{Beats, Span};
 
 /// A note as a voice plays it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct VoiceNote {
-    /// 0 is the steady voice, k is copy k.
+    /// 0 is the steady voice, k is copy k, [`RESULTING`] the resulting line.
     pub voice: usize,
     /// Song position at which it begins.
     pub on: Beats,
@@ -38,6 +39,8 @@ pub struct Process {
     /// What every copy reads if copies grow; each has its own, since each grows from its entry.
     copies: [CopyProcess; MAX_COPIES],
     fold: FoldMap,
+    /// Ticks after which the phrase is as it was.
+    rotation: i64,
 }
 
 /// What one copy reads, and how it moves.
@@ -61,6 +64,7 @@ impl Process {
             steady: Laps::new(&phrase, &settings.growth),
             copies,
             fold: FoldMap::new(&settings.fold, &phrase),
+            rotation: phrase.smallest_rotation(),
             phrase,
             settings,
             origin,
@@ -73,6 +77,7 @@ impl Process {
         self.phrase.clone_from(phrase);
         self.ranks = Ranks::new(phrase, settings.growth.order, settings.growth.seed);
         self.fold = FoldMap::new(&settings.fold, phrase);
+        self.rotation = phrase.smallest_rotation();
         let timetable = Timetable::new(phrase, settings, build_up_length(phrase, settings));
         for (index, copy) in self.copies.iter_mut().enumerate() {
             copy.course = Course::new(index + 1, timetable, settings);
@@ -126,6 +131,27 @@ impl Process {
     /// Voices in use: the steady one and its copies.
     pub fn voices(&self) -> usize {
         1 + self.settings.motion.copies.min(MAX_COPIES)
+    }
+
+    /// Whether a line is picked out of what the voices play together.
+    pub fn has_line(&self) -> bool {
+        self.voices() > 1 && self.settings.resulting.which != Resulting::Off
+    }
+
+    /// Whether a part, as [`VoiceNote::voice`] counts them, is in use.
+    pub fn plays(&self, part: usize) -> bool {
+        part < self.voices() || (part == RESULTING && self.has_line())
+    }
+
+    /// The parts in use: the voices, then the resulting line.
+    pub fn parts(&self) -> impl Iterator<Item = usize> + use<> {
+        let line = self.has_line().then_some(RESULTING);
+        (0..self.voices()).chain(line)
+    }
+
+    /// Ticks after which the phrase, turned on itself, is as it was.
+    pub fn rotation(&self) -> i64 {
+        self.rotation
     }
 
     /// Song position at which `voice` begins to play; `None` if it never does.

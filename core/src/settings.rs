@@ -9,6 +9,9 @@ pub const MAX_COPIES: usize = 8;
 /// The steady voice and all its copies.
 pub const MAX_VOICES: usize = MAX_COPIES + 1;
 
+/// All that can sound: the voices and the resulting line.
+pub const MAX_PARTS: usize = MAX_VOICES + 1;
+
 /// The grid: how long a step is.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Grid {
@@ -129,6 +132,20 @@ pub enum FoldKind {
     ByDegree,
     /// The closest pitch of the target, ties downward.
     Nearest,
+}
+
+/// What a further player picks out of what all voices play together.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Resulting {
+    /// Nothing.
+    #[default]
+    Off,
+    /// The highest of what is struck at each moment.
+    Top,
+    /// The lowest.
+    Bottom,
+    /// Only what two or more voices strike together; the highest of it.
+    Together,
 }
 
 /// How the phrase is taken out of what was played.
@@ -296,6 +313,27 @@ impl Default for OutputSettings {
     }
 }
 
+/// The resulting line.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ResultingSettings {
+    /// What it picks out.
+    pub which: Resulting,
+    /// Scales velocity; 0 is silence, 2 is double.
+    pub level: f32,
+    /// Octaves above what it doubles, -3 ..= 3.
+    pub octave: i32,
+}
+
+impl Default for ResultingSettings {
+    fn default() -> Self {
+        Self {
+            which: Resulting::default(),
+            level: 1.0,
+            octave: 0,
+        }
+    }
+}
+
 /// All that the engine reads while it plays. A plain value: copying it is all it takes.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Settings {
@@ -309,6 +347,8 @@ pub struct Settings {
     pub fold: FoldSettings,
     /// How voices leave.
     pub output: OutputSettings,
+    /// The line picked out of all voices.
+    pub resulting: ResultingSettings,
     /// What each copy has of its own.
     pub copies: [CopySettings; MAX_COPIES],
 }

@@ -36,6 +36,13 @@ proptest! {
                 .collect();
             prop_assert_eq!(whole, parts);
         }
+        // The resulting line with them.
+        let whole: Vec<_> = unroll(&process, Span::new(0.0, 200.0)).collect();
+        let parts: Vec<_> = cuts
+            .windows(2)
+            .flat_map(|cut| unroll(&process, Span::new(cut[0], cut[1])))
+            .collect();
+        prop_assert_eq!(whole, parts);
     }
 
     /// Onsets come in order, inside the span, and every note lasts.

@@ -133,6 +133,20 @@ fn fold() -> impl Strategy<Value = FoldSettings> {
         })
 }
 
+fn resulting() -> impl Strategy<Value = ResultingSettings> {
+    let kinds = vec![
+        Resulting::Off,
+        Resulting::Top,
+        Resulting::Bottom,
+        Resulting::Together,
+    ];
+    (select(kinds), 0u8..=20, -3i32..=3).prop_map(|(which, level, octave)| ResultingSettings {
+        which,
+        level: f32::from(level) / 10.0,
+        octave,
+    })
+}
+
 /// Any settings at all.
 pub fn settings() -> impl Strategy<Value = Settings> {
     let grids = Grid::ALL.to_vec();
@@ -143,8 +157,9 @@ pub fn settings() -> impl Strategy<Value = Settings> {
             width: f64::from(width) / 100.0,
         }
     });
-    (select(grids), motion(), growth(), fold(), output, copies()).prop_map(
-        |(grid, motion, growth, fold, output, copies)| Settings {
+    let shape = (select(grids), motion(), growth(), fold());
+    (shape, output, resulting(), copies()).prop_map(
+        |((grid, motion, growth, fold), output, resulting, copies)| Settings {
             capture: CaptureSettings {
                 grid,
                 ..CaptureSettings::default()
@@ -153,6 +168,7 @@ pub fn settings() -> impl Strategy<Value = Settings> {
             growth,
             fold,
             output,
+            resulting,
             copies,
         },
     )

@@ -1,0 +1,169 @@
+//! The resulting line: a melody that nobody plays, picked out of what all voices play together.
+//!
+//! A further player doubles what a listener may pick out of the composite: its top, its bottom,
+//! or the places where voices coincide. *Top* takes the highest of whatever is struck at each
+//! moment, which music information retrieval calls the skyline (A. Uitdenbogerd and J. Zobel,
+//! *Melodic matching techniques for large music databases*, ACM Multimedia 1999; from memory).
+//!
+//! The line is heard while the voices dwell. It enters when every copy has been locked for a
+//! cycle, and leaves a cycle before one of them moves; where a dwell is no longer than that it
+//! stays away. In unison nothing results, so nothing is played (common practice, no source).
+
+use crate::ensemble::Ensemble;
+use crate::motion::Part;
+use crate::note::Key;
+use crate::process::{Process, VoiceNote};
+use crate::settings::{MAX_VOICES, Resulting};
+use crate::time::{Beats, Span, to_ticks};
+use std::iter::Peekable;
+
+/// The place of the line among the parts: after all voices.
+pub const RESULTING: usize = MAX_VOICES;
+
+/// Strokes so close, in beats, are one attack: far above rounding, far below a frame.
+const TOGETHER: Beats = 1e-6;
+
+/// So many moments are searched for the end of a note, no more: a note over which more is struck
+/// keeps its own.
+const LOOK_AHEAD: usize = 64;
+
+/// The notes of the line whose onsets lie in a span, in order. One sounds at a time: each ends
+/// where the next begins, if not before.
+///
+/// # Real-time
+/// Allocates never, blocks never.
+#[derive(Clone, Debug)]
+pub struct ResultingNotes<'a> {
+    process: &'a Process,
+    picked: Option<Picked<'a>>,
+}
+
+impl<'a> ResultingNotes<'a> {
+    /// The line in `span`; empty if it is switched off or there is no copy.
+    pub fn new(process: &'a Process, span: Span) -> Self {
+        Self {
+            process,
+            picked: process.has_line().then(|| Picked::new(process, span)),
+        }
+    }
+
+    /// Where the line goes on after `note`, if that is while the note sounds.
+    fn next_onset(&self, note: &VoiceNote) -> Option<Beats> {
+        let while_it_sounds = Span::new(note.on + 2.0 * TOGETHER, note.off);
+        let mut ahead = Picked::new(self.process, while_it_sounds);
+        let attacks = std::iter::from_fn(|| ahead.next_attack());
+        let next = attacks.take(LOOK_AHEAD).flatten().next()?;
+        Some(next.on)
+    }
+}
+
+impl Iterator for ResultingNotes<'_> {
+    type Item = VoiceNote;
+
+    fn next(&mut self) -> Option<VoiceNote> {
+        let settings = self.process.settings().resulting;
+        loop {
+            let picked = self.picked.as_mut()?.next()?;
+            let Some(velocity) = picked.velocity.scaled(settings.level) else {
+                continue;
+            };
+            return Some(VoiceNote {
+                voice: RESULTING,
+                off: self.next_onset(&picked).unwrap_or(picked.off),
+                key: Key::by_octave(i32::from(picked.key.number()) + 12 * settings.octave),
+                velocity,
+                ..picked
+            });
+        }
+    }
+}
+
+/// The notes of voices that the line doubles.
+#[derive(Clone, Debug)]
+struct Picked<'a> {
+    process: &'a Process,
+    span: Span,
+    notes: Peekable<Ensemble<'a>>,
+}
+
+impl<'a> Picked<'a> {
+    fn new(process: &'a Process, span: Span) -> Self {
+        // A little more on either side, so that no attack is cut in two.
+        let around = Span::new(span.start - 2.0 * TOGETHER, span.end + 2.0 * TOGETHER);
+        Self {
+            process,
+            span,
+            notes: Ensemble::new(process, around).peekable(),
+        }
+    }
+
+    /// The next moment at which something is struck, with what of it the line takes.
+    fn next_attack(&mut self) -> Option<Option<VoiceNote>> {
+        let first = self.notes.next().filter(|note| note.on < self.span.end)?;
+        let picked = self.pick(first);
+        let inside = first.on >= self.span.start && sings(self.process, first.on);
+        Some(picked.filter(|_| inside))
+    }
+
+    /// What is struck together with `first`, and what of it the line takes.
+    fn pick(&mut self, first: VoiceNote) -> Option<VoiceNote> {
+        let which = self.process.settings().resulting.which;
+        let mut best = first;
+        let mut coincide = false;
+        let same = |note: &VoiceNote| note.on - first.on <= TOGETHER;
+        while let Some(note) = self.notes.next_if(same) {
+            coincide |= note.voice != first.voice;
+            let better = match which {
+                Resulting::Bottom => note.key < best.key,
+                Resulting::Off | Resulting::Top | Resulting::Together => note.key > best.key,
+            };
+            if better {
+                best = note;
+            }
+        }
+        let taken = coincide || which != Resulting::Together;
+        taken.then_some(VoiceNote {
+            on: first.on,
+            ..best
+        })
+    }
+}
+
+impl Iterator for Picked<'_> {
+    type Item = VoiceNote;
+
+    fn next(&mut self) -> Option<VoiceNote> {
+        std::iter::from_fn(|| self.next_attack()).flatten().next()
+    }
+}
+
+/// Whether the line is heard at song position `at`.
+pub fn sings(process: &Process, at: Beats) -> bool {
+    process.has_line()
+        && (1..process.voices()).all(|copy| is_well_locked(process, copy, at))
+        && (1..process.voices()).any(|copy| is_apart(process, copy, at))
+}
+
+/// Whether `copy` has been locked for a cycle, and will be for another.
+fn is_well_locked(process: &Process, copy: usize, at: Beats) -> bool {
+    let Some(from) = process.moves_from(copy) else {
+        return false;
+    };
+    let tau = at - from + TOGETHER;
+    let timetable = process.course(copy).timetable();
+    let station = timetable.station_at(tau.max(0.0));
+    let cycle = process.phrase().length();
+    let (begin, end) = (timetable.begin_of(station), timetable.end_of(station));
+    let leaves = if end - begin > 2.5 * cycle {
+        end - cycle
+    } else {
+        end
+    };
+    station.part == Part::Dwell && (begin + cycle..leaves).contains(&tau)
+}
+
+/// Whether `copy` does not coincide with the steady voice.
+fn is_apart(process: &Process, copy: usize, at: Beats) -> bool {
+    let ahead = process.displacement(copy, at).unwrap_or(0.0);
+    to_ticks(ahead).rem_euclid(process.rotation()) != 0
+}

@@ -1,0 +1,119 @@
+//! The resulting line, worked by hand.
+
+use procession_core::phrase::Phrase;
+use procession_core::player::unroll;
+use procession_core::process::{Process, VoiceNote};
+use procession_core::resulting::RESULTING;
+use procession_core::settings::{
+    CopiesMove, Motion, MotionSettings, Resulting, ResultingSettings, Settings,
+};
+use procession_core::time::Span;
+
+/// Six steps; a copy that jumps by one after every four cycles of 1.5 beats.
+const PHRASE: &str = "D4 F4 . A4 . C5";
+
+fn jumping(which: Resulting) -> Settings {
+    Settings {
+        motion: MotionSettings {
+            motion: Motion::Jump,
+            dwell: 4,
+            ..MotionSettings::default()
+        },
+        resulting: ResultingSettings {
+            which,
+            ..ResultingSettings::default()
+        },
+        ..Settings::default()
+    }
+}
+
+fn line(settings: Settings, from: f64, to: f64) -> Vec<VoiceNote> {
+    let phrase = Phrase::from_text(PHRASE, 0.25).expect("these words are notes");
+    let process = Process::new(phrase, settings, 0.0);
+    unroll(&process, Span::new(from, to))
+        .filter(|note| note.voice == RESULTING)
+        .collect()
+}
+
+fn keys(line: &[VoiceNote]) -> Vec<u8> {
+    line.iter().map(|note| note.key.number()).collect()
+}
+
+/// One step ahead, the copy turns D F . A . C into F . A . C D. Together, step by step:
+/// D+F, F, A, A, C, C+D.
+#[test]
+fn one_step_ahead_the_line_is_what_the_six_steps_give() {
+    let second_cycle = (7.5, 9.0);
+    let of = |which| keys(&line(jumping(which), second_cycle.0, second_cycle.1));
+    assert_eq!(of(Resulting::Top), [65, 65, 69, 69, 72, 72]);
+    assert_eq!(of(Resulting::Bottom), [62, 65, 69, 69, 72, 62]);
+    assert_eq!(of(Resulting::Together), [65, 72]);
+    assert!(of(Resulting::Off).is_empty());
+}
+
+#[test]
+fn it_enters_a_cycle_after_the_copy_has_locked_and_leaves_a_cycle_before_it_moves() {
+    let line = line(jumping(Resulting::Top), 6.0, 12.0);
+    let first = line.first().map(|note| note.on);
+    let last = line.last().map(|note| note.on);
+    assert_eq!((first, last), (Some(7.5), Some(10.25)));
+}
+
+#[test]
+fn in_unison_nothing_results() {
+    assert_eq!(line(jumping(Resulting::Together), 0.0, 6.0), []);
+    // Six jumps later the voices coincide again, for good.
+    assert_eq!(line(jumping(Resulting::Top), 36.0, 60.0), []);
+}
+
+#[test]
+fn a_dwell_of_one_cycle_is_too_short_to_enter_and_leave() {
+    let mut settings = jumping(Resulting::Top);
+    settings.motion.dwell = 1;
+    assert_eq!(line(settings, 0.0, 9.0), []);
+    settings.motion.dwell = 2;
+    let line = line(settings, 3.0, 6.0);
+    assert!(line.iter().all(|note| note.on >= 4.5), "{line:?}");
+    assert_eq!(line.len(), 6);
+}
+
+#[test]
+fn it_falls_silent_during_a_drift() {
+    let mut settings = jumping(Resulting::Top);
+    settings.motion.motion = Motion::Drift;
+    settings.motion.drift = 2;
+    // Locked from 9 to 15, on the way from 15 to 18.
+    let line = line(settings, 9.0, 18.0);
+    assert!(line.iter().all(|note| (10.5..13.5).contains(&note.on)));
+    assert_eq!(line.len(), 12);
+}
+
+#[test]
+fn every_copy_has_to_be_locked() {
+    let mut settings = jumping(Resulting::Top);
+    settings.motion.copies = 2;
+    settings.motion.copies_move = CopiesMove::Together;
+    // The second copy enters two cycles later, so it moves two cycles later, too.
+    settings.motion.entry = 2;
+    let line = line(settings, 6.0, 12.0);
+    // Copy 1 allows 7.5 to 10.5, copy 2 only what is before 7.5 or from 10.5 on.
+    assert_eq!(line, []);
+}
+
+#[test]
+fn it_is_one_line_in_its_own_octave_and_at_its_own_level() {
+    let mut settings = jumping(Resulting::Top);
+    settings.resulting.octave = 1;
+    settings.resulting.level = 0.5;
+    let line = line(settings, 7.5, 9.0);
+    assert_eq!(keys(&line), [77, 77, 81, 81, 84, 84]);
+    for pair in line.windows(2) {
+        assert!(pair[0].off <= pair[1].on);
+    }
+    let whole = Phrase::from_text(PHRASE, 0.25).expect("these words are notes");
+    let struck = whole.notes()[0].velocity.value();
+    assert!(
+        line.iter()
+            .all(|note| (note.velocity.value() - struck / 2.0).abs() < 1e-6)
+    );
+}
