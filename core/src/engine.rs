@@ -24,6 +24,12 @@ pub struct Controls {
     pub thru: bool,
     /// Whether everything that is played goes through and nothing else sounds.
     pub bypass: bool,
+    /// Going on gives a cue.
+    pub cue: bool,
+    /// The key that gives a cue when struck. It is neither heard nor passed on.
+    pub cue_key: Option<Key>,
+    /// The number of the controller that gives a cue when it rises past its middle.
+    pub cue_controller: Option<u8>,
 }
 
 /// Where the process begins.
@@ -73,6 +79,8 @@ pub struct Engine {
     free: bool,
     /// Everything that sounds is to be ended first of all.
     interrupted: bool,
+    /// Whether the controller that gives cues is past its middle.
+    pedal_down: bool,
     block: Block,
     /// How many frames of the block are done.
     frame: u32,
@@ -95,6 +103,7 @@ impl Engine {
             controls: None,
             free: false,
             interrupted: false,
+            pedal_down: false,
             block: Block::new(0.0, crate::clock::DEFAULT_TEMPO, 48_000.0, 0),
             frame: 0,
             news: News::default(),
@@ -233,6 +242,13 @@ impl Engine {
         let Some(key) = key else { return };
         let channel = channel.unwrap_or(Channel::FIRST);
         self.play_until(frame, &mut send);
+        if self
+            .controls
+            .is_some_and(|controls| controls.cue_key == Some(key))
+        {
+            self.cue();
+            return;
+        }
         self.listener
             .note_on(self.heard_at_frame(), channel, key, velocity);
         if self.lets_through() {
@@ -252,6 +268,28 @@ impl Engine {
         self.listener.note_off(self.heard_at_frame(), channel, key);
         // Whatever let the key through, its end goes through too.
         self.player.lift(self.frame(), channel, key, &mut send);
+    }
+
+    /// A controller is moved at `frame`, to `value` of 0 ..= 1. Whether that is a matter of cues,
+    /// and not to be passed on.
+    pub fn control(
+        &mut self,
+        frame: u32,
+        controller: u8,
+        value: f32,
+        send: impl FnMut(Event),
+    ) -> bool {
+        let cues = |controls: Controls| controls.cue_controller == Some(controller);
+        if !self.controls.is_some_and(cues) {
+            return false;
+        }
+        self.play_until(frame, send);
+        let down = value >= 0.5;
+        if down && !std::mem::replace(&mut self.pedal_down, down) {
+            self.cue();
+        }
+        self.pedal_down = down;
+        true
     }
 
     /// Plays up to `frame` of the block, so that what is sent next comes in time order.
@@ -279,6 +317,11 @@ impl Engine {
             Joint::On => (),
             Joint::Starts | Joint::Stops | Joint::Leaps => {
                 self.free = false;
+                match joint {
+                    // A performance begins anew with the song, and goes on in a loop.
+                    Joint::Starts => self.process.forget_cues(),
+                    _ => (self.process).come_to_rest(self.player.come_to(self.block.start)),
+                }
                 self.start_afresh(send);
                 self.player.pan_anew();
             }
@@ -289,6 +332,14 @@ impl Engine {
     }
 
     /// Once the song rolls, the process begins at a song position.
+    /// A performer's cue, now.
+    fn cue(&mut self) {
+        if self.is_running() {
+            let now = self.block.start + f64::from(self.frame) * self.block.beats_per_frame;
+            self.process.cue(now);
+        }
+    }
+
     fn find_place_in_song(&mut self) {
         if self.anchor == Anchor::NextStart {
             self.anchor = Anchor::Song(self.block.start);
@@ -317,11 +368,15 @@ impl Engine {
             }
             _ => (),
         }
+        if controls.cue && !before.cue {
+            self.cue();
+        }
     }
 
     /// Takes the phrase out of what was played, and begins to play it.
     fn hold(&mut self, settings: &Settings, send: &mut impl FnMut(Event)) {
         self.start_afresh(send);
+        self.process.forget_cues();
         self.player.pan_anew();
         let song_starts = self.clock.heard() - self.block.start;
         let grid_zero = self.clock.is_playing().then_some(song_starts);

@@ -7,7 +7,7 @@ use crate::motion::{Part, Station, shifts_to_unison};
 use crate::note::Key;
 use crate::phrase::Phrase;
 use crate::process::Process;
-use crate::settings::{Growth, Motion, Shifts};
+use crate::settings::{Advance, Growth, Motion, Shifts};
 use crate::time::{Beats, Span, to_ticks};
 
 /// What a copy does during a stage.
@@ -108,8 +108,15 @@ pub struct Form {
 const MAX_STAGES: usize = 4096;
 
 impl Form {
-    /// The form of `process`.
+    /// The form of `process`. One that moves on cue has the form of its counts, as a proposal to
+    /// the performer.
     pub fn new(process: &Process) -> Self {
+        let mut settings = *process.settings();
+        if settings.motion.advance == Advance::OnCue {
+            settings.motion.advance = Advance::Counted;
+            let counted = Process::new(process.phrase().clone(), settings, process.origin());
+            return Self::new(&counted);
+        }
         let step = process.settings().step();
         let (end, endless) = end(process);
         let mut cuts = boundaries(process, end);

@@ -5,9 +5,12 @@
 //! and dwells again. Its course is cut into [`Piece`]s in each of which the place in the material
 //! is a quadratic of time at most, so the time of an onset is a square root, never a search.
 
-use crate::phrase::Phrase;
-use crate::settings::{CopiesMove, Motion, Settings, Shifts};
-use crate::time::{Beats, to_ticks};
+mod timetable;
+
+pub use timetable::{Dwelling, Part, Station, Timetable, drift_cycles, shifts_to_unison};
+
+use crate::settings::{CopiesMove, Settings};
+use crate::time::Beats;
 
 /// Beats by which two computations of the same place in the material may differ.
 ///
@@ -84,216 +87,6 @@ impl Piece {
     /// The local tempo ratio at time `at`; 1 when steady.
     pub fn ratio_at(&self, at: Beats) -> f64 {
         self.rate + 2.0 * self.bend * (at - self.start)
-    }
-}
-
-/// What a copy is doing within a stage.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Part {
-    /// Silent, then filling in, already displaced.
-    Build,
-    /// Locked.
-    Dwell,
-    /// Leaning into the faster (or slower) tempo.
-    Lean,
-    /// Relaxing out of it.
-    Settle,
-}
-
-/// A stage and the part of it that a moment falls in.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Station {
-    /// Shifts completed.
-    pub stage: u64,
-    /// The part.
-    pub part: Part,
-}
-
-/// The timetable that all copies share: how long stages last and how many there are.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Timetable {
-    motion: Motion,
-    dwell: Beats,
-    drift: Beats,
-    build: Beats,
-    /// The stage that is never left.
-    last: Option<u64>,
-}
-
-impl Timetable {
-    /// The timetable of `phrase` under `settings`. `build` is how long a build-up takes, in beats.
-    pub fn new(phrase: &Phrase, settings: &Settings, build: Beats) -> Self {
-        let motion = &settings.motion;
-        Self {
-            motion: motion.motion,
-            dwell: f64::from(motion.dwell.max(1)) * phrase.length(),
-            drift: match motion.motion {
-                Motion::Drift => f64::from(drift_cycles(phrase, settings)) * phrase.length(),
-                Motion::Jump | Motion::BuildUp => 0.0,
-            },
-            build: if motion.motion == Motion::BuildUp {
-                build
-            } else {
-                0.0
-            },
-            last: match motion.shifts {
-                Shifts::Auto => Some(shifts_to_unison(phrase, settings)),
-                Shifts::Count(count) => Some(u64::from(count)),
-                Shifts::Endless => None,
-            },
-        }
-    }
-
-    /// The stage that is held for ever, if the process comes to an end.
-    pub fn last_stage(&self) -> Option<u64> {
-        self.last
-    }
-
-    /// When stage `stage` begins, in beats since entry.
-    pub fn start_of(&self, stage: u64) -> Beats {
-        match stage {
-            0 => 0.0,
-            _ => self.dwell + self.drift + (stage - 1) as f64 * self.period(),
-        }
-    }
-
-    /// The part of the stage in which `tau` (beats since entry) falls.
-    pub fn station_at(&self, tau: Beats) -> Station {
-        let guess = 1.0 + ((tau - self.dwell - self.drift) / self.period()).floor();
-        // `as` saturates; the two corrections undo at most a rounding of the division.
-        let mut stage = guess as u64;
-        if tau < self.start_of(stage) {
-            stage = stage.saturating_sub(1);
-        } else if tau >= self.start_of(stage + 1) {
-            stage += 1;
-        }
-        if let Some(last) = self.last {
-            stage = stage.min(last);
-        }
-        let part = [Part::Build, Part::Dwell, Part::Lean]
-            .into_iter()
-            .find(|part| tau < self.end_of(Station { stage, part: *part }))
-            .unwrap_or(Part::Settle);
-        Station { stage, part }
-    }
-
-    /// When that part begins.
-    pub fn begin_of(&self, station: Station) -> Beats {
-        let start = self.start_of(station.stage);
-        let built = start + if station.stage == 0 { 0.0 } else { self.build };
-        match station.part {
-            Part::Build => start,
-            Part::Dwell => built,
-            Part::Lean => built + self.dwell,
-            Part::Settle => built + self.dwell + self.drift / 2.0,
-        }
-    }
-
-    /// When that part ends; infinite in the dwell of the last stage.
-    pub fn end_of(&self, station: Station) -> Beats {
-        let stage = station.stage;
-        match station.part {
-            Part::Build => self.begin_of(Station {
-                stage,
-                part: Part::Dwell,
-            }),
-            Part::Dwell if self.last.is_some_and(|last| stage >= last) => Beats::INFINITY,
-            // Without a drift the dwell runs to the next stage, computed as that one's start is.
-            Part::Dwell if self.drift == 0.0 => self.start_of(stage + 1),
-            Part::Dwell => self.begin_of(Station {
-                stage,
-                part: Part::Lean,
-            }),
-            Part::Lean => self.begin_of(Station {
-                stage,
-                part: Part::Settle,
-            }),
-            Part::Settle => self.start_of(stage + 1),
-        }
-    }
-
-    /// The part after that one, leaving out those of no length.
-    pub fn after(&self, station: Station) -> Station {
-        let Station { stage, part } = station;
-        let next = match part {
-            Part::Build => Station {
-                stage,
-                part: Part::Dwell,
-            },
-            Part::Dwell if self.drift > 0.0 => Station {
-                stage,
-                part: Part::Lean,
-            },
-            Part::Lean => Station {
-                stage,
-                part: Part::Settle,
-            },
-            Part::Dwell | Part::Settle => Station {
-                stage: stage + 1,
-                part: Part::Build,
-            },
-        };
-        match next.part {
-            Part::Build if self.build == 0.0 => Station {
-                part: Part::Dwell,
-                ..next
-            },
-            _ => next,
-        }
-    }
-
-    /// From one stage to the next, once the first is over. Never 0: a dwell lasts a cycle at
-    /// least.
-    fn period(&self) -> Beats {
-        self.build + self.dwell + self.drift
-    }
-}
-
-/// The whole cycles a drift takes: as asked, or as many as keep every copy's tempo between half
-/// and double.
-pub fn drift_cycles(phrase: &Phrase, settings: &Settings) -> u32 {
-    let motion = &settings.motion;
-    let fan = match motion.copies_move {
-        CopiesMove::Fanned => motion.copies.max(1),
-        CopiesMove::Together | CopiesMove::InTurn => 1,
-    };
-    let furthest = settings.step() * f64::from(motion.shift_by.abs()) * fan as f64;
-    // The ease peaks at twice the mean rate: 1 + 2d/R <= 2 ahead, 1 - 2d/R >= 1/2 behind.
-    let shortest = if motion.shift_by < 0 {
-        4.0 * furthest
-    } else {
-        2.0 * furthest
-    };
-    let needed = (shortest / phrase.length() - SAME_PLACE).ceil();
-    motion.drift.max(1).max(needed as u32)
-}
-
-/// Shifts after which a moving copy first coincides with the steady voice again.
-///
-/// The smallest n > 0 with n shifts a multiple of the phrase's smallest rotation; 0 if there is no
-/// shift. When copies move in turn, each needs so many.
-pub fn shifts_to_unison(phrase: &Phrase, settings: &Settings) -> u64 {
-    let motion = &settings.motion;
-    let shift = to_ticks(settings.step() * f64::from(motion.shift_by.abs()));
-    if shift == 0 {
-        return 0;
-    }
-    let rotation = phrase.smallest_rotation();
-    let rounds = (rotation / greatest_common_divisor(rotation, shift)) as u64;
-    match motion.copies_move {
-        CopiesMove::Fanned | CopiesMove::Together => rounds,
-        // A shift by a whole rotation is heard by nobody, whoever makes it.
-        CopiesMove::InTurn if rounds == 1 => 1,
-        CopiesMove::InTurn => rounds * motion.copies.max(1) as u64,
-    }
-}
-
-/// Of two positive whole numbers.
-pub(crate) fn greatest_common_divisor(a: i64, b: i64) -> i64 {
-    if b == 0 {
-        a
-    } else {
-        greatest_common_divisor(b, a % b)
     }
 }
 
@@ -441,6 +234,11 @@ impl Course {
         &self.timetable
     }
 
+    /// The same, to be cued.
+    pub fn timetable_mut(&mut self) -> &mut Timetable {
+        &mut self.timetable
+    }
+
     /// Beats ahead after `stage` shifts, standing offset aside.
     pub fn shifted(&self, stage: u64) -> Beats {
         self.by * ((stage + self.turns).saturating_sub(self.turn) / self.turns) as f64
@@ -479,9 +277,11 @@ impl Course {
         let there = self.shifted(stage + 1);
         let distance = there - here;
         let half_way = here + distance / 2.0;
-        let drift = self.timetable.drift;
+        let drift = self.timetable.drift();
         let (before, after, rate, bend) = match part {
             Part::Build | Part::Dwell => (here, here, 1.0, 0.0),
+            // A stage that moves another copy.
+            Part::Lean | Part::Settle if distance == 0.0 => (here, here, 1.0, 0.0),
             // ease(p) = 2p^2, then 1 - 2(1 - p)^2
             Part::Lean => (here, half_way, 1.0, 2.0 * distance / (drift * drift)),
             Part::Settle => (
@@ -491,7 +291,6 @@ impl Course {
                 -2.0 * distance / (drift * drift),
             ),
         };
-        let moves = distance != 0.0;
         Piece {
             start,
             end,
@@ -502,28 +301,14 @@ impl Course {
             building_from: (part == Part::Build && self.shifted(stage.max(1) - 1) != here)
                 .then_some(start + before),
         }
-        .straightened(!moves)
-    }
-}
-
-impl Piece {
-    fn straightened(self, straight: bool) -> Self {
-        if straight {
-            Self {
-                rate: 1.0,
-                bend: 0.0,
-                ..self
-            }
-        } else {
-            self
-        }
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::settings::MotionSettings;
+    use crate::phrase::Phrase;
+    use crate::settings::{Motion, MotionSettings};
 
     fn twelve_steps() -> Phrase {
         Phrase::from_text("D4 F4 G4 . A4 . C5 A4 . G4 E4 .", 0.25).unwrap()

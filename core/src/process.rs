@@ -2,7 +2,7 @@
 
 use crate::fold::FoldMap;
 use crate::growth::{Lap, Laps, Ranks};
-use crate::motion::{Course, Piece, SAME_PLACE, Timetable};
+use crate::motion::{Course, Dwelling, Piece, SAME_PLACE, Timetable};
 use crate::note::{Key, Velocity};
 use crate::phrase::Phrase;
 use crate::resulting::RESULTING;
@@ -83,6 +83,7 @@ impl Process {
             copy.course = Course::new(index + 1, timetable, settings);
         }
         self.settle();
+        self.forget_cues();
     }
 
     /// The phrase.
@@ -226,6 +227,56 @@ impl Process {
         }
     }
 
+    /// A performer's cue at song position `now`: every copy that dwells moves at its next cycle.
+    /// Whether any took it.
+    pub fn cue(&mut self, now: Beats) -> bool {
+        let mut taken = false;
+        for copy in 1..self.voices() {
+            if let Some(tau) = self.counted(copy, now) {
+                let timetable = self.copies[copy - 1].course.timetable_mut();
+                taken |= timetable.cue(tau);
+            }
+        }
+        taken
+    }
+
+    /// No cue was ever given.
+    pub fn forget_cues(&mut self) {
+        self.set_dwellings([Some(Dwelling::FIRST); MAX_COPIES]);
+    }
+
+    /// Song position is about to leap away from `now`: copies that move on cue come to rest at the
+    /// offset they have or were on their way to.
+    pub fn come_to_rest(&mut self, now: Beats) {
+        for copy in 1..=MAX_COPIES {
+            let tau = self.counted(copy, now).unwrap_or(0.0);
+            self.copies[copy - 1]
+                .course
+                .timetable_mut()
+                .come_to_rest(tau);
+        }
+    }
+
+    /// Where copies stand that move on cue; none if stages are counted.
+    pub fn dwellings(&self) -> [Option<Dwelling>; MAX_COPIES] {
+        std::array::from_fn(|index| self.copies[index].course.timetable().dwelling())
+    }
+
+    /// Puts copies that move on cue where another process has them.
+    pub fn set_dwellings(&mut self, dwellings: [Option<Dwelling>; MAX_COPIES]) {
+        for (copy, dwelling) in self.copies.iter_mut().zip(dwellings) {
+            if let Some(dwelling) = dwelling {
+                copy.course.timetable_mut().dwell(dwelling);
+            }
+        }
+    }
+
+    /// Beats since `copy` began to count its moves, once it has.
+    fn counted(&self, copy: usize, now: Beats) -> Option<Beats> {
+        let tau = now - self.moves_from(copy)?;
+        (tau >= 0.0).then_some(tau)
+    }
+
     fn change_growth(&mut self, old: &GrowthSettings, now: Beats) {
         let new = self.settings.growth;
         if (old.order, old.seed) != (new.order, new.seed) {
@@ -273,6 +324,11 @@ impl Process {
         let same_step = old.step() == settings.step();
         for copy in 1..=MAX_COPIES {
             let mut course = Course::new(copy, timetable, &settings);
+            let counted = self.counted(copy, now).unwrap_or(0.0);
+            let before = self.copies[copy - 1].course;
+            course
+                .timetable_mut()
+                .take_over(before.timetable(), counted);
             let tau = self
                 .entry(copy)
                 .map(|entry| now - entry)

@@ -66,6 +66,17 @@ pub enum Motion {
     BuildUp,
 }
 
+/// What ends a dwell.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Advance {
+    /// So many cycles: everything follows from the song position.
+    #[default]
+    Counted,
+    /// A performer's cue. Where a voice stands then depends on when cues were given, so it does
+    /// not follow from the song position.
+    OnCue,
+}
+
 /// Who moves at a shift, and how far.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum CopiesMove {
@@ -203,6 +214,8 @@ pub struct MotionSettings {
     pub shift_by: i32,
     /// Who moves.
     pub copies_move: CopiesMove,
+    /// What ends a dwell.
+    pub advance: Advance,
     /// Cycles locked at one offset, 1 ..= 64.
     pub dwell: u32,
     /// Cycles that a drift takes, 1 ..= 64.
@@ -221,6 +234,7 @@ impl Default for MotionSettings {
             offset: 0.0,
             shift_by: 1,
             copies_move: CopiesMove::default(),
+            advance: Advance::default(),
             dwell: 8,
             drift: 4,
             shifts: Shifts::default(),

@@ -11,7 +11,7 @@ use procession_core::ledger::Message;
 use procession_core::note::{Channel, Key, Velocity};
 use procession_core::phrase::Phrase;
 use procession_core::player::Event;
-use procession_core::settings::{CopiesMove, Growth, Motion, Settings, Shifts};
+use procession_core::settings::{Advance, CopiesMove, Growth, Motion, Settings, Shifts};
 use proptest::prelude::*;
 use proptest::sample::select;
 use std::collections::HashMap;
@@ -28,6 +28,9 @@ enum Turn {
     Hold(bool),
     Thru(bool),
     Bypass(bool),
+    Cue(bool),
+    CueKey(Option<u8>),
+    Advance(Advance),
     Settings(Box<Settings>),
     NoteOn(u8, Option<u8>),
     NoteOff(Option<u8>, Option<u8>),
@@ -54,6 +57,9 @@ fn turn() -> impl Strategy<Value = Turn> {
         3 => any::<bool>().prop_map(Turn::Hold),
         1 => any::<bool>().prop_map(Turn::Thru),
         1 => any::<bool>().prop_map(Turn::Bypass),
+        2 => any::<bool>().prop_map(Turn::Cue),
+        1 => proptest::option::of(50u8..70).prop_map(Turn::CueKey),
+        2 => select(vec![Advance::Counted, Advance::OnCue]).prop_map(Turn::Advance),
         2 => settings().prop_map(|s| Turn::Settings(Box::new(s))),
         6 => (50u8..70, proptest::option::of(0u8..4)).prop_map(|(k, c)| Turn::NoteOn(k, c)),
         4 => (proptest::option::of(50u8..70), proptest::option::of(0u8..4))
@@ -99,6 +105,9 @@ impl Host {
             Turn::Hold(on) => self.controls.hold = *on,
             Turn::Thru(on) => self.controls.thru = *on,
             Turn::Bypass(on) => self.controls.bypass = *on,
+            Turn::Cue(on) => self.controls.cue = *on,
+            Turn::CueKey(key) => self.controls.cue_key = key.and_then(Key::new),
+            Turn::Advance(advance) => self.controls.settings.motion.advance = *advance,
             Turn::Settings(settings) => self.controls.settings = **settings,
             Turn::NoteOn(key, channel) => {
                 let place = (channel.and_then(Channel::new), Key::new(*key));

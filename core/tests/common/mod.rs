@@ -76,6 +76,7 @@ fn motion() -> impl Strategy<Value = MotionSettings> {
                     offset,
                     shift_by,
                     copies_move,
+                    advance: Advance::Counted,
                     dwell,
                     drift,
                     shifts,
