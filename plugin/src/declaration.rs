@@ -60,6 +60,17 @@ pub struct Whole {
     pub default: i32,
     /// What is counted.
     pub unit: Unit,
+    /// How a number is written, if not with its unit.
+    pub naming: Option<Naming>,
+}
+
+/// How the numbers of a kind are written: keys by note names, say.
+#[derive(Clone, Copy, Debug)]
+pub struct Naming {
+    /// As the host shows it.
+    pub text: fn(i32) -> String,
+    /// The number that is meant by a text.
+    pub value: fn(&str) -> Option<i32>,
 }
 
 /// One of a list. The host knows an option by its place in the list, a saved state by its id.
@@ -242,6 +253,15 @@ impl Whole {
             above: None,
             default,
             unit,
+            naming: None,
+        }
+    }
+
+    /// The numbers are written otherwise; a plain number is understood, too.
+    pub fn named(self, naming: Naming) -> Self {
+        Self {
+            naming: Some(naming),
+            ..self
         }
     }
 
@@ -277,10 +297,11 @@ impl Whole {
         } else {
             None
         };
-        named.map_or_else(
-            || format!("{value} {}", self.unit.of(f64::from(value))),
-            str::to_owned,
-        )
+        match (named, self.naming) {
+            (Some(name), _) => name.to_owned(),
+            (None, Some(naming)) => (naming.text)(value),
+            (None, None) => format!("{value} {}", self.unit.of(f64::from(value))),
+        }
     }
 
     /// The value that was typed. A number never becomes one of the named ends.
@@ -292,6 +313,10 @@ impl Whole {
         }
         if is(self.above) {
             return Some(self.numbers.end() + 1);
+        }
+        let named = self.naming.and_then(|naming| (naming.value)(text));
+        if named.is_some() {
+            return named;
         }
         let (number, unit) = number_and_unit(text)?;
         // `as` saturates.

@@ -2,7 +2,8 @@
 
 use crate::letterbox::{Receiver, Sender, letterbox};
 use procession_core::engine::{Engine, News};
-use procession_core::settings::MAX_VOICES;
+use procession_core::motion::Dwelling;
+use procession_core::settings::{MAX_COPIES, MAX_PARTS, MAX_VOICES};
 use procession_core::time::Beats;
 
 /// Where everything stands at the end of a block. Plain values; shaping them for the eye is the
@@ -23,8 +24,10 @@ pub struct Snapshot {
     pub origin: Beats,
     /// Beats by which each voice is ahead; none if it has not entered. The steady voice is 0.
     pub ahead: [Option<Beats>; MAX_VOICES],
-    /// For each voice, the keys that sound: bit k is key k.
-    pub sounding: [u128; MAX_VOICES],
+    /// For each voice and the resulting line, the keys that sound: bit k is key k.
+    pub sounding: [u128; MAX_PARTS],
+    /// Where copies stand that move on cue.
+    pub dwellings: [Option<Dwelling>; MAX_COPIES],
     /// How many phrases were taken so far.
     pub taken: u32,
     /// How many notes were left out of the last phrase because there was no room.
@@ -72,7 +75,8 @@ impl Feed {
             beats_per_bar,
             origin: process.origin(),
             ahead: std::array::from_fn(|voice| process.displacement(voice, position)),
-            sounding: [0; MAX_VOICES],
+            sounding: [0; MAX_PARTS],
+            dwellings: process.dwellings(),
             nothing_played: before
                 .nothing_played
                 .wrapping_add(news.nothing_played.into()),

@@ -5,7 +5,8 @@
 //! audio side reads them.
 
 use crate::declaration::{
-    Amount, Choice, Declaration, Declared, Kind, Shown, Toggle, Unit, Whole, Worded, Wording,
+    Amount, Choice, Declaration, Declared, Kind, Naming, Shown, Toggle, Unit, Whole, Worded,
+    Wording,
 };
 use crate::handover::{AudioSide, MainSide, exchange};
 use crate::state::{CHOICES, Kept};
@@ -14,9 +15,12 @@ use nice_plug::params::{FloatParam, IntParam, Param, Params};
 use nice_plug::plugin::PluginState;
 use nice_plug::prelude::{FloatRange, IntRange};
 use procession_core::mode::ModeName;
+use procession_core::note::Key;
+use procession_core::phrase::{key_from_name, key_name};
 use procession_core::settings::{
-    CaptureSettings, CopiesMove, CopySettings, FoldKind, FoldSettings, Grid, Growth, GrowthOrder,
-    GrowthSettings, MAX_COPIES, Motion, MotionSettings, OutputSettings, Settings, Shifts,
+    Advance, CaptureSettings, CopiesMove, CopySettings, FoldKind, FoldSettings, Grid, Growth,
+    GrowthOrder, GrowthSettings, MAX_COPIES, Motion, MotionSettings, OutputSettings, Resulting,
+    ResultingSettings, Settings, Shifts,
 };
 use std::collections::BTreeMap;
 use std::sync::{Arc, LazyLock};
@@ -27,6 +31,29 @@ const NOTES: Unit = Unit::new("note", "notes");
 const COPIES: Unit = Unit::new("copy", "copies");
 const SHIFTS: Unit = Unit::new("shift", "shifts");
 const OCTAVES: Unit = Unit::new("octave", "octaves");
+const KEYS: Unit = Unit::new("key", "keys");
+const CONTROLLERS: Unit = Unit::new("cc", "cc");
+
+/// Keys by their names: C4 is 60.
+const KEY_NAMES: Naming = Naming {
+    text: |number| Key::new(number.clamp(0, 127) as u8).map_or(String::new(), key_name),
+    value: |text| {
+        // "BB3" is a B flat: only the first letter names the note.
+        let mut text = text.trim().to_lowercase();
+        text.get_mut(..1)?.make_ascii_uppercase();
+        key_from_name(&text).map(|key| i32::from(key.number()))
+    },
+};
+
+/// Controllers as the MIDI standard counts them: "CC 64".
+const CONTROLLER_NAMES: Naming = Naming {
+    text: |number| format!("CC {number}"),
+    value: |text| {
+        let number = text.trim().to_lowercase();
+        let number: i32 = number.strip_prefix("cc")?.trim().parse().ok()?;
+        (0..120).contains(&number).then_some(number)
+    },
+};
 
 /// Makes a group of parameters out of its declarations: the struct the framework derives its list
 /// from, the constructor, and the table.
@@ -125,6 +152,14 @@ parameters! {
         "shifts" shifts: Whole, "Shifts", Whole::new(0..=128, SHIFTS, 0).or_below("Auto").or_above("Endless");
         /// How long each copy waits after the one before it has entered.
         "entry" entry: Whole, "Entry gap", Whole::new(0..=64, CYCLES, 0);
+        /// Whether dwells are counted, or last until you give a cue.
+        "advance" advance: Choice, "Advance", Choice::of::<Advance>();
+        /// Switched on, the copies that dwell move with their next cycle, if they advance on cue.
+        "cue" cue: Toggle, "Cue", Toggle::OFF;
+        /// The key that gives a cue while copies advance on cue; it is not heard itself.
+        "cue_key" cue_key: Whole, "Cue key", Whole::new(0..=127, KEYS, 0).or_below("Off").named(KEY_NAMES), fixed;
+        /// The controller, a pedal perhaps, that gives a cue while copies advance on cue.
+        "cue_controller" cue_controller: Whole, "Cue controller", Whole::new(0..=119, CONTROLLERS, 0).or_below("Off").named(CONTROLLER_NAMES), fixed;
     }
 }
 
@@ -177,6 +212,18 @@ parameters! {
 }
 
 parameters! {
+    /// The line picked out of what all voices play together.
+    LineParameters {
+        /// Doubles the top, the bottom or the coincidences of all voices while they dwell, on channel 11.
+        "resulting" which: Choice, "Resulting", Choice::of::<Resulting>();
+        /// How loud the resulting line is struck; 0 silences it.
+        "resulting_level" level: Amount, "Resulting level", Amount::level();
+        /// Moves the resulting line up or down by octaves.
+        "resulting_octave" octave: Whole, "Resulting octave", Whole::new(-3..=3, OCTAVES, 0);
+    }
+}
+
+parameters! {
     /// What one copy has of its own.
     CopyParameters {
         /// Puts this copy farther ahead of the steady voice, or behind, on top of all else.
@@ -206,6 +253,9 @@ pub struct Parameters {
     /// How voices leave.
     #[nested(group = "Output")]
     pub output: OutputParameters,
+    /// The line picked out of all voices.
+    #[nested(group = "Resulting line")]
+    pub line: LineParameters,
     /// Copy 1's own.
     #[nested(id_prefix = "copy1", group = "Copy 1")]
     pub copy1: CopyParameters,
@@ -246,6 +296,7 @@ pub static DECLARATIONS: LazyLock<Vec<Declaration>> = LazyLock::new(|| {
         GrowthParameters::declarations(),
         FoldParameters::declarations(),
         OutputParameters::declarations(),
+        LineParameters::declarations(),
     ];
     let of_copy = |copy: usize| {
         CopyParameters::declarations()
@@ -282,6 +333,7 @@ impl Parameters {
         let growth = GrowthParameters::new(plain);
         let fold = FoldParameters::new(plain);
         let output = OutputParameters::new(plain);
+        let line = LineParameters::new(plain);
         let choices = SavedChoices::new([
             ("grid", &phrase.grid),
             ("motion", &motion.motion),
@@ -294,6 +346,8 @@ impl Parameters {
             ("target_tonic", &fold.target_tonic),
             ("target_mode", &fold.target_mode),
             ("channels", &output.channels),
+            ("advance", &motion.advance),
+            ("resulting", &line.which),
         ]);
         let parameters = Self {
             phrase,
@@ -301,6 +355,7 @@ impl Parameters {
             growth,
             fold,
             output,
+            line,
             copy1: copy(1),
             copy2: copy(2),
             copy3: copy(3),
@@ -329,6 +384,7 @@ impl Parameters {
                 ..self.fold.settings()
             },
             output: self.output.settings(),
+            resulting: self.line.settings(),
             copies: self.copies().map(CopyParameters::settings),
         }
     }
@@ -363,6 +419,26 @@ impl Parameters {
         self.output.bypass.value()
     }
 
+    /// Whether a cue is being given. Turning on gives it.
+    pub fn cue(&self) -> bool {
+        self.motion.cue.value()
+    }
+
+    /// The key that gives cues while copies advance on cue.
+    pub fn cue_key(&self) -> Option<Key> {
+        self.cued_by(&self.motion.cue_key).and_then(Key::new)
+    }
+
+    /// The controller that gives cues while copies advance on cue.
+    pub fn cue_controller(&self) -> Option<u8> {
+        self.cued_by(&self.motion.cue_controller)
+    }
+
+    fn cued_by(&self, mapped: &IntParam) -> Option<u8> {
+        let on_cue = chosen::<Advance>(&self.motion.advance) == Advance::OnCue;
+        u8::try_from(whole(mapped)).ok().filter(|_| on_cue)
+    }
+
     /// What copies 1 ..= 8 have of their own.
     pub fn copies(&self) -> [&CopyParameters; MAX_COPIES] {
         [
@@ -390,6 +466,7 @@ impl Parameters {
         self.growth.each(&mut next);
         self.fold.each(&mut next);
         self.output.each(&mut next);
+        self.line.each(&mut next);
         for copy in self.copies() {
             copy.each(&mut next);
         }
@@ -417,6 +494,7 @@ impl MotionParameters {
             offset: amount(&self.offset),
             shift_by: whole(&self.shift_by),
             copies_move: chosen(&self.copies_move),
+            advance: chosen(&self.advance),
             dwell: count(&self.dwell),
             drift: count(&self.drift),
             shifts: match whole(&self.shifts) {
@@ -462,6 +540,16 @@ impl OutputParameters {
             all_on_one: chosen::<Channels>(&self.channels) == Channels::AllOnOne,
             steady_level: share(&self.steady_level) as f32,
             width: share(&self.width),
+        }
+    }
+}
+
+impl LineParameters {
+    fn settings(&self) -> ResultingSettings {
+        ResultingSettings {
+            which: chosen(&self.which),
+            level: share(&self.level) as f32,
+            octave: whole(&self.octave),
         }
     }
 }
@@ -604,6 +692,30 @@ impl Worded for Motion {
             Self::Drift => Wording::new("drift", "Drift"),
             Self::Jump => Wording::new("jump", "Jump"),
             Self::BuildUp => Wording::new("build_up", "Build up"),
+        }
+    }
+}
+
+impl Worded for Advance {
+    const ALL: &'static [Self] = &[Self::Counted, Self::OnCue];
+
+    fn wording(self) -> Wording {
+        match self {
+            Self::Counted => Wording::new("counted", "Counted"),
+            Self::OnCue => Wording::new("on_cue", "On cue"),
+        }
+    }
+}
+
+impl Worded for Resulting {
+    const ALL: &'static [Self] = &[Self::Off, Self::Top, Self::Bottom, Self::Together];
+
+    fn wording(self) -> Wording {
+        match self {
+            Self::Off => Wording::new("off", "Off"),
+            Self::Top => Wording::new("top", "Top"),
+            Self::Bottom => Wording::new("bottom", "Bottom"),
+            Self::Together => Wording::new("together", "Together"),
         }
     }
 }

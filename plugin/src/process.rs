@@ -121,6 +121,9 @@ fn controls(parameters: &Parameters) -> Controls {
         hold: parameters.hold(),
         thru: parameters.thru(),
         bypass: parameters.bypass(),
+        cue: parameters.cue(),
+        cue_key: parameters.cue_key(),
+        cue_controller: parameters.cue_controller(),
     }
 }
 
@@ -172,6 +175,7 @@ fn play_in(
         | NoteEvent::Choke { channel, key, .. } => {
             engine.note_off(frame, which(channel, key), send);
         }
+        NoteEvent::MidiCC { cc, value, .. } if engine.control(frame, cc, value, &mut send) => (),
         // The plug-in's own word to the host, never the host's.
         NoteEvent::VoiceTerminated { .. } => (),
         other => {

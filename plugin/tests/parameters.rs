@@ -24,6 +24,10 @@ const CONTRACT: &str = "
     drift         | Drift over    | 1 cycle     | 64 cycles  | 4 cycles           | yes
     shifts        | Shifts        | Auto        | Endless    | Auto               | yes
     entry         | Entry gap     | 0 cycles    | 64 cycles  | 0 cycles           | yes
+    advance       | Advance       | Counted     | On cue     | Counted            | yes
+    cue           | Cue           | Off         | On         | Off                | yes
+    cue_key       | Cue key       | Off         | G9         | Off                | no
+    cue_controller | Cue controller | Off       | CC 119     | Off                | no
     growth        | Growth        | Off         | Lengthen   | Off                | yes
     growth_step   | Growth step   | -8 notes    | 8 notes    | 1 note             | yes
     growth_every  | Grow every    | 1 cycle     | 32 cycles  | 2 cycles           | yes
@@ -39,6 +43,9 @@ const CONTRACT: &str = "
     steady_level  | Steady level  | 0 %         | 200 %      | 100 %              | yes
     width         | Width         | 0 %         | 100 %      | 60 %               | yes
     bypass        | Bypass        | Off         | On         | Off                | yes
+    resulting     | Resulting     | Off         | Together   | Off                | yes
+    resulting_level | Resulting level | 0 %     | 200 %      | 100 %              | yes
+    resulting_octave | Resulting octave | -3 octaves | 3 octaves | 0 octaves     | yes
     copyK_offset  | Copy K offset | -32 steps   | 32 steps   | 0 steps            | yes
     copyK_level   | Copy K level  | 0 %         | 200 %      | 100 %              | yes
     copyK_octave  | Copy K octave | -3 octaves  | 3 octaves  | 0 octaves          | yes
@@ -309,6 +316,7 @@ fn the_places_of_modes_and_other_options_stay_what_they_are() {
         "grid: quarter eighth eighth_triplet sixteenth sixteenth_triplet thirty_second\n\
          motion: drift jump build_up\n\
          copies_move: fanned together in_turn\n\
+         advance: counted on_cue\n\
          growth: off fill lengthen\n\
          growth_order: forward backward strong_beats_first low_to_high high_to_low centre_out scattered\n\
          fold: off by_degree nearest\n\
@@ -316,7 +324,8 @@ fn the_places_of_modes_and_other_options_stay_what_they_are() {
          source_mode: auto {modes}\n\
          target_tonic: {tonics}\n\
          target_mode: {modes}\n\
-         channels: one_each all_on_one\n"
+         channels: one_each all_on_one\n\
+         resulting: off top bottom together\n"
     );
     assert_eq!(lists, expected);
 }

@@ -65,13 +65,21 @@ fn plain(state: &PluginState) -> Value {
     serde_json::to_value(&state.params).expect("a state is JSON")
 }
 
+/// What a state says about the parameters that version 1 had. Those added since were not saved.
+fn plain_as_then(state: &PluginState) -> Value {
+    let then = version_1();
+    let mut state = state.clone();
+    state.params.retain(|id, _| then.params.contains_key(id));
+    plain(&state)
+}
+
 #[test]
 fn a_project_saved_by_version_1_still_loads() {
     let (parameters, mut audio) = Parameters::new();
     let mut state = version_1();
     filter(&mut state);
     assert_eq!(
-        plain(&state),
+        plain_as_then(&state),
         plain(&version_1()),
         "its parameters are as they were"
     );
@@ -334,7 +342,7 @@ fn unreadable_choices_leave_the_places_in_force() {
         .fields
         .insert("choices".to_owned(), "{\"target_mode\": 3".to_owned());
     filter(&mut state);
-    assert_eq!(plain(&state), plain(&version_1()));
+    assert_eq!(plain_as_then(&state), plain(&version_1()));
 }
 
 trait Plain {

@@ -28,7 +28,8 @@ impl Seen {
     /// Works out what follows from phrase and settings. Costs a few milliseconds: only when one of
     /// them has changed.
     pub fn new(snapshot: Snapshot, phrase: Phrase, settings: Settings, anchor: Anchor) -> Self {
-        let process = Process::new(phrase, settings, snapshot.origin);
+        let mut process = Process::new(phrase, settings, snapshot.origin);
+        process.set_dwellings(snapshot.dwellings);
         let form = Form::new(&process);
         Self {
             snapshot,
@@ -38,6 +39,12 @@ impl Seen {
             hold: false,
             notice: None,
         }
+    }
+
+    /// The next moment, of the same phrase and settings.
+    pub fn moment(&mut self, snapshot: Snapshot) {
+        self.process.set_dwellings(snapshot.dwellings);
+        self.snapshot = snapshot;
     }
 
     /// The phrase.

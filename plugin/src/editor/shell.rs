@@ -161,7 +161,7 @@ impl Shell {
         });
         let mut seen = match still {
             Some(mut seen) => {
-                seen.snapshot = snapshot;
+                seen.moment(snapshot);
                 seen
             }
             None => {

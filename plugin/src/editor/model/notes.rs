@@ -6,10 +6,11 @@ use procession_core::exchange::picture::{steps_ahead, voice_name};
 use procession_core::exchange::plan::stage_words;
 use procession_core::form::Doing;
 use procession_core::growth::Lap;
+use procession_core::motion::Dwelling;
 use procession_core::note::Key;
 use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
-use procession_core::settings::{Growth, Motion, Settings};
+use procession_core::settings::{Growth, MAX_COPIES, Motion, Settings};
 use procession_core::time::{Beats, Span, from_ticks};
 
 /// What notes are drawn from: as long as it is the same, so are they.
@@ -18,6 +19,7 @@ pub struct Source {
     phrase: Phrase,
     settings: Settings,
     origin: Beats,
+    dwellings: [Option<Dwelling>; MAX_COPIES],
 }
 
 impl Source {
@@ -27,12 +29,14 @@ impl Source {
             phrase: process.phrase().clone(),
             settings: *process.settings(),
             origin: process.origin(),
+            dwellings: process.dwellings(),
         }
     }
 
     /// Whether `process` still plays the same.
     pub fn is(&self, process: &Process) -> bool {
         self.origin == process.origin()
+            && self.dwellings == process.dwellings()
             && self.settings == *process.settings()
             && self.phrase == *process.phrase()
     }

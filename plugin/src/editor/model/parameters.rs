@@ -1,6 +1,8 @@
 //! The parameters as a musician thinks of them, and which of them matter now.
 
-use procession_core::settings::{FoldKind, Growth, MAX_COPIES, Motion, Settings};
+use procession_core::settings::{
+    Advance, FoldKind, Growth, MAX_COPIES, Motion, Resulting, Settings,
+};
 
 /// Parameters that belong together.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -13,7 +15,7 @@ pub struct Group {
 
 /// In the order in which a piece is made. Hold stands in the header, what a copy has of its own in
 /// [`COPY_IDS`].
-pub const GROUPS: [Group; 5] = [
+pub const GROUPS: [Group; 6] = [
     Group {
         name: "Phrase",
         ids: &["grid", "length", "snap", "thru"],
@@ -30,6 +32,10 @@ pub const GROUPS: [Group; 5] = [
             "shifts",
             "entry",
             "offset",
+            "advance",
+            "cue",
+            "cue_key",
+            "cue_controller",
         ],
     },
     Group {
@@ -52,6 +58,10 @@ pub const GROUPS: [Group; 5] = [
             "target_mode",
             "fold_amount",
         ],
+    },
+    Group {
+        name: "Line",
+        ids: &["resulting", "resulting_level", "resulting_octave"],
     },
     Group {
         name: "Output",
@@ -84,6 +94,13 @@ pub fn matters(id: &str, settings: &Settings) -> bool {
     match id {
         "motion" | "shift_by" | "dwell" | "shifts" | "offset" => motion.copies > 0,
         "copies_move" | "entry" => motion.copies > 1,
+        "advance" | "resulting" => motion.copies > 0,
+        "cue" | "cue_key" | "cue_controller" => {
+            motion.copies > 0 && motion.advance == Advance::OnCue
+        }
+        "resulting_level" | "resulting_octave" => {
+            motion.copies > 0 && settings.resulting.which != Resulting::Off
+        }
         "drift" => motion.copies > 0 && motion.motion == Motion::Drift,
         "growth_step" | "growth_every" => grows || builds,
         "growth_order" => growth.growth == Growth::Fill || builds,
