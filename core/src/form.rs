@@ -2,6 +2,7 @@
 //!
 //! Computed outside the audio thread, from the same [`Process`] that plays.
 
+use crate::boundaries::Boundaries;
 use crate::growth::attack_times;
 use crate::motion::{Part, Station, shifts_to_unison};
 use crate::note::Key;
@@ -119,8 +120,10 @@ impl Form {
         }
         let step = process.settings().step();
         let (end, endless) = end(process);
-        let mut cuts = boundaries(process, end);
-        cuts.truncate(MAX_STAGES);
+        let cuts: Vec<Beats> = Boundaries::new(process, end)
+            .take(MAX_STAGES)
+            .map(|boundary| boundary.at)
+            .collect();
         let stages = cuts
             .windows(2)
             .map(|cut| stage(process, Span::new(cut[0], cut[1])))
@@ -178,64 +181,6 @@ fn end(process: &Process) -> (Beats, bool) {
     let end = copies_end.fold(grown, f64::max);
     let alone = process.voices() == 1 && settings.growth.growth == Growth::Off;
     (if alone { end + dwell } else { end }, endless)
-}
-
-/// All moments at which something changes, in order, the end among them.
-fn boundaries(process: &Process, end: Beats) -> Vec<Beats> {
-    let mut cuts = vec![process.origin(), end];
-    cuts.extend(growth_boundaries(process, 0, end));
-    for copy in 1..process.voices() {
-        cuts.extend(process.entry(copy));
-        cuts.extend(growth_boundaries(process, copy, end));
-        cuts.extend(move_boundaries(process, copy, end));
-    }
-    cuts.retain(|cut| (process.origin()..=end).contains(cut));
-    cuts.sort_by(f64::total_cmp);
-    cuts.dedup_by(|a, b| (*a - *b).abs() < 1e-6);
-    cuts
-}
-
-fn growth_boundaries(process: &Process, voice: usize, end: Beats) -> Vec<Beats> {
-    let (Some(entry), laps) = (process.entry(voice), process.laps(voice)) else {
-        return Vec::new();
-    };
-    if process.settings().growth.growth == Growth::Off
-        || (voice > 0 && !process.settings().growth.copies_grow)
-    {
-        return Vec::new();
-    }
-    let mut cuts = vec![entry];
-    let mut lap = laps.at(0.0);
-    while entry + lap.end() < end && cuts.len() < MAX_STAGES {
-        let next = laps.after(&lap);
-        if (next.shown, to_ticks(next.length)) != (lap.shown, to_ticks(lap.length)) {
-            cuts.push(entry + next.start);
-        }
-        lap = next;
-    }
-    cuts.extend(laps.done().map(|done| entry + done));
-    cuts
-}
-
-fn move_boundaries(process: &Process, copy: usize, end: Beats) -> Vec<Beats> {
-    let Some(from) = process.moves_from(copy) else {
-        return Vec::new();
-    };
-    let timetable = process.course(copy).timetable();
-    let mut cuts = vec![from];
-    let mut station = timetable.station_at(0.0);
-    while cuts.len() < MAX_STAGES {
-        let until = from + timetable.end_of(station);
-        if !until.is_finite() || until >= end {
-            break;
-        }
-        station = timetable.after(station);
-        // A drift is one stage, though its tempo has two halves.
-        if station.part != Part::Settle {
-            cuts.push(until);
-        }
-    }
-    cuts
 }
 
 fn stage(process: &Process, span: Span) -> Stage {

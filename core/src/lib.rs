@@ -32,6 +32,7 @@ pub mod fold;
 pub mod motion;
 pub mod growth;
 pub mod process;
+pub mod boundaries;
 pub mod ensemble;
 pub mod resulting;
 pub mod ledger;

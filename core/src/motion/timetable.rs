@@ -100,6 +100,14 @@ impl Timetable {
         self.cued
     }
 
+    /// The same, with dwells counted.
+    pub fn counted(&self) -> Self {
+        Self {
+            cued: None,
+            ..*self
+        }
+    }
+
     /// Puts a copy that moves on cue there. Nothing happens if stages are counted.
     pub fn dwell(&mut self, dwelling: Dwelling) {
         self.cued = self.cued.map(|_| dwelling);

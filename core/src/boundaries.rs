@@ -1,0 +1,263 @@
+//! Where stages begin: growth changes, entries and moves, in order, without keeping a list.
+//!
+//! The audio thread asks for the place of one stage, the form for all of them.
+
+use crate::growth::{Lap, Laps};
+use crate::motion::{Part, Station, Timetable};
+use crate::process::Process;
+use crate::settings::{Growth, MAX_COPIES, MAX_VOICES};
+use crate::time::{Beats, to_ticks};
+use arrayvec::ArrayVec;
+use std::iter::Peekable;
+
+/// Boundaries so close, in beats, are one.
+const SAME: Beats = 1e-6;
+
+/// A moment at which something changes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Boundary {
+    /// Song position; on cue, where it would be if dwells were counted.
+    pub at: Beats,
+    /// The copy and the part of its timetable that begins, if that is what changes.
+    pub begins: Option<(usize, Station)>,
+}
+
+/// The boundaries of a process up to an end, from the origin on, in order.
+///
+/// # Real-time
+/// Allocates never, blocks never. A step is bounded by the cycles up to the next growth change.
+pub struct Boundaries<'a> {
+    sources: ArrayVec<Peekable<Source<'a>>, MAX_SOURCES>,
+    from: Beats,
+    end: Beats,
+    last: Beats,
+}
+
+/// Origin and end; growth of every voice; entry and moves of every copy.
+const MAX_SOURCES: usize = 1 + MAX_VOICES + 2 * MAX_COPIES;
+
+impl<'a> Boundaries<'a> {
+    /// Those of `process` up to song position `end`, which is one itself.
+    pub fn new(process: &'a Process, end: Beats) -> Self {
+        let mut sources = ArrayVec::new();
+        let mut add = |source: Option<Source<'a>>| sources.extend(source.map(Iterator::peekable));
+        let origin = process.origin();
+        add(Some(Source::Ends([Some(origin), Some(end)])));
+        for voice in 0..process.voices() {
+            add(Changes::new(process, voice, end).map(Source::Growth));
+        }
+        for copy in 1..process.voices() {
+            add(Some(Source::Ends([process.entry(copy), None])));
+            add(Moves::new(process, copy).map(Source::Moves));
+        }
+        Self {
+            sources,
+            from: origin,
+            end,
+            last: Beats::NEG_INFINITY,
+        }
+    }
+
+    fn next_of_any(&mut self) -> Option<Boundary> {
+        let earliest = self
+            .sources
+            .iter_mut()
+            .enumerate()
+            .filter_map(|(index, source)| Some((source.peek()?.at, index)))
+            .min_by(|a, b| a.0.total_cmp(&b.0))?;
+        self.sources[earliest.1].next()
+    }
+}
+
+impl Iterator for Boundaries<'_> {
+    type Item = Boundary;
+
+    fn next(&mut self) -> Option<Boundary> {
+        loop {
+            let next = self.next_of_any().filter(|next| next.at <= self.end)?;
+            if next.at >= self.from && next.at - self.last >= SAME {
+                self.last = next.at;
+                return Some(next);
+            }
+        }
+    }
+}
+
+/// One reason for boundaries, in order of time.
+enum Source<'a> {
+    Ends([Option<Beats>; 2]),
+    Growth(Changes<'a>),
+    Moves(Moves),
+}
+
+impl Iterator for Source<'_> {
+    type Item = Boundary;
+
+    fn next(&mut self) -> Option<Boundary> {
+        match self {
+            Self::Ends(ends) => ends.iter_mut().find_map(Option::take).map(Boundary::at),
+            Self::Growth(changes) => changes.next(),
+            Self::Moves(moves) => moves.next(),
+        }
+    }
+}
+
+impl Boundary {
+    fn at(at: Beats) -> Self {
+        Self { at, begins: None }
+    }
+}
+
+/// A voice's growth: its entry and every lap that differs from the one before.
+struct Changes<'a> {
+    laps: &'a Laps,
+    entry: Beats,
+    end: Beats,
+    /// Where in the material the whole phrase is reached, if it is built up. From there on laps
+    /// are the same.
+    whole_from: Beats,
+    /// None before the entry was told.
+    lap: Option<Lap>,
+}
+
+impl<'a> Changes<'a> {
+    fn new(process: &'a Process, voice: usize, end: Beats) -> Option<Self> {
+        let growth = &process.settings().growth;
+        let grows = growth.growth != Growth::Off && (voice == 0 || growth.copies_grow);
+        let entry = process.entry(voice).filter(|_| grows)?;
+        Some(Self {
+            laps: process.laps(voice),
+            entry,
+            end,
+            whole_from: process
+                .laps(voice)
+                .done()
+                .filter(|_| growth.step > 0)
+                .unwrap_or(end),
+            lap: None,
+        })
+    }
+}
+
+impl Iterator for Changes<'_> {
+    type Item = Boundary;
+
+    fn next(&mut self) -> Option<Boundary> {
+        let Some(mut lap) = self.lap else {
+            self.lap = Some(self.laps.at(0.0));
+            return Some(Boundary::at(self.entry));
+        };
+        while self.entry + lap.end() < self.end && lap.start < self.whole_from - SAME {
+            let next = self.laps.after(&lap);
+            let differs = (next.shown, to_ticks(next.length)) != (lap.shown, to_ticks(lap.length));
+            lap = next;
+            self.lap = Some(lap);
+            if differs {
+                return Some(Boundary::at(self.entry + lap.start));
+            }
+        }
+        None
+    }
+}
+
+/// A copy's moves, as counted.
+struct Moves {
+    copy: usize,
+    timetable: Timetable,
+    from: Beats,
+    /// None before the first was told.
+    station: Option<Station>,
+}
+
+impl Moves {
+    fn new(process: &Process, copy: usize) -> Option<Self> {
+        Some(Self {
+            copy,
+            timetable: process.course(copy).timetable().counted(),
+            from: process.moves_from(copy)?,
+            station: None,
+        })
+    }
+}
+
+impl Iterator for Moves {
+    type Item = Boundary;
+
+    fn next(&mut self) -> Option<Boundary> {
+        let mut station = match self.station {
+            None => self.timetable.station_at(0.0),
+            Some(before) if self.timetable.end_of(before).is_finite() => {
+                self.timetable.after(before)
+            }
+            Some(_) => return None,
+        };
+        // A drift is one stage, though its tempo has two halves.
+        if station.part == Part::Settle {
+            station = self.timetable.after(station);
+        }
+        self.station = Some(station);
+        Some(Boundary {
+            at: self.from + self.timetable.begin_of(station),
+            begins: Some((self.copy, station)),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::phrase::Phrase;
+    use crate::settings::{GrowthSettings, Motion, MotionSettings, Settings};
+
+    /// Six steps, 1.5 beats, from beat 2 on.
+    fn boundaries(motion: MotionSettings, growth: GrowthSettings, end: Beats) -> Vec<Beats> {
+        let phrase = Phrase::from_text("D4 F4 G4 A4 C5 E4", 0.25).unwrap();
+        let settings = Settings {
+            motion,
+            growth,
+            ..Settings::default()
+        };
+        let process = Process::new(phrase, settings, 2.0);
+        Boundaries::new(&process, end).map(|next| next.at).collect()
+    }
+
+    #[test]
+    fn a_stripped_phrase_changes_though_it_was_whole_from_the_start() {
+        let growth = GrowthSettings {
+            growth: Growth::Fill,
+            step: -2,
+            every: 1,
+            ..GrowthSettings::default()
+        };
+        let alone = MotionSettings {
+            copies: 0,
+            ..MotionSettings::default()
+        };
+        assert_eq!(boundaries(alone, growth, 20.0), [2.0, 3.5, 5.0, 6.5, 20.0]);
+    }
+
+    #[test]
+    fn two_copies_with_an_entry_gap_move_each_in_its_time() {
+        let motion = MotionSettings {
+            motion: Motion::Jump,
+            copies: 2,
+            dwell: 2,
+            entry: 1,
+            ..MotionSettings::default()
+        };
+        let all = boundaries(motion, GrowthSettings::default(), 10.0);
+        // Copy 1 enters at 2 and jumps every 3 beats, copy 2 a cycle of 1.5 later.
+        assert_eq!(all, [2.0, 3.5, 5.0, 6.5, 8.0, 9.5, 10.0]);
+    }
+
+    #[test]
+    fn a_drift_is_one_stage() {
+        let motion = MotionSettings {
+            dwell: 2,
+            drift: 2,
+            ..MotionSettings::default()
+        };
+        let all = boundaries(motion, GrowthSettings::default(), 9.0);
+        assert_eq!(all, [2.0, 5.0, 8.0, 9.0]);
+    }
+}
