@@ -36,54 +36,71 @@ use arrayvec::ArrayVec;
 /// NaN is 0, an empty custom set is the chromatic scale.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FoldMap {
-    to: [Key; 128],
+    /// Where every key goes once it has turned.
+    goals: [Key; 128],
+    /// How many pitch classes have turned when it does, 0 being as soon as anything may.
+    turns_with: [u8; 128],
     source: Mode,
     target: Mode,
     order: ArrayVec<Turn, 12>,
     moved: usize,
+    /// Whether the amount is more than nothing.
+    begun: bool,
 }
 
 impl FoldMap {
     /// The map for these settings; the phrase tells the source mode if it is to be found.
     pub fn new(settings: &FoldSettings, phrase: &Phrase) -> Self {
-        let source = source(settings, phrase);
         let target = Mode::named(settings.target_tonic, settings.target_mode, settings.custom);
-        let whole = Whole::new(settings.fold, &source, &target, phrase);
-        let turning = whole.turning(source.pitch_classes(), source::pitch_classes(phrase));
-        let order = order::order(&source, &target, turning, whole.turns_into);
-
+        let modes = (source(settings, phrase), target);
+        let whole = Self::between(modes, settings.fold, Played::of(phrase));
         // NaN, clamped, is NaN still, and 0 as a whole number.
         let amount = settings.amount.clamp(0.0, 1.0);
-        let moved = (amount * order.len() as f64).round() as usize;
-        let turned: PitchSet = order[..moved].iter().map(Turn::pitch_class).collect();
-        let rest_turns = amount > 0.0 && moved == order.len();
-        let turns = |key: u8| {
-            let leader = whole.leader(key);
-            if turning.contains(leader) {
-                turned.contains(leader)
-            } else {
-                rest_turns
-            }
-        };
-        let goal = |key: u8| {
-            if turns(key) {
-                whole.goal(key)
-            } else {
-                i32::from(key)
-            }
+        Self {
+            moved: (amount * whole.order.len() as f64).round() as usize,
+            begun: amount > 0.0,
+            ..whole
+        }
+    }
+
+    /// The map from one mode into another, at the full amount.
+    pub fn between((source, target): (Mode, Mode), fold: FoldKind, played: Played) -> Self {
+        let whole = Whole::new(fold, &source, &target, played.lowest);
+        let turning = whole.turning(source.pitch_classes(), played.pitch_classes);
+        let order = order::order(&source, &target, turning, whole.turns_into);
+        let turns_with = |key: usize| {
+            let leader = whole.leader(key as u8);
+            let place = order.iter().position(|turn| turn.pitch_class() == leader);
+            place.map_or(order.len(), |place| place + 1) as u8
         };
         Self {
-            to: std::array::from_fn(|key| Key::by_octave(goal(key as u8))),
+            goals: std::array::from_fn(|key| Key::by_octave(whole.goals[key])),
+            turns_with: std::array::from_fn(turns_with),
             source,
             target,
+            moved: order.len(),
+            begun: true,
             order,
-            moved,
         }
     }
 
     /// Where `key` goes.
     pub fn key(&self, key: Key) -> Key {
-        self.to[usize::from(key.number())]
+        if self.begun {
+            self.key_when(key, self.moved)
+        } else {
+            key
+        }
+    }
+
+    /// Where `key` goes when that many pitch classes have turned.
+    pub fn key_when(&self, key: Key, moved: usize) -> Key {
+        let index = usize::from(key.number());
+        if usize::from(self.turns_with[index]) <= moved {
+            self.goals[index]
+        } else {
+            key
+        }
     }
 
     /// The mode that the phrase is heard in: as set, or as found. Also when the fold is off.
@@ -119,6 +136,31 @@ impl FoldMap {
     }
 }
 
+/// What a fold has to know of the music it moves.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Played {
+    pitch_classes: PitchSet,
+    /// Key number.
+    lowest: u8,
+}
+
+impl Played {
+    /// The pitches of `phrase`; those around middle C if it has none.
+    pub fn of(phrase: &Phrase) -> Self {
+        Self::through(phrase, |key| key)
+    }
+
+    /// The pitches of `phrase` after each has gone where `goes` says.
+    pub fn through(phrase: &Phrase, goes: impl Fn(Key) -> Key) -> Self {
+        const MIDDLE_C: u8 = 60;
+        let keys = || phrase.notes().iter().map(|note| goes(note.key));
+        Self {
+            pitch_classes: keys().map(Key::pitch_class).collect(),
+            lowest: keys().map(Key::number).min().unwrap_or(MIDDLE_C),
+        }
+    }
+}
+
 /// Where every key goes once all of them have turned.
 struct Whole {
     /// Key numbers, not yet brought back into MIDI's range.
@@ -132,8 +174,8 @@ struct Whole {
 }
 
 impl Whole {
-    fn new(fold: FoldKind, source: &Mode, target: &Mode, phrase: &Phrase) -> Self {
-        let degrees = Degrees::new(source, target, phrase);
+    fn new(fold: FoldKind, source: &Mode, target: &Mode, lowest: u8) -> Self {
+        let degrees = Degrees::new(source, target, lowest);
         let goal = |key| match fold {
             FoldKind::Off => key,
             FoldKind::ByDegree => nearest(target, degrees.goal(key)),
@@ -163,10 +205,6 @@ impl Whole {
         }
     }
 
-    fn goal(&self, key: u8) -> i32 {
-        self.goals[usize::from(key)]
-    }
-
     fn leader(&self, key: u8) -> u8 {
         self.leaders[usize::from(key)]
     }
@@ -194,10 +232,8 @@ struct Degrees<'a> {
 }
 
 impl<'a> Degrees<'a> {
-    fn new(source: &'a Mode, target: &'a Mode, phrase: &Phrase) -> Self {
-        const MIDDLE_C: u8 = 60;
-        let keys = phrase.notes().iter().map(|note| note.key.number());
-        let lowest = i32::from(keys.min().unwrap_or(MIDDLE_C));
+    fn new(source: &'a Mode, target: &'a Mode, lowest: u8) -> Self {
+        let lowest = i32::from(lowest);
         let source_tonic = lowest - (lowest - i32::from(source.tonic())).rem_euclid(12);
         Self {
             source,
