@@ -3,9 +3,9 @@
 //! The audio thread asks for the place of one stage, the form for all of them.
 
 use crate::growth::{Lap, Laps};
-use crate::motion::{Part, Station, Timetable};
+use crate::motion::{Part, Station, Timetable, shifts_to_unison};
 use crate::process::Process;
-use crate::settings::{Growth, MAX_COPIES, MAX_VOICES};
+use crate::settings::{Growth, MAX_COPIES, MAX_VOICES, Shifts};
 use crate::time::{Beats, to_ticks};
 use arrayvec::ArrayVec;
 use std::iter::Peekable;
@@ -81,6 +81,27 @@ impl Iterator for Boundaries<'_> {
             }
         }
     }
+}
+
+/// Where the listing ends, and whether the process goes on.
+pub fn listed_end(process: &Process) -> (Beats, bool) {
+    let settings = process.settings();
+    let endless = settings.motion.shifts == Shifts::Endless;
+    let round = shifts_to_unison(process.phrase(), settings);
+    let dwell = f64::from(settings.motion.dwell.max(1)) * process.phrase().length();
+    let grown = process.entry(0).unwrap_or(0.0) + process.laps(0).done().unwrap_or(dwell);
+    let copies_end = (1..process.voices()).filter_map(|copy| {
+        let timetable = process.course(copy).timetable().counted();
+        let last = timetable.last_stage().unwrap_or(round);
+        let held = Station {
+            stage: last,
+            part: Part::Dwell,
+        };
+        Some(process.moves_from(copy)? + timetable.begin_of(held) + dwell)
+    });
+    let end = copies_end.fold(grown, f64::max);
+    let alone = process.voices() == 1 && settings.growth.growth == Growth::Off;
+    (if alone { end + dwell } else { end }, endless)
 }
 
 /// One reason for boundaries, in order of time.

@@ -2,13 +2,13 @@
 //!
 //! Computed outside the audio thread, from the same [`Process`] that plays.
 
-use crate::boundaries::Boundaries;
+use crate::boundaries::{Boundaries, listed_end};
 use crate::growth::attack_times;
 use crate::motion::{Part, Station, shifts_to_unison};
 use crate::note::Key;
 use crate::phrase::Phrase;
 use crate::process::Process;
-use crate::settings::{Advance, Growth, Motion, Shifts};
+use crate::settings::{Advance, Motion};
 use crate::time::{Beats, Span, to_ticks};
 
 /// What a copy does during a stage.
@@ -119,7 +119,7 @@ impl Form {
             return Self::new(&counted);
         }
         let step = process.settings().step();
-        let (end, endless) = end(process);
+        let (end, endless) = listed_end(process);
         let cuts: Vec<Beats> = Boundaries::new(process, end)
             .take(MAX_STAGES)
             .map(|boundary| boundary.at)
@@ -160,27 +160,6 @@ impl Form {
         let place = steps.rem_euclid(self.rotation).round() as usize;
         place % self.alignments.len().max(1)
     }
-}
-
-/// Where the listing ends, and whether the process goes on.
-fn end(process: &Process) -> (Beats, bool) {
-    let settings = process.settings();
-    let endless = settings.motion.shifts == Shifts::Endless;
-    let round = shifts_to_unison(process.phrase(), settings);
-    let dwell = f64::from(settings.motion.dwell.max(1)) * process.phrase().length();
-    let grown = process.entry(0).unwrap_or(0.0) + process.laps(0).done().unwrap_or(dwell);
-    let copies_end = (1..process.voices()).filter_map(|copy| {
-        let timetable = process.course(copy).timetable();
-        let last = timetable.last_stage().unwrap_or(round);
-        let held = Station {
-            stage: last,
-            part: Part::Dwell,
-        };
-        Some(process.moves_from(copy)? + timetable.begin_of(held) + dwell)
-    });
-    let end = copies_end.fold(grown, f64::max);
-    let alone = process.voices() == 1 && settings.growth.growth == Growth::Off;
-    (if alone { end + dwell } else { end }, endless)
 }
 
 fn stage(process: &Process, span: Span) -> Stage {
@@ -322,7 +301,7 @@ fn alignment(phrase: &Phrase, offset: i64, ahead: i64) -> Alignment {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::settings::{CopiesMove, GrowthSettings, Settings};
+    use crate::settings::{CopiesMove, Growth, GrowthSettings, Settings};
 
     /// One note on each of these steps of `length`.
     fn rhythm(onsets: &[usize], length: usize) -> Phrase {

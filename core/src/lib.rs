@@ -33,6 +33,7 @@ pub mod motion;
 pub mod growth;
 pub mod process;
 pub mod boundaries;
+pub mod modulation;
 pub mod ensemble;
 pub mod resulting;
 pub mod ledger;

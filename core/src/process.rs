@@ -1,12 +1,15 @@
 //! The process: phrase and settings, and what each voice plays between two beats.
 
+use crate::boundaries::Boundary;
 use crate::fold::FoldMap;
 use crate::growth::{Lap, Laps, Ranks};
+use crate::mode::Mode;
+use crate::modulation::{ModeChange, ModePlan};
 use crate::motion::{Course, Dwelling, Piece, SAME_PLACE, Timetable};
 use crate::note::{Key, Velocity};
 use crate::phrase::Phrase;
 use crate::resulting::RESULTING;
-use crate::settings::{GrowthSettings, MAX_COPIES, Motion, Resulting, Settings};
+use crate::settings::{FoldKind, GrowthSettings, MAX_COPIES, Motion, Resulting, Settings};
 use crate::time::{Beats, Span};
 
 /// A note as a voice plays it.
@@ -39,6 +42,7 @@ pub struct Process {
     /// What every copy reads if copies grow; each has its own, since each grows from its entry.
     copies: [CopyProcess; MAX_COPIES],
     fold: FoldMap,
+    modes: ModePlan,
     /// Ticks after which the phrase is as it was.
     rotation: i64,
 }
@@ -59,16 +63,19 @@ impl Process {
             laps: laps.clone(),
             course: Course::new(index + 1, timetable, &settings),
         });
-        Self {
+        let mut process = Self {
             ranks: Ranks::new(&phrase, settings.growth.order, settings.growth.seed),
             steady: Laps::new(&phrase, &settings.growth),
             copies,
             fold: FoldMap::new(&settings.fold, &phrase),
             rotation: phrase.smallest_rotation(),
+            modes: ModePlan::default(),
             phrase,
             settings,
             origin,
-        }
+        };
+        process.plan_modes();
+        process
     }
 
     /// The same settings with another phrase. Works in place: an audio thread's stack is small.
@@ -84,6 +91,7 @@ impl Process {
         }
         self.settle();
         self.forget_cues();
+        self.plan_modes();
     }
 
     /// The phrase.
@@ -106,9 +114,48 @@ impl Process {
         self.origin = origin;
     }
 
-    /// Where keys go.
+    /// Where keys go as the fold's parameters say: at the beginning, before any modulation.
     pub fn fold(&self) -> &FoldMap {
         &self.fold
+    }
+
+    /// The mode that the piece begins in: where the fold leads, if it leads anywhere.
+    pub fn first_mode(&self) -> Mode {
+        let fold = &self.settings.fold;
+        if fold.fold != FoldKind::Off && fold.amount > 0.0 {
+            self.fold.target()
+        } else {
+            self.fold.source()
+        }
+    }
+
+    /// Where `key` goes at song position `at`.
+    pub fn folded(&self, key: Key, at: Beats) -> Key {
+        self.modes.key(key, at - self.origin, &self.fold)
+    }
+
+    /// The fold in charge at song position `at`, and how many pitch classes it has turned: the
+    /// fold's parameters, or a modulation from the mode before it.
+    pub fn fold_at(&self, at: Beats) -> (&FoldMap, usize) {
+        let modulation = self.modes.fold_at(at - self.origin);
+        modulation.unwrap_or((&self.fold, self.fold.moved()))
+    }
+
+    /// The mode that the piece begins in, and every modulation that will take place, in order.
+    pub fn mode_changes(&self) -> impl Iterator<Item = ModeChange> + '_ {
+        let first = ModeChange {
+            turning: Span::new(self.origin, self.origin),
+            mode: self.first_mode(),
+            index: None,
+        };
+        let later = self.modes.changes().map(|change| ModeChange {
+            turning: Span::new(
+                self.origin + change.turning.start,
+                self.origin + change.turning.end,
+            ),
+            ..change
+        });
+        std::iter::once(first).chain(later)
     }
 
     /// The order in which notes appear.
@@ -213,6 +260,22 @@ impl Process {
         if moved {
             self.change_courses(&old, now);
         }
+        let stages_moved = moved && settings.modulations.follow_stages();
+        if old.fold != settings.fold || old.modulations != settings.modulations || stages_moved {
+            self.plan_modes();
+        }
+    }
+
+    fn plan_modes(&mut self) {
+        // In two steps, since the plan asks the process.
+        let plan = ModePlan::new(self);
+        self.modes = plan;
+    }
+
+    fn follow_stages(&mut self) {
+        if self.settings.modulations.follow_stages() {
+            self.plan_modes();
+        }
     }
 
     /// Forgets how it got here: offsets stand at their target, growth is what the present step
@@ -225,6 +288,7 @@ impl Process {
             let offset = self.settings.standing_offset(index + 1) * self.settings.step();
             copy.course.standing = crate::motion::Standing::at(offset);
         }
+        self.follow_stages();
     }
 
     /// A performer's cue at song position `now`: every copy that dwells moves at its next cycle.
@@ -237,6 +301,7 @@ impl Process {
                 taken |= timetable.cue(tau);
             }
         }
+        self.follow_stages();
         taken
     }
 
@@ -255,6 +320,7 @@ impl Process {
                 .timetable_mut()
                 .come_to_rest(tau);
         }
+        self.follow_stages();
     }
 
     /// Where copies stand that move on cue; none if stages are counted.
@@ -264,11 +330,30 @@ impl Process {
 
     /// Puts copies that move on cue where another process has them.
     pub fn set_dwellings(&mut self, dwellings: [Option<Dwelling>; MAX_COPIES]) {
+        if dwellings == self.dwellings() {
+            return;
+        }
         for (copy, dwelling) in self.copies.iter_mut().zip(dwellings) {
             if let Some(dwelling) = dwelling {
                 copy.course.timetable_mut().dwell(dwelling);
             }
         }
+        self.follow_stages();
+    }
+
+    /// Song position at which a boundary comes as it is performed: where it is counted to come, or
+    /// on cue where it has come. None while that is not known.
+    pub fn performed(&self, boundary: &Boundary) -> Option<Beats> {
+        let Some((copy, station)) = boundary.begins else {
+            return Some(boundary.at);
+        };
+        let timetable = self.course(copy).timetable();
+        let at = match timetable.dwelling() {
+            None => return Some(boundary.at),
+            Some(now) if station.stage < now.stage => 0.0,
+            Some(_) => timetable.begin_of(station),
+        };
+        at.is_finite().then_some(self.moves_from(copy)? + at)
     }
 
     /// Beats since `copy` began to count its moves, once it has.
@@ -581,7 +666,7 @@ impl<'a> VoiceNotes<'a> {
                 settings.copies[copy - 1].octave,
             ),
         };
-        let folded = i32::from(self.process.fold.key(note.key).number());
+        let folded = i32::from(self.process.folded(note.key, on).number());
         Some(VoiceNote {
             voice: self.voice,
             on,

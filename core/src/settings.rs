@@ -180,6 +180,69 @@ impl Default for CaptureSettings {
     }
 }
 
+/// The most modulations of a plan.
+pub const MAX_MODULATIONS: usize = 16;
+
+/// Where a modulation begins.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Place {
+    /// With that stage of the form, counted from 1. One that never comes is never reached.
+    Stage(u32),
+    /// So many beats after the origin.
+    Beats(Beats),
+}
+
+/// Another mode from a place on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Modulation {
+    /// Where it begins.
+    pub place: Place,
+    /// Tonic pitch class 0 ..= 11.
+    pub tonic: u8,
+    /// The mode.
+    pub mode: ModeName,
+    /// Cycles over which the differing pitch classes turn, 0 ..= 64; 0 is all at once.
+    pub over: u32,
+}
+
+/// The modulation plan, in the order in which it was written.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Modulations {
+    list: [Option<Modulation>; MAX_MODULATIONS],
+}
+
+impl Modulations {
+    /// These, as many as there is room for.
+    pub fn new(modulations: impl IntoIterator<Item = Modulation>) -> Self {
+        let mut all = Self::default();
+        for (place, modulation) in all.list.iter_mut().zip(modulations) {
+            *place = Some(modulation);
+        }
+        all
+    }
+
+    /// In the order in which they were written.
+    pub fn iter(&self) -> impl Iterator<Item = &Modulation> {
+        self.list.iter().flatten()
+    }
+
+    /// One of them.
+    pub fn get(&self, index: usize) -> Option<&Modulation> {
+        self.list.get(index)?.as_ref()
+    }
+
+    /// Whether there is none.
+    pub fn is_empty(&self) -> bool {
+        self.list[0].is_none()
+    }
+
+    /// Whether any depends on where stages are.
+    pub fn follow_stages(&self) -> bool {
+        self.iter()
+            .any(|modulation| matches!(modulation.place, Place::Stage(_)))
+    }
+}
+
 /// What one copy has of its own.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CopySettings {
@@ -361,6 +424,8 @@ pub struct Settings {
     pub fold: FoldSettings,
     /// How voices leave.
     pub output: OutputSettings,
+    /// Which modes follow on the one that the fold says.
+    pub modulations: Modulations,
     /// The line picked out of all voices.
     pub resulting: ResultingSettings,
     /// What each copy has of its own.

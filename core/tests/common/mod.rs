@@ -148,6 +148,22 @@ fn resulting() -> impl Strategy<Value = ResultingSettings> {
     })
 }
 
+fn modulations() -> impl Strategy<Value = Modulations> {
+    let place = prop_oneof![
+        (1u32..12).prop_map(Place::Stage),
+        (0u32..160).prop_map(|step| Place::Beats(f64::from(step) * 0.25)),
+    ];
+    let modulation = (place, 0u8..12, select(ModeName::ALL.to_vec()), 0u32..8).prop_map(
+        |(place, tonic, mode, over)| Modulation {
+            place,
+            tonic,
+            mode,
+            over,
+        },
+    );
+    proptest::collection::vec(modulation, 0..4).prop_map(Modulations::new)
+}
+
 /// Any settings at all.
 pub fn settings() -> impl Strategy<Value = Settings> {
     let grids = Grid::ALL.to_vec();
@@ -159,8 +175,8 @@ pub fn settings() -> impl Strategy<Value = Settings> {
         }
     });
     let shape = (select(grids), motion(), growth(), fold());
-    (shape, output, resulting(), copies()).prop_map(
-        |((grid, motion, growth, fold), output, resulting, copies)| Settings {
+    (shape, modulations(), output, resulting(), copies()).prop_map(
+        |((grid, motion, growth, fold), modulations, output, resulting, copies)| Settings {
             capture: CaptureSettings {
                 grid,
                 ..CaptureSettings::default()
@@ -168,6 +184,7 @@ pub fn settings() -> impl Strategy<Value = Settings> {
             motion,
             growth,
             fold,
+            modulations,
             output,
             resulting,
             copies,

@@ -1,0 +1,183 @@
+//! The modulation plan: which mode is in force when, for those who write no automation.
+//!
+//! The fold's parameters say how the piece begins. From there on each modulation leads from the
+//! mode before it into its own, one pitch class after another, the least distant first, at the
+//! beginnings of cycles. A note keeps the pitch that it began with.
+
+use crate::boundaries::{Boundaries, listed_end};
+use crate::fold::{FoldMap, Played};
+use crate::mode::Mode;
+use crate::note::Key;
+use crate::process::Process;
+use crate::settings::{FoldKind, MAX_MODULATIONS, Modulation, Place};
+use crate::time::{Beats, Span};
+use arrayvec::ArrayVec;
+
+/// Positions so close, in beats, are the same.
+const SAME: Beats = 1e-6;
+
+/// A mode and the stretch of the song over which it comes into force.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ModeChange {
+    /// From where the first pitch class turns to where the last one does; of no length if all turn
+    /// at once.
+    pub turning: Span,
+    /// The mode that is in force then.
+    pub mode: Mode,
+    /// Which modulation of the list it is; none for the mode that the piece begins in.
+    pub index: Option<usize>,
+}
+
+/// A modulation in its place.
+#[derive(Clone, Debug)]
+struct Turning {
+    index: usize,
+    /// Beats after the origin.
+    start: Beats,
+    cycles: u32,
+    fold: FoldMap,
+    /// Where the modulations before it, and the fold itself, have taken every key.
+    before: [Key; 128],
+}
+
+/// The plan, ready to be asked.
+#[derive(Clone, Debug, Default)]
+pub struct ModePlan {
+    turnings: ArrayVec<Turning, MAX_MODULATIONS>,
+    cycle: Beats,
+}
+
+impl ModePlan {
+    /// The plan of `process`, as it stands.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never; bounded by modulations and stages.
+    pub fn new(process: &Process) -> Self {
+        let settings = process.settings();
+        let kind = match settings.fold.fold {
+            FoldKind::Off => FoldKind::ByDegree,
+            kind => kind,
+        };
+        let mut plan = Self {
+            turnings: ArrayVec::new(),
+            cycle: process.phrase().length(),
+        };
+        if settings.modulations.is_empty() {
+            return plan;
+        }
+        let mut before = std::array::from_fn(|key| process.fold().key(Key::by_octave(key as i32)));
+        let mut mode = process.first_mode();
+        for (index, start, modulation) in in_order(process) {
+            let goes = |key: Key| before[usize::from(key.number())];
+            let played = Played::through(process.phrase(), goes);
+            let target = Mode::named(modulation.tonic, modulation.mode, settings.fold.custom);
+            let fold = FoldMap::between((mode, target), kind, played);
+            let after = before.map(|key| fold.key(key));
+            plan.turnings.push(Turning {
+                index,
+                start,
+                cycles: modulation.over,
+                fold,
+                before: std::mem::replace(&mut before, after),
+            });
+            mode = target;
+        }
+        plan
+    }
+
+    /// Where `key` goes `at` beats after the origin; `base` is the fold as its parameters have it.
+    pub fn key(&self, key: Key, at: Beats, base: &FoldMap) -> Key {
+        match self.turning_at(at) {
+            Some(turning) => {
+                let key = turning.before[usize::from(key.number())];
+                turning.fold.key_when(key, turning.moved(at, self.cycle))
+            }
+            None => base.key(key),
+        }
+    }
+
+    /// The fold in charge `at` beats after the origin, and how many of its pitch classes have
+    /// turned; none before the first modulation.
+    pub fn fold_at(&self, at: Beats) -> Option<(&FoldMap, usize)> {
+        let turning = self.turning_at(at)?;
+        Some((&turning.fold, turning.moved(at, self.cycle)))
+    }
+
+    /// The modulations that will take place, in order of time, in beats after the origin.
+    pub fn changes(&self) -> impl Iterator<Item = ModeChange> + '_ {
+        self.turnings.iter().map(|turning| ModeChange {
+            turning: Span::new(turning.start, turning.whole_from(self.cycle)),
+            mode: turning.fold.target(),
+            index: Some(turning.index),
+        })
+    }
+
+    fn turning_at(&self, at: Beats) -> Option<&Turning> {
+        self.turnings
+            .iter()
+            .rev()
+            .find(|turning| turning.start <= at + SAME)
+    }
+}
+
+impl Turning {
+    /// How many pitch classes have turned.
+    fn moved(&self, at: Beats, cycle: Beats) -> usize {
+        let count = self.fold.differing();
+        let cycles = (at + SAME - self.start) / cycle;
+        (0..count)
+            .take_while(|place| f64::from(self.cycle_of(*place)) <= cycles)
+            .count()
+    }
+
+    /// In which cycle of the modulation a pitch class turns: the first in the first, the others
+    /// evenly after it.
+    fn cycle_of(&self, place: usize) -> u32 {
+        let count = self.fold.differing().max(1) as u32;
+        place as u32 * self.cycles / count
+    }
+
+    fn whole_from(&self, cycle: Beats) -> Beats {
+        let last = self.fold.differing().saturating_sub(1);
+        self.start + f64::from(self.cycle_of(last)) * cycle
+    }
+}
+
+/// The modulations that have a place, the earliest first, with it and their place in the list.
+fn in_order(process: &Process) -> ArrayVec<(usize, Beats, Modulation), MAX_MODULATIONS> {
+    let modulations = &process.settings().modulations;
+    let starts = starts(process);
+    let mut placed: ArrayVec<_, MAX_MODULATIONS> = modulations
+        .iter()
+        .enumerate()
+        .filter_map(|(index, modulation)| Some((index, starts[index]?, *modulation)))
+        .collect();
+    // Stable without allocating: the place in the list decides between equals.
+    placed.sort_unstable_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
+    placed
+}
+
+/// Where each modulation begins, in beats after the origin; none if its stage never comes.
+fn starts(process: &Process) -> [Option<Beats>; MAX_MODULATIONS] {
+    let modulations = &process.settings().modulations;
+    let stage_of = |index: usize| match modulations.get(index)?.place {
+        Place::Stage(stage) => Some(stage),
+        Place::Beats(_) => None,
+    };
+    let mut starts: [Option<Beats>; MAX_MODULATIONS] =
+        std::array::from_fn(|index| match modulations.get(index)?.place {
+            Place::Beats(at) => at.is_finite().then_some(at.max(0.0)),
+            Place::Stage(_) => None,
+        });
+    let last = (0..MAX_MODULATIONS).filter_map(stage_of).max().unwrap_or(0);
+    let (end, _) = listed_end(process);
+    let stages = Boundaries::new(process, end).take_while(|boundary| boundary.at < end - SAME);
+    for (stage, boundary) in (1..=last).zip(stages) {
+        for index in 0..MAX_MODULATIONS {
+            if stage_of(index) == Some(stage) {
+                starts[index] = process.performed(&boundary).map(|at| at - process.origin());
+            }
+        }
+    }
+    starts
+}
