@@ -10,6 +10,7 @@ use crate::letterbox::{Receiver, Sender, letterbox};
 use crate::state::{Kept, Notice, Taken};
 use crossbeam::atomic::AtomicCell;
 use procession_core::mode::PitchSet;
+use procession_core::settings::Modulations;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
@@ -25,6 +26,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
         taken: blank(),
         answers: 0,
     });
+    let (plans_out, plans_in) = letterbox(Modulations::default);
     let main = MainSide {
         seed: AtomicU64::new(first.seed),
         custom: AtomicCell::new(first.custom),
@@ -33,11 +35,14 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
             number: 0,
             loads: 0,
             orders: orders_out,
+            plans: plans_out,
             reports: reports_in,
             notice: None,
         }),
     };
     let audio = AudioSide {
+        modulations: Modulations::default(),
+        plans: plans_in,
         orders: orders_in,
         reports: reports_out,
         answers: 0,
@@ -73,6 +78,9 @@ pub enum Cause {
 
 /// The audio thread's end. It belongs to the plug-in object.
 pub struct AudioSide {
+    /// The modulation plan that came last.
+    modulations: Modulations,
+    plans: Receiver<Modulations>,
     orders: Receiver<Order>,
     reports: Sender<Report>,
     answers: u64,
@@ -96,6 +104,17 @@ impl AudioSide {
         self.answers = order.number;
         self.loads = order.loads;
         Some((cause, &order.taken))
+    }
+
+    /// The modulation plan in force: a setting that is too large to be read like a parameter.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never: one atomic swap.
+    pub fn modulations(&mut self) -> Modulations {
+        if let Some(plan) = self.plans.receive() {
+            self.modulations = *plan;
+        }
+        self.modulations
     }
 
     /// Tells the other threads that a phrase was taken or the origin moved.
@@ -127,6 +146,7 @@ struct Desk {
     number: u64,
     loads: u64,
     orders: Sender<Order>,
+    plans: Sender<Modulations>,
     reports: Receiver<Report>,
     notice: Option<Notice>,
 }
@@ -142,7 +162,7 @@ impl MainSide {
         let mut desk = self.up_to_date();
         let before = desk.kept.taken.clone();
         change(&mut desk.kept);
-        self.share_settings(&desk.kept);
+        self.share_settings(&mut desk);
         if desk.kept.taken != before {
             desk.send();
         }
@@ -162,7 +182,7 @@ impl MainSide {
     pub fn load(&self, restore: impl FnOnce(&mut Kept) -> Option<Notice>) {
         let mut desk = self.up_to_date();
         desk.notice = restore(&mut desk.kept);
-        self.share_settings(&desk.kept);
+        self.share_settings(&mut desk);
         desk.loads += 1;
         desk.send();
     }
@@ -189,9 +209,11 @@ impl MainSide {
         self.custom.load()
     }
 
-    fn share_settings(&self, kept: &Kept) {
-        self.seed.store(kept.seed, Ordering::Relaxed);
-        self.custom.store(kept.custom);
+    fn share_settings(&self, desk: &mut Desk) {
+        self.seed.store(desk.kept.seed, Ordering::Relaxed);
+        self.custom.store(desk.kept.custom);
+        let modulations = desk.kept.modulations;
+        desk.plans.send(|plan| *plan = modulations);
     }
 
     fn up_to_date(&self) -> MutexGuard<'_, Desk> {
@@ -272,6 +294,23 @@ mod tests {
         let (main, mut audio) = exchange(Kept::default());
         main.edit(|kept| kept.seed = 9);
         assert_eq!(main.seed(), 9);
+        assert!(audio.poll_incoming().is_none());
+    }
+
+    #[test]
+    fn a_modulation_plan_arrives_without_the_phrase_being_sent_again() {
+        use procession_core::mode::ModeName;
+        use procession_core::settings::{Modulation, Place};
+        let (main, mut audio) = exchange(Kept::default());
+        let plan = Modulations::new([Modulation {
+            place: Place::Stage(3),
+            tonic: 2,
+            mode: ModeName::Lydian,
+            over: 4,
+        }]);
+        main.edit(|kept| kept.modulations = plan);
+        assert_eq!(assert_no_alloc(|| audio.modulations()), plan);
+        assert_eq!(audio.modulations(), plan, "it stays in force");
         assert!(audio.poll_incoming().is_none());
     }
 

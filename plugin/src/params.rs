@@ -19,8 +19,8 @@ use procession_core::note::Key;
 use procession_core::phrase::{key_from_name, key_name};
 use procession_core::settings::{
     Advance, CaptureSettings, CopiesMove, CopySettings, FoldKind, FoldSettings, Grid, Growth,
-    GrowthOrder, GrowthSettings, MAX_COPIES, Motion, MotionSettings, OutputSettings, Resulting,
-    ResultingSettings, Settings, Shifts,
+    GrowthOrder, GrowthSettings, MAX_COPIES, Modulations, Motion, MotionSettings, OutputSettings,
+    Resulting, ResultingSettings, Settings, Shifts,
 };
 use std::collections::BTreeMap;
 use std::sync::{Arc, LazyLock};
@@ -370,7 +370,8 @@ impl Parameters {
         (Arc::new(parameters), audio)
     }
 
-    /// Everything the engine reads, each value within its range whatever host or state said.
+    /// Everything the engine reads but the modulation plan, each value within its range whatever
+    /// host or state said.
     ///
     /// # Real-time
     /// Allocates never, blocks never.
@@ -384,6 +385,7 @@ impl Parameters {
                 ..self.fold.settings()
             },
             output: self.output.settings(),
+            modulations: Modulations::default(),
             resulting: self.line.settings(),
             copies: self.copies().map(CopyParameters::settings),
         }

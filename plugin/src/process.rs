@@ -12,6 +12,7 @@ use nice_plug::prelude::*;
 use procession_core::clock::Transport;
 use procession_core::engine::{Controls, Engine, News};
 use procession_core::note;
+use procession_core::settings::Settings;
 
 /// All that the audio thread owns.
 pub struct AudioThread {
@@ -61,7 +62,7 @@ impl AudioThread {
         }
         let transport = heard_from(context.transport());
         let beats_per_bar = beats_per_bar(context.transport());
-        let controls = controls(parameters);
+        let controls = controls(parameters, &mut self.exchange);
         let Self { engine, outbox, .. } = self;
         outbox.send_waiting(|event| context.try_send_event(event).is_ok());
         engine.begin(&transport, frames, &controls, |event| {
@@ -115,9 +116,12 @@ impl AudioThread {
     }
 }
 
-fn controls(parameters: &Parameters) -> Controls {
+fn controls(parameters: &Parameters, exchange: &mut AudioSide) -> Controls {
     Controls {
-        settings: parameters.settings(),
+        settings: Settings {
+            modulations: exchange.modulations(),
+            ..parameters.settings()
+        },
         hold: parameters.hold(),
         thru: parameters.thru(),
         bypass: parameters.bypass(),

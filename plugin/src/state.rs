@@ -4,6 +4,10 @@
 //! A saved state may be of another version, cut off, or made of nonsense. Every part is checked by
 //! itself; a part that cannot be read stays as it was, and a plain message says so.
 
+mod modulations;
+
+pub use modulations::LONGEST_TURNING;
+
 use crate::handover::MainSide;
 use crate::params::{DECLARATIONS, SavedChoices};
 use nice_plug::params::persist::PersistentField;
@@ -12,6 +16,7 @@ use procession_core::engine::Anchor;
 use procession_core::mode::PitchSet;
 use procession_core::note::{Key, Note, Velocity};
 use procession_core::phrase::Phrase;
+use procession_core::settings::Modulations;
 use procession_core::time::Beats;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -69,6 +74,8 @@ pub struct Kept {
     pub seed: u64,
     /// The custom mode, as semitones above its tonic.
     pub custom: PitchSet,
+    /// The modulation plan.
+    pub modulations: Modulations,
     /// The window.
     pub window: WindowSize,
 }
@@ -82,6 +89,7 @@ impl Default for Kept {
             },
             seed: 1,
             custom: PitchSet::CHROMATIC,
+            modulations: Modulations::default(),
             window: WindowSize {
                 width: 960,
                 height: 640,
@@ -107,6 +115,7 @@ impl Kept {
         take(taken_from(saved).map(|taken| self.taken = taken));
         take(part(saved, "seed", "seed").map(|seed| self.seed = seed));
         take(custom_from(saved).map(|custom| self.custom = custom));
+        take(modulations::restored(saved).map(|plan| self.modulations = plan));
         take(
             part(saved, "window", "window size")
                 .map(|window: WindowSize| self.window = window.within_reason()),
@@ -122,6 +131,7 @@ impl Kept {
             anchor: self.taken.anchor.into(),
             seed: self.seed,
             custom: semitones(self.custom),
+            modulations: modulations::saved(&self.modulations),
             window: self.window,
         }
     }
@@ -205,6 +215,7 @@ pub struct Written {
     anchor: SavedAnchor,
     seed: u64,
     custom: Vec<u8>,
+    modulations: Vec<modulations::SavedModulation>,
     window: WindowSize,
 }
 

@@ -7,9 +7,10 @@ use procession::handover::Cause;
 use procession::params::{DECLARATIONS, Parameters};
 use procession::state::{KEPT, Kept, Taken, WindowSize, filter};
 use procession_core::engine::Anchor;
-use procession_core::mode::PitchSet;
+use procession_core::mode::{ModeName, PitchSet};
 use procession_core::note::{Key, Note, Velocity};
 use procession_core::phrase::Phrase;
+use procession_core::settings::{Modulation, Modulations, Place};
 use serde_json::{Value, json};
 
 fn version_1() -> PluginState {
@@ -39,6 +40,8 @@ fn kept_in_version_1() -> Kept {
         },
         seed: 20411,
         custom: PitchSet::of(&[0, 2, 3, 7, 8]),
+        // There was no such thing yet.
+        modulations: Modulations::default(),
         window: WindowSize {
             width: 1200,
             height: 700,
@@ -95,6 +98,51 @@ fn a_project_saved_by_version_1_still_loads() {
     assert_eq!((cause, taken), (Cause::Loaded, &kept_in_version_1().taken));
 }
 
+fn modulation(place: Place, mode: ModeName, over: u32) -> Modulation {
+    Modulation {
+        place,
+        tonic: 9,
+        mode,
+        over,
+    }
+}
+
+/// The plan is a list that somebody may have written by hand.
+#[test]
+fn a_modulation_plan_that_makes_no_sense_is_named_and_the_one_before_stays() {
+    let good = json!({"stage": 2, "tonic": 2, "mode": "lydian", "over": 4});
+    let but = |key: &str, value: Value| {
+        let mut bad = good.clone();
+        bad[key] = value;
+        json!([good, bad])
+    };
+    for (list, words) in [
+        (but("stage", json!(0)), "no stage 0"),
+        (but("tonic", json!(12)), "no pitch class 12"),
+        (but("over", json!(65)), "65 cycles"),
+        (but("mode", json!("sideways")), "\"sideways\" is unknown"),
+        (but("mode", json!(3)), "refused"),
+        (
+            json!([{"beats": -1.0, "tonic": 2, "mode": "lydian", "over": 4}]),
+            "no beat -1",
+        ),
+        (json!(vec![good.clone(); 17]), "17 modulations"),
+        (json!("none"), "refused"),
+    ] {
+        let (parameters, _) = Parameters::new();
+        let before = Modulations::new([modulation(Place::Stage(7), ModeName::Aeolian, 1)]);
+        parameters.kept.edit(|kept| kept.modulations = before);
+        let mut saved: Value =
+            serde_json::from_str(&version_1().fields[KEPT]).expect("version 1 is JSON");
+        saved["modulations"] = list.clone();
+        load(&parameters, with_kept(&saved.to_string()));
+        let notice = parameters.kept.notice().expect("it is named").0;
+        assert!(notice.contains(words), "{list}: {notice}");
+        assert!(notice.contains("stays"), "{notice}");
+        assert_eq!(parameters.kept.current().modulations, before);
+    }
+}
+
 #[test]
 fn loading_what_was_saved_changes_nothing() {
     let awkward = Kept {
@@ -112,7 +160,14 @@ fn loading_what_was_saved_changes_nothing() {
         seed: u64::MAX,
         ..kept_in_version_1()
     };
-    for kept in [awkward, kept_in_version_1(), Kept::default()] {
+    let modulating = Kept {
+        modulations: Modulations::new([
+            modulation(Place::Stage(4), ModeName::Lydian, 6),
+            modulation(Place::Beats(96.5), ModeName::OctatonicHalfWhole, 0),
+        ]),
+        ..kept_in_version_1()
+    };
+    for kept in [awkward, modulating, kept_in_version_1(), Kept::default()] {
         let (before, _) = Parameters::new();
         before.kept.edit(|now| *now = kept.clone());
         let saved = before.serialize_fields();

@@ -15,6 +15,7 @@ use crate::feed::{Seer, Snapshot};
 use crate::params::Parameters;
 use egui::{CornerRadius, Rect, Stroke, StrokeKind, Ui, UiBuilder};
 use nice_plug_egui::resizable_window::ResizableWindow;
+use procession_core::settings::Settings;
 use std::sync::Arc;
 
 /// So long a view's word stands on the status line, in seconds.
@@ -151,7 +152,10 @@ impl Shell {
     fn see(&mut self, ui: &Ui) -> Box<Seen> {
         let snapshot = self.seer.look();
         let kept = self.parameters.kept.current();
-        let settings = self.parameters.settings();
+        let settings = Settings {
+            modulations: kept.modulations,
+            ..self.parameters.settings()
+        };
         let taken = &kept.taken;
         let still = self.seen.take().filter(|seen| {
             seen.phrase() == &taken.phrase
