@@ -16,6 +16,7 @@ pub mod handle;
 pub mod header;
 pub mod look;
 pub mod model;
+pub mod modulations;
 pub mod notes;
 pub mod parameters;
 pub mod phrase;

@@ -75,6 +75,7 @@ impl Granter {
                 self.say("Panic: everything that sounded was ended.");
             }
             Wish::Custom(mode) => parameters.kept.edit(|kept| kept.custom = mode),
+            Wish::Modulate(plan) => parameters.kept.edit(|kept| kept.modulations = *plan),
             Wish::Say(text) => self.said = Some(text),
         }
     }

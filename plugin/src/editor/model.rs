@@ -4,6 +4,7 @@ pub mod alignments;
 pub mod circle;
 pub mod history;
 pub mod layout;
+pub mod modulations;
 pub mod notes;
 pub mod parameters;
 pub mod phrase;

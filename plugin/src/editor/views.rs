@@ -4,6 +4,7 @@ use crate::editor::alignments::{self, AlignmentsState};
 use crate::editor::circle::{self, CircleState};
 use crate::editor::look::Look;
 use crate::editor::model::layout::View;
+use crate::editor::modulations::{self, ModulationsState};
 use crate::editor::notes::{self, NotesState};
 use crate::editor::phrase::{self, PhraseState};
 use crate::editor::plan::{self, PlanState};
@@ -21,6 +22,7 @@ pub struct Views {
     alignments: AlignmentsState,
     phrase: PhraseState,
     sonority: SonorityState,
+    modulations: ModulationsState,
     /// The stage of the plan that was clicked: circle, notes and sonority show it, and playback
     /// goes on.
     stage: Option<usize>,
@@ -42,6 +44,9 @@ impl Views {
             View::Alignments => alignments::show(ui, seen, look, &mut self.alignments),
             View::Phrase => phrase::show(ui, seen, look, &mut self.phrase),
             View::Sonority => sonority::show(ui, seen, look, &mut self.sonority, self.stage),
+            View::Modulations => {
+                modulations::show(ui, seen, look, &mut self.modulations, self.stage)
+            }
             // The shell shows them, which has them.
             View::Parameters => Vec::new(),
         }

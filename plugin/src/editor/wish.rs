@@ -1,6 +1,7 @@
 //! What a view wants to happen. It says so and leaves the rest to the window.
 
 use procession_core::phrase::Phrase;
+use procession_core::settings::Modulations;
 
 /// A wish of a view.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,6 +26,8 @@ pub enum Wish {
     Panic,
     /// Another custom mode: semitones above the tonic, bit by bit.
     Custom(procession_core::mode::PitchSet),
+    /// Another modulation plan.
+    Modulate(Box<Modulations>),
     /// Say this on the status line.
     Say(String),
 }

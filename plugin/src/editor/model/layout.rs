@@ -25,6 +25,8 @@ pub enum View {
     Phrase,
     /// The pitch classes that sound, source and target.
     Sonority,
+    /// The modulation plan, to be written.
+    Modulations,
     /// The parameters, where there is no room for them beside the rest.
     Parameters,
 }
@@ -39,6 +41,7 @@ impl View {
             Self::Alignments => "Alignments",
             Self::Phrase => "Phrase",
             Self::Sonority => "Sonority",
+            Self::Modulations => "Modes",
             Self::Parameters => "Settings",
         }
     }
@@ -117,12 +120,27 @@ impl Layout {
 }
 
 fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
-    use View::{Alignments, Circle, Notes, Parameters, Phrase, Plan, Sonority};
+    use View::{Alignments, Circle, Modulations, Notes, Parameters, Phrase, Plan, Sonority};
     match (roomy, parameters_apart) {
-        (true, _) => &[Notes, Alignments, Phrase, Sonority],
-        (false, true) => &[Circle, Plan, Notes, Alignments, Phrase, Sonority],
+        (true, _) => &[Notes, Alignments, Phrase, Modulations, Sonority],
+        (false, true) => &[
+            Circle,
+            Plan,
+            Notes,
+            Alignments,
+            Phrase,
+            Modulations,
+            Sonority,
+        ],
         (false, false) => &[
-            Circle, Plan, Notes, Alignments, Phrase, Sonority, Parameters,
+            Circle,
+            Plan,
+            Notes,
+            Alignments,
+            Phrase,
+            Modulations,
+            Sonority,
+            Parameters,
         ],
     }
 }
