@@ -27,6 +27,12 @@ pub fn sixteenths(text: &str) -> Phrase {
 /// it: eight bytes of length, then text. It says nothing about parameters, which then stand at
 /// their defaults, except that `hold` is on if `held`.
 pub fn project(phrase: &Phrase, origin: f64, held: bool) -> Vec<u8> {
+    modulating_project(phrase, origin, held, "")
+}
+
+/// The same with a modulation plan, as JSON: a list of {"stage" or "beats", "tonic", "mode",
+/// "over"}. An empty text says nothing about it, as projects from before there were plans.
+pub fn modulating_project(phrase: &Phrase, origin: f64, held: bool, plan: &str) -> Vec<u8> {
     let mut notes = String::new();
     for note in phrase.notes() {
         let comma = if notes.is_empty() { "" } else { "," };
@@ -37,8 +43,12 @@ pub fn project(phrase: &Phrase, origin: f64, held: bool) -> Vec<u8> {
             r#"{comma}{{"onset":{onset:?},"length":{length:?},"key":{key},"velocity":{velocity:?}}}"#
         );
     }
+    let plan = match plan {
+        "" => String::new(),
+        plan => format!(r#""modulations":{plan},"#),
+    };
     let kept = format!(
-        r#"{{"version":1,"phrase":{{"length":{:?},"notes":[{notes}]}},"anchor":{{"song":{origin:?}}},"seed":1,"custom":[0,2,4,5,7,9,11],"window":{{"width":960,"height":640,"zoom":1.0}}}}"#,
+        r#"{{"version":1,{plan}"phrase":{{"length":{:?},"notes":[{notes}]}},"anchor":{{"song":{origin:?}}},"seed":1,"custom":[0,2,4,5,7,9,11],"window":{{"width":960,"height":640,"zoom":1.0}}}}"#,
         phrase.length()
     );
     let kept = kept.replace('"', "\\\"");

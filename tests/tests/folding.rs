@@ -5,7 +5,7 @@ mod common;
 use common::plugin;
 use procession_tests::host::Error;
 use procession_tests::session::Session;
-use procession_tests::staging::{held, sixteenths};
+use procession_tests::staging::{held, listening, modulating_project, sixteenths};
 
 type Outcome = Result<(), Error>;
 
@@ -34,6 +34,35 @@ fn by_degree_every_note_goes_to_the_same_degree_of_the_target() -> Outcome {
     session.run_to(2.0)?;
     let line = session.recording().channel(1);
     line.assert_attacks(0.25, "D4 Eb4 F4 G4 | A4 Bb4 C5 D5");
+    Ok(())
+}
+
+/// D Dorian and D Lydian differ in F, C and G, which turn in this order: F at once, C two cycles
+/// later, G two cycles after that.
+#[test]
+fn a_modulation_plan_leads_to_another_mode_and_a_project_keeps_it() -> Outcome {
+    let to_lydian = r#"{"beats":4.0,"tonic":2,"mode":"lydian","over":6}"#;
+    let to_aeolian = r#"{"stage":2,"tonic":2,"mode":"aeolian","over":0}"#;
+    let plan = format!("[{to_lydian},{to_aeolian}]");
+    let mut first = plugin()?;
+    first.load(&modulating_project(&sixteenths(DORIAN), 0.0, true, &plan))?;
+    // Saved and opened again.
+    let project = first.save()?;
+    let mut again = plugin()?;
+    again.load(&project)?;
+    // Stage 2 begins with the jump, after 10 cycles of 2 beats.
+    let mut session = listening(again, &[("motion", "Jump"), ("dwell", "10")])?;
+    session.run_to(22.0)?;
+    let line = session.recording().channel(1);
+    let dorian = "D4 E4 F4 G4 | A4 B4 C5 D5";
+    let f_sharp = "D4 E4 F#4 G4 | A4 B4 C5 D5";
+    let c_sharp = "D4 E4 F#4 G4 | A4 B4 C#5 D5";
+    let lydian = "D4 E4 F#4 G#4 | A4 B4 C#5 D5";
+    let aeolian = "D4 E4 F4 G4 | A4 Bb4 C5 D5";
+    let expected = [
+        dorian, dorian, f_sharp, f_sharp, c_sharp, c_sharp, lydian, lydian, lydian, lydian, aeolian,
+    ];
+    line.assert_attacks(0.25, &expected.join(" | "));
     Ok(())
 }
 
