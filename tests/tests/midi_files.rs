@@ -5,7 +5,7 @@
 use midi_file::MidiFile;
 use midi_file::core::{Channel as TheirChannel, Message, NoteNumber, Velocity as TheirVelocity};
 use midi_file::file::{Division, Event, Format, MetaEvent, QuarterNoteDivision, QuartersPerMinute};
-use procession_core::exchange::midi::{Score, Track, TrackNote, read_phrase, write};
+use procession_core::exchange::midi::{Excerpt, Score, Track, TrackNote, read_phrase, write};
 use procession_core::note::{Channel, Key, Velocity};
 use procession_core::phrase::Phrase;
 
@@ -192,7 +192,7 @@ fn a_phrase_that_another_library_wrote_is_read() {
         let mut bytes = Vec::new();
         file.write(&mut bytes).unwrap();
 
-        let read = read_phrase(&bytes, SIXTEENTH).unwrap();
+        let read = read_phrase(&bytes, SIXTEENTH, &Excerpt::default()).unwrap();
         let heard: Vec<_> = read
             .phrase
             .notes()

@@ -5,7 +5,7 @@
 mod read;
 mod write;
 
-pub use read::{ReadPhrase, read_phrase};
+pub use read::{Excerpt, Part, ReadPhrase, read_phrase};
 pub use write::{FURTHEST, Score, Track, TrackNote, write};
 
 use crate::phrase::{MAX_LENGTH, MAX_NOTES};
@@ -30,6 +30,12 @@ pub enum MidiError {
     NoTicks,
     /// Nothing is played in it.
     NoNotes,
+    /// Nothing is played in the part, or the bars, that were asked for.
+    NothingThere,
+    /// It has so many parts, fewer than asked for.
+    NoSuchPart(usize),
+    /// It has so many bars, fewer than asked for.
+    NoSuchBars(usize),
     /// There are more notes than a phrase holds.
     TooManyNotes(usize),
     /// It lasts that many beats, longer than a phrase can.
@@ -80,13 +86,25 @@ impl std::fmt::Display for MidiError {
                 f,
                 "there are no notes in the MIDI file: choose one in which something is played"
             ),
+            Self::NothingThere => write!(
+                f,
+                "nothing is played there: choose another part, or other bars"
+            ),
+            Self::NoSuchPart(count) => write!(
+                f,
+                "the MIDI file has {count} parts that play: choose one of them"
+            ),
+            Self::NoSuchBars(count) => write!(
+                f,
+                "the MIDI file has {count} bars: choose bars from 1 to {count}, the first one first"
+            ),
             Self::TooManyNotes(count) => write!(
                 f,
-                "{count} notes are more than the {MAX_NOTES} a phrase holds: export a shorter stretch"
+                "{count} notes are more than the {MAX_NOTES} a phrase holds: choose fewer bars, or one part"
             ),
             Self::TooLong(beats) => write!(
                 f,
-                "{beats} beats are more than the {MAX_LENGTH} a phrase lasts at most: export a shorter stretch"
+                "{beats} beats are more than the {MAX_LENGTH} a phrase lasts at most: choose fewer bars"
             ),
             Self::Position(beats) => write!(
                 f,

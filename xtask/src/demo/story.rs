@@ -71,7 +71,8 @@ impl Story {
         let bytes = std::fs::read(path)
             .with_context(|| format!("{} cannot be read: check the path", path.display()))?;
         let says = || path.display().to_string();
-        let read = midi::read_phrase(&bytes, Grid::Sixteenth.beats()).with_context(says)?;
+        let read = midi::read_phrase(&bytes, Grid::Sixteenth.beats(), &midi::Excerpt::default())
+            .with_context(says)?;
         let phrase = read.phrase;
         let longest = procession_core::capture::MEMORY;
         if phrase.length() > longest {

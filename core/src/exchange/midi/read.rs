@@ -9,12 +9,36 @@ use midly::num::u4;
 use midly::{
     EventIter, Format, Header, MetaMessage, MidiMessage, Timing, TrackEventKind, TrackIter,
 };
+use std::collections::BTreeMap;
+use std::ops::{Range, RangeInclusive};
 
 /// Channel 10 as musicians count: percussion, in General MIDI.
 const PERCUSSION: u8 = 9;
 
+/// Bars beyond these are not counted: twelve hours of 4/4 at 120 beats a minute.
+const MAX_BARS: usize = 21_600;
+
 /// A rest of a bar, in beats, is no part of a phrase.
 const BAR: Beats = 4.0;
+
+/// Which part of a file, and which of its bars.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Excerpt {
+    /// A place in [`ReadPhrase::parts`]; none is all of them.
+    pub part: Option<usize>,
+    /// From 1, as the file's metres have them (4/4 where it tells none); none is from the first
+    /// note to the last.
+    pub bars: Option<RangeInclusive<usize>>,
+}
+
+/// A channel of a track on which something is played.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Part {
+    /// What the track is called, or "Track 2"; with the channel, if the track plays several.
+    pub name: String,
+    /// How many notes it plays, in the whole file.
+    pub notes: usize,
+}
 
 /// A phrase, and what else the file said.
 #[derive(Clone, Debug, PartialEq)]
@@ -27,6 +51,10 @@ pub struct ReadPhrase {
     pub name: Option<String>,
     /// How many tracks play a note in the phrase.
     pub tracks: usize,
+    /// Everything in the file that plays, to choose from.
+    pub parts: Vec<Part>,
+    /// How many bars the file has, up to the end of its last note.
+    pub bars: usize,
     /// How many notes were left out: percussion beside other notes, and strokes that double
     /// another of the same key.
     pub left_out: usize,
@@ -34,7 +62,9 @@ pub struct ReadPhrase {
 
 /// Reads a phrase from the bytes of a Standard MIDI File, with a grid step of `step` beats.
 ///
-/// All tracks and channels become one. Percussion (channel 10) is left out unless there is
+/// With bars chosen, the phrase is those bars, whole; what sounds over their end is cut there.
+/// Without:
+/// all tracks and channels become one. Percussion (channel 10) is left out unless there is
 /// nothing else. A key struck again ends its earlier note; a note that is never ended lasts to
 /// the end of the phrase.
 ///
@@ -48,14 +78,14 @@ pub struct ReadPhrase {
 ///
 /// # Errors
 /// See [`MidiError`]. Never panics, whatever the bytes are.
-pub fn read_phrase(bytes: &[u8], step: Beats) -> Result<ReadPhrase, MidiError> {
+pub fn read_phrase(bytes: &[u8], step: Beats, excerpt: &Excerpt) -> Result<ReadPhrase, MidiError> {
     let (header, tracks) = open(bytes)?;
     let ticks_per_beat = ticks_per_beat(&header)?;
     let mut piece = Piece::default();
     for (index, events) in whole_tracks(tracks)?.into_iter().enumerate() {
         piece.read_track(index, events)?;
     }
-    piece.phrase(ticks_per_beat, step)
+    piece.phrase(ticks_per_beat, step, excerpt)
 }
 
 fn open(bytes: &[u8]) -> Result<(Header, TrackIter<'_>), MidiError> {
@@ -112,6 +142,10 @@ struct Piece {
     /// Ticks, and microseconds a beat.
     tempos: Vec<(u64, u32)>,
     name: Option<String>,
+    /// What each track is called, as far as it tells.
+    names: Vec<(usize, String)>,
+    /// Ticks, and beats a bar from there on.
+    metres: Vec<(u64, Beats)>,
     /// Where the last track ends.
     end: u64,
 }
@@ -130,7 +164,10 @@ impl Piece {
                 TrackEventKind::Meta(MetaMessage::Tempo(micros)) if micros.as_int() > 0 => {
                     self.tempos.push((now, micros.as_int()));
                 }
-                TrackEventKind::Meta(MetaMessage::TrackName(name)) => self.call(name),
+                TrackEventKind::Meta(MetaMessage::TrackName(name)) => self.call(track, name),
+                TrackEventKind::Meta(MetaMessage::TimeSignature(beats, unit, ..)) => {
+                    self.turn_to_metre(now, beats, unit);
+                }
                 TrackEventKind::Meta(MetaMessage::EndOfTrack) => break,
                 _ => (),
             }
@@ -170,26 +207,65 @@ impl Piece {
         }
     }
 
-    fn call(&mut self, name: &[u8]) {
+    fn call(&mut self, track: usize, name: &[u8]) {
         let name = String::from_utf8_lossy(name);
         let name: String = name.chars().filter(|c| !c.is_control()).collect();
-        if self.name.is_none() && !name.trim().is_empty() {
-            self.name = Some(name.trim().to_owned());
+        let name = name.trim();
+        if name.is_empty() {
+            return;
+        }
+        self.names.push((track, name.to_owned()));
+        self.name.get_or_insert_with(|| name.to_owned());
+    }
+
+    /// RP-001: the unit is a power of two, 2 being a quarter note. A metre of no beats is none.
+    fn turn_to_metre(&mut self, at: u64, beats: u8, unit: u8) {
+        if beats > 0 && unit < 8 {
+            let a_bar = f64::from(beats) * 4.0 / f64::from(1_u32 << unit);
+            self.metres.push((at, a_bar));
         }
     }
 
-    fn phrase(mut self, ticks_per_beat: u32, step: Beats) -> Result<ReadPhrase, MidiError> {
-        let mut left_out = self.leave_out_percussion();
+    fn phrase(
+        mut self,
+        ticks_per_beat: u32,
+        step: Beats,
+        excerpt: &Excerpt,
+    ) -> Result<ReadPhrase, MidiError> {
+        let parts = self.parts();
+        let bars = self.bars(ticks_per_beat);
+        let all = self.strokes.len();
+        self.keep_part(excerpt.part, &parts)?;
+        let chosen = self.keep_bars(excerpt.bars.as_ref(), &bars)?;
+        let asked_for = self.strokes.len();
+        let mut left_out = match excerpt.part {
+            Some(_) => 0,
+            None => self.leave_out_percussion(),
+        };
+        if all > 0 && asked_for == 0 {
+            return Err(MidiError::NothingThere);
+        }
         let first = self.strokes.iter().map(|stroke| stroke.on).min();
         let start = first.ok_or(MidiError::NoNotes)? / u64::from(ticks_per_beat);
-        let start = start * u64::from(ticks_per_beat);
-        let beats = |tick: u64| (tick - start) as f64 / f64::from(ticks_per_beat);
+        let start = match &chosen {
+            Some(bars) => bars.start,
+            None => start * u64::from(ticks_per_beat),
+        };
+        let beats = |tick: u64| (tick.saturating_sub(start)) as f64 / f64::from(ticks_per_beat);
 
-        let length = self.length(beats, step);
+        let length = match &chosen {
+            Some(bars) => beats(bars.end),
+            None => self.length(beats, step),
+        };
         if length > MAX_LENGTH {
             return Err(MidiError::TooLong(length));
         }
         let mut notes: Vec<Note> = self.notes(beats, length).collect();
+        if chosen.is_some() {
+            for note in &mut notes {
+                note.length = note.length.min(length - note.onset);
+            }
+        }
         notes.sort_by(|a, b| a.onset.total_cmp(&b.onset).then(a.key.cmp(&b.key)));
         let kept = one_note_a_key(&mut notes, length);
         left_out += notes.len() - kept;
@@ -205,8 +281,90 @@ impl Piece {
             tempo: self.tempo_at(start),
             name: self.name,
             tracks: tracks.len(),
+            parts: parts.into_iter().map(|(_, part)| part).collect(),
+            bars: bars.len(),
             left_out,
         })
+    }
+
+    /// The tracks and channels that play, in the order of the file.
+    fn parts(&self) -> Vec<((usize, u8), Part)> {
+        let mut counts: BTreeMap<(usize, u8), usize> = BTreeMap::new();
+        for stroke in &self.strokes {
+            *counts.entry((stroke.track, stroke.channel)).or_default() += 1;
+        }
+        let several = |track: usize| counts.keys().filter(|key| key.0 == track).count() > 1;
+        let named = |track: usize| self.names.iter().find(|(named, _)| *named == track);
+        let name = |(track, channel): (usize, u8)| {
+            let name = named(track).map_or_else(|| format!("Track {}", track + 1), |n| n.1.clone());
+            match several(track) {
+                true => format!("{name}, channel {}", channel + 1),
+                false => name,
+            }
+        };
+        counts
+            .iter()
+            .map(|(key, notes)| {
+                let part = Part {
+                    name: name(*key),
+                    notes: *notes,
+                };
+                (*key, part)
+            })
+            .collect()
+    }
+
+    fn keep_part(
+        &mut self,
+        part: Option<usize>,
+        parts: &[((usize, u8), Part)],
+    ) -> Result<(), MidiError> {
+        let Some(part) = part else { return Ok(()) };
+        let (wanted, _) = parts.get(part).ok_or(MidiError::NoSuchPart(parts.len()))?;
+        self.strokes
+            .retain(|stroke| (stroke.track, stroke.channel) == *wanted);
+        Ok(())
+    }
+
+    /// The ticks of those bars. Only what begins in them stays.
+    fn keep_bars(
+        &mut self,
+        wanted: Option<&RangeInclusive<usize>>,
+        bars: &[Range<u64>],
+    ) -> Result<Option<Range<u64>>, MidiError> {
+        let Some(wanted) = wanted else {
+            return Ok(None);
+        };
+        let (first, last) = (*wanted.start(), *wanted.end());
+        if first < 1 || last < first || last > bars.len() {
+            return Err(MidiError::NoSuchBars(bars.len()));
+        }
+        let ticks = bars[first - 1].start..bars[last - 1].end;
+        self.strokes.retain(|stroke| ticks.contains(&stroke.on));
+        Ok(Some(ticks))
+    }
+
+    /// The ticks of every bar up to the last note.
+    fn bars(&mut self, ticks_per_beat: u32) -> Vec<Range<u64>> {
+        self.metres.sort_by_key(|(at, _)| *at);
+        let played = self.strokes.iter().map(|stroke| stroke.on + 1);
+        let last = played.max().unwrap_or(0);
+        let ticks = |beats: Beats| (beats * f64::from(ticks_per_beat)).round().max(1.0) as u64;
+        let mut metres = self.metres.iter().peekable();
+        let mut length = ticks(BAR);
+        let mut bars: Vec<Range<u64>> = Vec::new();
+        let mut start = 0;
+        while start < last && bars.len() < MAX_BARS {
+            while let Some((_, beats)) = metres.next_if(|(at, _)| *at <= start) {
+                length = ticks(*beats);
+            }
+            // A metre that changes inside a bar cuts it short.
+            let cut = metres.peek().map_or(u64::MAX, |(at, _)| *at);
+            let end = (start + length).min(cut);
+            bars.push(start..end);
+            start = end;
+        }
+        bars
     }
 
     fn leave_out_percussion(&mut self) -> usize {

@@ -25,7 +25,7 @@ fn one_track(track: &[u8]) -> Vec<u8> {
 const END: [u8; 4] = [0, 0xFF, 0x2F, 0];
 
 fn read(bytes: &[u8]) -> Result<ReadPhrase, MidiError> {
-    read_phrase(bytes, 0.25)
+    read_phrase(bytes, 0.25, &Excerpt::default())
 }
 
 /// Onset, length, key, velocity.
@@ -292,7 +292,7 @@ fn a_file_that_is_no_phrase_says_why_and_what_to_do() {
             MidiError::Damaged(Some(1)),
             "track 1",
         ),
-        (one_track(&far), MidiError::TooLong(21846.0), "shorter"),
+        (one_track(&far), MidiError::TooLong(21846.0), "fewer bars"),
         (one_track(&many), MidiError::TooManyNotes(600), "600 notes"),
     ];
     for (bytes, expected, words) in cases {
@@ -613,5 +613,94 @@ proptest! {
             _ => MidiError::Truncated,
         };
         prop_assert_eq!(error, expected);
+    }
+}
+
+/// Three bars of 3/4 in the first track; the second plays on two channels. 96 ticks a beat.
+fn waltz() -> Vec<u8> {
+    let conductor = [
+        &[0, 0xFF, 0x58, 4, 3, 2, 24, 8][..], // 3/4
+        &END,
+    ]
+    .concat();
+    let strings = [
+        &[0, 0xFF, 3, 4, b'D', b'e', b'c', b'k'][..],
+        &[0, 0x90, 60, 100, 0, 0x91, 48, 90], // C4, and C3 below it
+        &[96, 0x80, 60, 0, 0, 0x81, 48, 0],
+        // Bar 2: D4 on its second beat, held over into bar 3.
+        &[0x82, 0x40, 0x90, 62, 100], // 320 ticks later: bar 2 begins at 288
+        &[0x82, 0x40, 0x80, 62, 0],
+        &END,
+    ]
+    .concat();
+    let drums = [&[0, 0x99, 38, 100, 24, 0x89, 38, 0][..], &END].concat();
+    file(1, 3, [0, 96], &[&conductor, &strings, &drums])
+}
+
+fn excerpt(part: Option<usize>, bars: Option<std::ops::RangeInclusive<usize>>) -> Excerpt {
+    Excerpt { part, bars }
+}
+
+#[test]
+fn what_plays_is_listed_by_track_and_channel_and_bars_are_counted_in_the_files_metre() {
+    let read = read(&waltz()).unwrap();
+    let parts: Vec<_> = read
+        .parts
+        .iter()
+        .map(|part| (part.name.as_str(), part.notes))
+        .collect();
+    assert_eq!(
+        parts,
+        [
+            ("Deck, channel 1", 2),
+            ("Deck, channel 2", 1),
+            ("Track 3", 1)
+        ]
+    );
+    assert_eq!(read.bars, 2);
+}
+
+#[test]
+fn one_part_is_read_even_if_it_is_percussion() {
+    let of = |part| read_phrase(&waltz(), 0.25, &excerpt(Some(part), None)).unwrap();
+    assert_eq!(notes(&of(1).phrase), [(0.0, 1.0, 48, 90)]);
+    assert_eq!(notes(&of(2).phrase), [(0.0, 0.25, 38, 100)]);
+}
+
+#[test]
+fn bars_are_read_whole_and_a_note_over_their_end_is_cut() {
+    let second = excerpt(Some(0), Some(2..=2));
+    let read = read_phrase(&waltz(), 0.25, &second).unwrap();
+    assert_eq!(read.phrase.length(), 3.0);
+    let read = notes(&read.phrase);
+    // Tick 416 is 128 ticks into the bar.
+    assert_eq!(read.len(), 1);
+    assert!((read[0].0 - 128.0 / 96.0).abs() < 1e-9, "{read:?}");
+    assert!(read[0].0 + read[0].1 <= 3.0 + 1e-9, "{read:?}");
+}
+
+#[test]
+fn a_part_or_bars_that_are_not_there_are_told_with_what_is() {
+    for (wanted, error, words) in [
+        (excerpt(Some(3), None), MidiError::NoSuchPart(3), "3 parts"),
+        (
+            excerpt(None, Some(2..=3)),
+            MidiError::NoSuchBars(2),
+            "from 1 to 2",
+        ),
+        (
+            excerpt(None, Some(0..=1)),
+            MidiError::NoSuchBars(2),
+            "from 1 to 2",
+        ),
+        (
+            excerpt(Some(1), Some(2..=2)),
+            MidiError::NothingThere,
+            "other bars",
+        ),
+    ] {
+        let refused = read_phrase(&waltz(), 0.25, &wanted).unwrap_err();
+        assert_eq!(refused, error);
+        assert!(refused.to_string().contains(words), "{refused}");
     }
 }

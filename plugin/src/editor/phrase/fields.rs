@@ -4,7 +4,7 @@ use super::Desk;
 use crate::editor::model::phrase::{self as model, number};
 use crate::editor::wish::Wish;
 use egui::{Key, RichText, TextEdit, Ui};
-use procession_core::exchange::midi::{ReadPhrase, read_phrase};
+use procession_core::exchange::midi::{Excerpt, ReadPhrase, read_phrase};
 use procession_core::phrase::{Cut, Edited};
 use procession_core::time::Beats;
 use std::io::Read;
@@ -264,8 +264,9 @@ impl Desk<'_> {
     }
 
     fn load(&mut self) {
-        let loaded = read_file(&self.state.fields.path)
-            .and_then(|bytes| read_phrase(&bytes, self.step).map_err(model::sentence));
+        let loaded = read_file(&self.state.fields.path).and_then(|bytes| {
+            read_phrase(&bytes, self.step, &Excerpt::default()).map_err(model::sentence)
+        });
         self.state.fields.about_file = match loaded {
             Ok(loaded) => {
                 let words = loaded_words(&loaded, self.step);
