@@ -5,7 +5,7 @@
 mod read;
 mod write;
 
-pub use read::{Excerpt, Part, ReadPhrase, read_phrase};
+pub use read::{Excerpt, Part, ReadPhrase, contents, read_phrase};
 pub use write::{FURTHEST, Score, Track, TrackNote, write};
 
 use crate::phrase::{MAX_LENGTH, MAX_NOTES};

@@ -21,7 +21,7 @@ mod words;
 mod write;
 mod xml;
 
-pub use read::{Excerpt, ReadPart, ScoreError, read_phrase_xml};
+pub use read::{Excerpt, ReadPart, ScoreError, contents, read_phrase_xml};
 pub use sheet::{PartNote, Passage, Sheet};
 
 use crate::form::Form;

@@ -79,13 +79,28 @@ pub struct ReadPhrase {
 /// # Errors
 /// See [`MidiError`]. Never panics, whatever the bytes are.
 pub fn read_phrase(bytes: &[u8], step: Beats, excerpt: &Excerpt) -> Result<ReadPhrase, MidiError> {
+    let (piece, ticks_per_beat) = piece(bytes)?;
+    piece.phrase(ticks_per_beat, step, excerpt)
+}
+
+/// What a Standard MIDI File has to choose from: its parts and how many bars there are.
+///
+/// # Errors
+/// See [`MidiError`]. Never panics, whatever the bytes are.
+pub fn contents(bytes: &[u8]) -> Result<(Vec<Part>, usize), MidiError> {
+    let (mut piece, ticks_per_beat) = piece(bytes)?;
+    let parts = piece.parts().into_iter().map(|(_, part)| part).collect();
+    Ok((parts, piece.bars(ticks_per_beat).len()))
+}
+
+fn piece(bytes: &[u8]) -> Result<(Piece, u32), MidiError> {
     let (header, tracks) = open(bytes)?;
     let ticks_per_beat = ticks_per_beat(&header)?;
     let mut piece = Piece::default();
     for (index, events) in whole_tracks(tracks)?.into_iter().enumerate() {
         piece.read_track(index, events)?;
     }
-    piece.phrase(ticks_per_beat, step, excerpt)
+    Ok((piece, ticks_per_beat))
 }
 
 fn open(bytes: &[u8]) -> Result<(Header, TrackIter<'_>), MidiError> {

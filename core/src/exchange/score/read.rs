@@ -132,13 +132,7 @@ impl std::error::Error for ScoreError {}
 /// See [`ScoreError`]. Never panics, whatever the bytes are.
 pub fn read_phrase_xml(bytes: &[u8], excerpt: &Excerpt) -> Result<ReadPart, ScoreError> {
     let text = text(bytes)?;
-    let options = ParsingOptions {
-        // Many files name the format's document type; nothing is fetched for it.
-        allow_dtd: true,
-        ..ParsingOptions::default()
-    };
-    let document = Document::parse_with_options(&text, options)
-        .map_err(|error| ScoreError::Damaged(error.pos().row))?;
+    let document = document(&text)?;
     let root = document.root_element();
     let names = part_names(root);
     if names.is_empty() {
@@ -150,6 +144,32 @@ pub fn read_phrase_xml(bytes: &[u8], excerpt: &Excerpt) -> Result<ReadPart, Scor
         part.read_bar(bar).ok_or(ScoreError::Bar(index + 1))?;
     }
     part.phrase(root, excerpt, names)
+}
+
+/// What a MusicXML file has to choose from: the names of its parts, and how many bars there are.
+///
+/// # Errors
+/// See [`ScoreError`]. Never panics, whatever the bytes are.
+pub fn contents(bytes: &[u8]) -> Result<(Vec<String>, usize), ScoreError> {
+    let text = text(bytes)?;
+    let document = document(&text)?;
+    let root = document.root_element();
+    let names = part_names(root);
+    if names.is_empty() {
+        return Err(ScoreError::NotMusicXml);
+    }
+    let bars = bars(root, 0, names.len())?.len();
+    Ok((names, bars))
+}
+
+fn document(text: &str) -> Result<Document<'_>, ScoreError> {
+    let options = ParsingOptions {
+        // Many files name the format's document type; nothing is fetched for it.
+        allow_dtd: true,
+        ..ParsingOptions::default()
+    };
+    Document::parse_with_options(text, options)
+        .map_err(|error| ScoreError::Damaged(error.pos().row))
 }
 
 fn text(bytes: &[u8]) -> Result<Cow<'_, str>, ScoreError> {
