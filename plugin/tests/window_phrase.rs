@@ -509,10 +509,74 @@ fn a_midi_file_is_loaded_by_its_path() {
     };
     let path = file("deck.mid", &write(&score).unwrap());
     let mut screen = screen("C4");
-    screen.enter("Path of a .mid file", &path);
+    screen.enter("Path of a .mid or .musicxml file", &path);
     assert_eq!(screen.edits(), 1);
     screen.sounds("D4 . F4 A4");
     assert!(screen.has("Loaded \"deck\": 3 notes in 4 steps. The file's tempo is 96 bpm."));
+    std::fs::remove_file(path).unwrap();
+}
+
+/// Two bars of 2/4 on two tracks: above D4 then A4, below D3 then A3.
+fn two_decks() -> Vec<u8> {
+    let track = |name: &str, channel, keys: [u8; 2]| Track {
+        name: name.into(),
+        channel: Channel::new(channel).unwrap(),
+        program: None,
+        pan: None,
+        notes: keys
+            .into_iter()
+            .enumerate()
+            .map(|(bar, key)| TrackNote {
+                on: 2.0 * bar as f64,
+                off: 2.0 * bar as f64 + 2.0,
+                key: Pitch::new(key).unwrap(),
+                velocity: Velocity::new(0.6),
+            })
+            .collect(),
+    };
+    let score = Score {
+        metre: vec![(0.0, (2, 4))],
+        tracks: vec![track("upper", 0, [62, 69]), track("lower", 1, [50, 57])],
+        ..Score::default()
+    };
+    write(&score).unwrap()
+}
+
+#[test]
+fn a_part_of_a_file_and_some_of_its_bars_are_chosen_once_it_is_open() {
+    let path = file("decks.mid", &two_decks());
+    let mut screen = screen("C4");
+    assert!(!screen.has("of 2"));
+    screen.enter("Path of a .mid or .musicxml file", &path);
+    screen.sounds("D3+D4 - - - - - - - A3+A4 - - - - - - -");
+    assert!(screen.has("of 2"));
+    screen.enter("bars", "2");
+    screen.sounds("A3+A4 - - - - - - -");
+    screen.0.get_by_label("Part of the file").click();
+    screen.0.run();
+    screen.0.get_by_label("lower").click();
+    screen.0.run();
+    screen.sounds("A3 - - - - - - -");
+    screen.enter("bars", "2-5");
+    assert!(screen.has("choose bars from 1 to 2"));
+    screen.sounds("A3 - - - - - - -");
+    std::fs::remove_file(path).unwrap();
+}
+
+#[test]
+fn a_score_is_loaded_like_a_midi_file() {
+    let score = r#"<score-partwise><part-list>
+        <score-part id="P1"><part-name>Deck</part-name></score-part></part-list>
+        <part id="P1"><measure number="1">
+        <attributes><divisions>4</divisions><time><beats>1</beats><beat-type>4</beat-type></time></attributes>
+        <note><pitch><step>D</step><octave>4</octave></pitch><duration>2</duration></note>
+        <note><rest/><duration>1</duration></note>
+        <note><pitch><step>A</step><octave>4</octave></pitch><duration>1</duration></note>
+        </measure></part></score-partwise>"#;
+    let path = file("deck.musicxml", score.as_bytes());
+    let mut screen = screen("C4");
+    screen.enter("Path of a .mid or .musicxml file", &path);
+    screen.sounds("D4 - . A4");
     std::fs::remove_file(path).unwrap();
 }
 
@@ -524,10 +588,10 @@ fn a_file_that_is_missing_too_large_or_no_midi_file_is_told_plainly() {
     for (path, message) in [
         ("/no/such/night.mid", "There is no file /no/such/night.mid"),
         (large.as_str(), "larger than 1 MiB"),
-        (words.as_str(), "This is no MIDI file"),
+        (words.as_str(), "This is neither a MIDI file nor a score"),
         (" ", "Type or paste the path"),
     ] {
-        screen.write("Path of a .mid file", path);
+        screen.write("Path of a .mid or .musicxml file", path);
         screen.button("Load");
         assert!(screen.has(message), "{message}");
     }
@@ -615,7 +679,7 @@ fn everything_that_can_be_touched_lies_inside_a_small_window() {
             "Phrase in words",
             "Use",
             "Copy",
-            "Path of a .mid file",
+            "Path of a .mid or .musicxml file",
             "Load",
             "Phrase",
             "End of the phrase",

@@ -3,6 +3,7 @@
 //! A hand on its way only previews; when it lets go, that is one wish for one edit.
 
 mod fields;
+mod file;
 mod grid;
 mod keys;
 mod scroll;

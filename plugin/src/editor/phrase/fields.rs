@@ -1,17 +1,11 @@
-//! The fields above the grid: length, words, file.
+//! The fields above the grid: length and words; the file's are in [`super::file`].
 
 use super::Desk;
+use super::file::FileFields;
 use crate::editor::model::phrase::{self as model, number};
 use crate::editor::wish::Wish;
 use egui::{Key, RichText, TextEdit, Ui};
-use procession_core::exchange::midi::{Excerpt, ReadPhrase, read_phrase};
 use procession_core::phrase::{Cut, Edited};
-use procession_core::time::Beats;
-use std::io::Read;
-use std::path::PathBuf;
-
-/// The largest file that is read here, in bytes. Reading it must not hold up the window.
-const LARGEST_FILE: u64 = 1 << 20;
 
 /// What stands in the fields.
 #[derive(Default)]
@@ -20,30 +14,29 @@ pub(super) struct Fields {
     length: Option<String>,
     /// The phrase in words.
     pub(super) text: String,
-    /// The path of a file.
-    path: String,
+    /// A file, and what of it.
+    pub(super) file: FileFields,
     /// Whether the fields for words and files are shown where there is little room.
     more: bool,
     about_length: Option<Remark>,
     about_text: Option<Remark>,
-    about_file: Option<Remark>,
 }
 
 /// Something to say beside a field.
-struct Remark {
-    text: String,
+pub(super) struct Remark {
+    pub(super) text: String,
     alarm: bool,
 }
 
 impl Remark {
-    fn alarm(text: impl Into<String>) -> Option<Self> {
+    pub(super) fn alarm(text: impl Into<String>) -> Option<Self> {
         Some(Self {
             text: text.into(),
             alarm: true,
         })
     }
 
-    fn note(text: impl Into<String>) -> Option<Self> {
+    pub(super) fn note(text: impl Into<String>) -> Option<Self> {
         Some(Self {
             text: text.into(),
             alarm: false,
@@ -87,7 +80,8 @@ impl Desk<'_> {
             }
         }
         self.remark(ui, |fields| &fields.about_text);
-        self.remark(ui, |fields| &fields.about_file);
+        self.excerpt(ui);
+        self.remark(ui, |fields| &fields.file.about);
     }
 
     fn more(&mut self, ui: &mut Ui) {
@@ -245,128 +239,5 @@ impl Desk<'_> {
         self.state.fields.text = written.text;
         let words = unsaid.map_or("Copied.".to_owned(), |unsaid| format!("Copied. {unsaid}"));
         self.state.fields.about_text = Remark::note(words);
-    }
-
-    fn file(&mut self, ui: &mut Ui) {
-        let width = (ui.available_width() - 58.0).max(80.0);
-        let hint = RichText::new("Path of a .mid file").color(self.look.quiet);
-        let field = TextEdit::singleline(&mut self.state.fields.path)
-            .hint_text(hint)
-            .desired_width(width);
-        let field = ui.add(field).accessible_name("Path of a .mid file");
-        if field.changed() {
-            self.state.fields.about_file = None;
-        }
-        let entered = field.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
-        if ui.button("Load").clicked() || entered {
-            self.load();
-        }
-    }
-
-    fn load(&mut self) {
-        let loaded = read_file(&self.state.fields.path).and_then(|bytes| {
-            read_phrase(&bytes, self.step, &Excerpt::default()).map_err(model::sentence)
-        });
-        self.state.fields.about_file = match loaded {
-            Ok(loaded) => {
-                let words = loaded_words(&loaded, self.step);
-                self.replace(loaded.phrase);
-                Remark::note(words)
-            }
-            Err(error) => Remark::alarm(error),
-        };
-    }
-}
-
-/// What a file had to give.
-fn loaded_words(loaded: &ReadPhrase, step: Beats) -> String {
-    let notes = model::notes(loaded.phrase.notes().len());
-    let length = model::steps(loaded.phrase.length() / step);
-    let name = loaded
-        .name
-        .as_ref()
-        .map_or(String::new(), |name| format!(" \"{name}\""));
-    let mut words = format!("Loaded{name}: {notes} in {length}.");
-    if let Some(tempo) = loaded.tempo {
-        words += &format!(" The file's tempo is {} bpm.", number(tempo));
-    }
-    if loaded.left_out > 0 {
-        words += &format!(
-            " Left out as percussion or doubled: {}.",
-            model::notes(loaded.left_out)
-        );
-    }
-    words
-}
-
-/// The bytes of the file at a typed or pasted path.
-fn read_file(typed: &str) -> Result<Vec<u8>, String> {
-    let path = path_of(typed).ok_or("Type or paste the path of a .mid file first.")?;
-    let shown = path.display();
-    let cannot = |error: std::io::Error| match error.kind() {
-        std::io::ErrorKind::NotFound => {
-            format!("There is no file {shown}: check the path.")
-        }
-        std::io::ErrorKind::PermissionDenied => {
-            format!("{shown} may not be read: change its permissions, or choose another file.")
-        }
-        _ => format!("{shown} cannot be read ({error}): choose another file."),
-    };
-    let about = std::fs::metadata(&path).map_err(cannot)?;
-    if !about.is_file() {
-        return Err(format!("{shown} is not a file: add the file's name."));
-    }
-    let mut bytes = Vec::new();
-    let file = std::fs::File::open(&path).map_err(cannot)?;
-    let read = file.take(LARGEST_FILE + 1).read_to_end(&mut bytes);
-    read.map_err(cannot)?;
-    if bytes.len() as u64 > LARGEST_FILE {
-        return Err(format!(
-            "{shown} is larger than 1 MiB, too large for a phrase: save the bars you want as a file of their own."
-        ));
-    }
-    Ok(bytes)
-}
-
-/// The path in what was typed, or pasted from a file manager: with quotes, as an address, or from
-/// the home folder.
-fn path_of(typed: &str) -> Option<PathBuf> {
-    let quotes = ['"', '\''];
-    let path = typed.trim().trim_matches(quotes).trim();
-    let path = path.strip_prefix("file://").unwrap_or(path);
-    let in_home = path.strip_prefix("~/").zip(std::env::home_dir());
-    let path = match in_home {
-        Some((rest, home)) => home.join(rest),
-        None => PathBuf::from(path),
-    };
-    (!path.as_os_str().is_empty()).then_some(path)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_pasted_path_may_have_quotes_or_be_an_address() {
-        let path = |typed| path_of(typed).map(|path| path.display().to_string());
-        assert_eq!(
-            path(" '/a/deck at night.mid' ").as_deref(),
-            Some("/a/deck at night.mid")
-        );
-        assert_eq!(path("file:///a/deck.mid").as_deref(), Some("/a/deck.mid"));
-        assert_eq!(path(" \"\" "), None);
-    }
-
-    #[test]
-    fn what_is_no_file_is_said_plainly() {
-        let folder = std::env::temp_dir();
-        let error = read_file(&folder.display().to_string()).unwrap_err();
-        assert!(error.contains("is not a file"), "{error}");
-        let error = read_file("/no/such/deck.mid").unwrap_err();
-        assert!(
-            error.contains("There is no file /no/such/deck.mid"),
-            "{error}"
-        );
-        assert!(read_file(" ").unwrap_err().contains("Type or paste"));
     }
 }
