@@ -1,6 +1,6 @@
 //! The plan in words: stage by stage what happens, when, and what sounds.
 
-use crate::exchange::picture::{minutes, steps_ahead};
+use crate::exchange::picture::{alignment_place, minutes, steps_ahead};
 use crate::form::{Doing, Form, Stage};
 use crate::mode::Mode;
 use crate::process::{Process, VoiceNote};
@@ -61,7 +61,7 @@ impl Plan<'_> {
             let _ = writeln!(
                 out,
                 "{:>16}: {:>3} attacks, {:>3} together{}",
-                steps_ahead(alignment.offset as f64),
+                alignment_place(alignment.offset),
                 alignment.attacks,
                 alignment.doublings,
                 if alignment.interlocks() {
