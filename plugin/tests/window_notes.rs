@@ -182,7 +182,7 @@ fn a_click_on_a_row_only_tells_more_and_the_button_moves_the_copy() {
         &harness,
         "5 steps ahead: 12 attacks, 4 doublings. What meets:",
     );
-    harness.get_by_label("Stand here").click();
+    harness.get_by_label("Copy 1 here").click();
     harness.run();
     assert_eq!(
         *harness.state(),
@@ -191,9 +191,26 @@ fn a_click_on_a_row_only_tells_more_and_the_button_moves_the_copy() {
 }
 
 #[test]
+fn any_copy_can_be_the_one_that_stands_there() {
+    let mut harness = alignments_of(seen(FERRY, |settings| settings.motion.copies = 3), ROOMY);
+    harness
+        .get_by_label("5 steps ahead: 12 attacks, 4 doublings")
+        .click();
+    harness.run();
+    harness.get_by_label("Copy 3").click();
+    harness.run();
+    harness.get_by_label("Copy 3 here").click();
+    harness.run();
+    assert_eq!(
+        *harness.state(),
+        [Wish::Type("copy3_offset", "5".to_owned())]
+    );
+}
+
+#[test]
 fn without_a_copy_the_button_wishes_for_nothing() {
     let mut harness = alignments_of(seen(FERRY, |settings| settings.motion.copies = 0), ROOMY);
-    harness.get_by_label("Stand here").click();
+    harness.get_by_label("Copy 1 here").click();
     harness.run();
     assert!(harness.state().is_empty());
 }

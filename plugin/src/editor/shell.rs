@@ -91,6 +91,11 @@ impl Shell {
         self.dressed = None;
     }
 
+    /// Shows that view, as if its word were clicked.
+    pub fn choose(&mut self, view: View) {
+        self.chosen = Some(view);
+    }
+
     /// The look in force.
     pub fn look(&self) -> Look {
         Look::of(self.theme())
@@ -153,15 +158,9 @@ impl Shell {
         let kept = self.parameters.kept.current();
         let settings = self.parameters.settings();
         let taken = &kept.taken;
-        let still = self.seen.take().filter(|seen| {
-            seen.phrase() == &taken.phrase
-                && *seen.settings() == settings
-                && seen.anchor == taken.anchor
-                && seen.process.origin() == snapshot.origin
-        });
-        let mut seen = match still {
+        let mut seen = match self.seen.take() {
             Some(mut seen) => {
-                seen.snapshot = snapshot;
+                seen.follow(snapshot, &taken.phrase, settings, taken.anchor);
                 seen
             }
             None => {
@@ -242,7 +241,7 @@ impl Shell {
                 }
             }
         }
-        self.choose(ui, layout, seen, look);
+        self.chooser(ui, layout, seen, look);
         let chosen = self.chosen_view(layout, seen);
         let nothing_to_see = unknown && matches!(chosen, View::Circle | View::Plan);
         if nothing_to_see {
@@ -265,7 +264,7 @@ impl Shell {
         layout.chosen_view(self.chosen.unwrap_or(first))
     }
 
-    fn choose(&mut self, ui: &mut Ui, layout: &Layout, seen: &Seen, look: &Look) {
+    fn chooser(&mut self, ui: &mut Ui, layout: &Layout, seen: &Seen, look: &Look) {
         let names: Vec<&str> = layout.choice.iter().map(|view| view.name()).collect();
         let chosen = self.chosen_view(layout, seen);
         let index = layout.choice.iter().position(|view| *view == chosen);
