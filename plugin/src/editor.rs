@@ -125,7 +125,6 @@ impl ProcessionEditor {
             } = parameters.kept.current().window;
             let size = LogicalSize::new(width as f32, height as f32);
             let window = Window {
-                placed: Instant::now(),
                 moved: None,
                 send_round,
                 shell,
@@ -207,18 +206,9 @@ struct Window {
     send_round: Option<SendRound>,
     /// When something moved last.
     moved: Option<Instant>,
-    /// When it was opened, or given another size, last.
-    placed: Instant,
     /// Until the window's thread has it.
     open: Option<OpenWindow>,
 }
-
-/// For so long after it was placed, a window is drawn again and again: what is drawn while the
-/// host still maps or resizes its parent may be lost, and nothing else would draw it anew.
-const SETTLING: Duration = Duration::from_secs(3);
-
-/// Between two drawings of a window that settles.
-const AGAIN: Duration = Duration::from_millis(120);
 
 /// How often a window at rest looks whether something has changed. Also the time within which it
 /// must be shown, see [`handle`]; so not shorter.
@@ -274,13 +264,9 @@ impl NiceEguiApp for Window {
         if self.moved.is_some_and(|moved| moved.elapsed() < MOVING) {
             ui.ctx().request_repaint_after(FRAME);
         }
-        if self.placed.elapsed() < SETTLING {
-            ui.ctx().request_repaint_after(AGAIN);
-        }
     }
 
     fn resized(&mut self, new_size: baseview::WindowSize) {
-        self.placed = Instant::now();
         let points = new_size.logical;
         let zoom = self.parameters.kept.current().window.zoom;
         self.scale.store(new_size.scale_factor as f32 / zoom);

@@ -438,6 +438,17 @@ pub fn listed(mut items: impl DoubleEndedIterator<Item = String>) -> String {
     }
 }
 
+/// "copy 2", "copies 1 to 3", "copies 1 and 3".
+pub fn copies_named(copies: &[usize]) -> String {
+    match copies {
+        [one] => format!("copy {one}"),
+        [first, .., last] if copies.len() > 2 && last - first + 1 == copies.len() => {
+            format!("copies {first} to {last}")
+        }
+        _ => format!("copies {}", listed(copies.iter().map(usize::to_string))),
+    }
+}
+
 /// A place among the alignments of two voices: "unison", "3 steps ahead".
 pub fn alignment_place(offset: i64) -> String {
     match offset {

@@ -201,6 +201,11 @@ impl Shell {
     fn rooms(&mut self, ui: &mut Ui, seen: &Seen, line: &Status, look: &Look) -> Vec<Wish> {
         let window = ui.max_rect();
         let layout = Layout::new(window, status_line::height(ui, line, window.width()));
+        let layout = if seen.phrase().is_empty() {
+            layout.with_nothing_on_the_circle()
+        } else {
+            layout
+        };
         ui.painter().rect_filled(window, 0.0, look.paper);
         let head = Head {
             hold: seen.hold,
@@ -225,14 +230,11 @@ impl Shell {
     fn views(&mut self, ui: &mut Ui, layout: &Layout, seen: &Seen, look: &Look) -> Vec<Wish> {
         let mut wishes = Vec::new();
         let unknown = seen.phrase().is_empty();
-        match (layout.plan, layout.circle) {
-            // Both have nothing to show yet; what to do counts for more.
-            (Some(plan), Some(circle)) if unknown => {
-                card(ui, plan, look, |ui| {
-                    welcome::show(ui, ui.max_rect(), seen.hold, look);
-                });
-                wishes.extend(self.view_in(ui, circle, View::Circle, seen, look));
-            }
+        match layout.plan {
+            // It has nothing to show yet; what to do counts for more.
+            Some(plan) if unknown => card(ui, plan, look, |ui| {
+                welcome::show(ui, ui.max_rect(), seen.hold, look);
+            }),
             _ => {
                 for (room, view) in [(layout.plan, View::Plan), (layout.circle, View::Circle)] {
                     if let Some(room) = room {
@@ -251,6 +253,7 @@ impl Shell {
         } else {
             wishes.extend(self.view_in(ui, layout.chosen, chosen, seen, look));
         }
+        wishes.extend(self.views.end_frame());
         wishes
     }
 

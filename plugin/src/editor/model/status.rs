@@ -3,7 +3,7 @@
 
 use crate::editor::seen::Seen;
 use procession_core::exchange::picture::{
-    listed, minutes, step_numbers, steps_ahead_each, voice_name,
+    copies_named, minutes, step_numbers, steps_ahead_each, voice_name,
 };
 use procession_core::motion::{Part, drift_cycles};
 use procession_core::phrase::MAX_NOTES;
@@ -273,13 +273,7 @@ fn cycle(moment: &Moment, seen: &Seen, at: Beats) -> String {
 /// "Copy 2", "Copies 1 to 3", "Copies 1 and 3".
 fn who(moments: &[Moment]) -> String {
     let copies: Vec<usize> = moments.iter().map(|one| one.copy).collect();
-    match copies.as_slice() {
-        [one] => voice_name(*one),
-        [first, .., last] if copies.len() > 2 && last - first + 1 == copies.len() => {
-            format!("Copies {first} to {last}")
-        }
-        _ => format!("Copies {}", listed(copies.iter().map(usize::to_string))),
-    }
+    copies_named(&copies).replacen('c', "C", 1)
 }
 
 /// Where copies stand, in words.
