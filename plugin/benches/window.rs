@@ -175,12 +175,12 @@ impl Desk {
                 assert!(moved, "the song stands still");
             }
         });
-        let own = (worked() - begun);
+        let own = worked() - begun;
         assert!(empty || output.shapes.len() > 100, "nothing was drawn");
         let begun = worked();
         let triangles = context.tessellate(output.shapes, output.pixels_per_point);
         std::hint::black_box(triangles);
-        let triangles = (worked() - begun);
+        let triangles = worked() - begun;
         Took {
             own: own.as_secs_f64() * 1e3,
             triangles: triangles.as_secs_f64() * 1e3,
@@ -260,6 +260,25 @@ fn main() {
     Desk::new(USUAL, &growing).measure("the phrase grows, each copy too", false, |_, _| ());
     let endless = [("shifts", "Endless"), ("shift_by", "3 steps")];
     Desk::new(USUAL, &endless).measure("endless, three steps at a time", false, |_, _| ());
+    // 128 alignments for each of eight copies: some two thousand stages.
+    let longest = [("copies_move", "In turn"), ("drift", "1")];
+    Desk::new(&fullest(), &longest).measure("the longest form", false, |_, _| ());
+    let mut desk = Desk::new(&fullest(), &longest);
+    desk.measure(
+        "the longest form, a level is automated",
+        false,
+        |host, frame| {
+            host.automate("copy3_level", (frame % 60) as f32 / 60.0);
+        },
+    );
+    let mut desk = Desk::new(&fullest(), &longest);
+    desk.measure(
+        "the longest form, the drift is automated",
+        false,
+        |host, frame| {
+            host.automate("drift", (frame % 60) as f32 / 60.0);
+        },
+    );
     let folding = [("fold", "By degree"), ("target_mode", "Lydian")];
     for (name, id) in [
         ("a level is automated", "copy3_level"),

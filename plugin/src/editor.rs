@@ -117,15 +117,11 @@ impl ProcessionEditor {
             .with_resize_hint(self.resize_hint())
             .with_repaint_poll_interval(LISTENING);
         Box::new(move |parent, fallback_scale_factor| {
-            let WindowSize {
-                width,
-                height,
-                zoom,
-                ..
-            } = parameters.kept.current().window;
-            let size = LogicalSize::new(width as f32, height as f32);
+            let known = parameters.kept.current().window;
+            let size = LogicalSize::new(known.width as f32, known.height as f32);
             let window = Window {
                 moved: None,
+                known,
                 send_round,
                 shell,
                 parameters,
@@ -133,7 +129,7 @@ impl ProcessionEditor {
                 host: gui_context.clone(),
                 open: Some(bell.open_window()),
             };
-            let state = EguiEditorState::from_size(size, zoom);
+            let state = EguiEditorState::from_size(size, known.zoom);
             create_egui_editor(state, bell.notifier(), settings, window)
                 .ok_or("the framework makes no window")?
                 .spawn(parent, false, fallback_scale_factor, gui_context, host)
@@ -204,6 +200,8 @@ struct Window {
     host: GuiContext,
     /// If gestures have to be made on the main thread.
     send_round: Option<SendRound>,
+    /// Its size and zoom as they were kept last: what differs was loaded since.
+    known: WindowSize,
     /// When something moved last.
     moved: Option<Instant>,
     /// Until the window's thread has it.
@@ -233,8 +231,22 @@ impl Window {
         self.shell.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn keep(&self, change: impl FnOnce(&mut WindowSize)) {
+    fn keep(&mut self, change: impl FnOnce(&mut WindowSize)) {
         self.parameters.kept.edit(|kept| change(&mut kept.window));
+        self.known = self.parameters.kept.current().window;
+    }
+
+    /// Takes the size and the zoom of a project that was loaded while it is open.
+    fn follow_load(&mut self, ui: &egui::Ui) {
+        let loaded = self.parameters.kept.current().window;
+        let before = std::mem::replace(&mut self.known, loaded);
+        if loaded.zoom != before.zoom {
+            ui.ctx().set_zoom_factor(loaded.zoom);
+        }
+        let size = |window: WindowSize| egui::vec2(window.width as f32, window.height as f32);
+        if size(loaded) != size(before) || loaded.zoom != before.zoom {
+            ui.send_viewport_cmd(egui::ViewportCommand::InnerSize(size(loaded)));
+        }
     }
 }
 
@@ -255,6 +267,7 @@ impl NiceEguiApp for Window {
     }
 
     fn ui(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
+        self.follow_load(ui);
         let shell = self.shell.clone();
         let mut shell = shell.lock().unwrap_or_else(PoisonError::into_inner);
         frame.set_clear_color(shell.look().paper.into());

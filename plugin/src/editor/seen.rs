@@ -13,7 +13,8 @@ pub struct Seen {
     /// From the audio thread.
     pub snapshot: Snapshot,
     /// The phrase, its settings and its place in the song, ready to be asked what sounds when.
-    pub process: Process,
+    /// Large, and so not on the stack of the window's thread.
+    pub process: Box<Process>,
     /// The whole form that follows from them.
     pub form: Form,
     /// Where the process begins.
@@ -28,7 +29,7 @@ impl Seen {
     /// Works out what follows from phrase and settings. Costs a few milliseconds: only when one of
     /// them has changed.
     pub fn new(snapshot: Snapshot, phrase: Phrase, settings: Settings, anchor: Anchor) -> Self {
-        let process = Process::new(phrase, settings, snapshot.origin);
+        let process = Box::new(Process::new(phrase, settings, snapshot.origin));
         let form = Form::new(&process);
         Self {
             snapshot,
@@ -61,7 +62,7 @@ impl Seen {
             self.process.set_settings(settings, snapshot.origin);
             self.process.settle();
         } else {
-            self.process = Process::new(phrase.clone(), settings, snapshot.origin);
+            *self.process = Process::new(phrase.clone(), settings, snapshot.origin);
         }
         if same_phrase && before.step() == settings.step() {
             if origin != snapshot.origin || form_follows_from(before) != form_follows_from(settings)
@@ -117,6 +118,12 @@ mod tests {
     use super::*;
     use procession_core::mode::ModeName;
     use procession_core::settings::{CopiesMove, FoldKind, Grid, Growth, GrowthOrder, Motion};
+
+    /// Moments are handed from function to function, and a debug build copies them each time.
+    #[test]
+    fn a_moment_leaves_room_on_the_stack() {
+        assert!(size_of::<Seen>() <= 1024, "{}", size_of::<Seen>());
+    }
 
     /// One change after another, and after each the moment is as if nothing had been before.
     #[test]

@@ -29,7 +29,8 @@ pub struct Shell {
     /// Large, and so not on the stack of the host's or the window's thread.
     seen: Option<Box<Seen>>,
     granter: Granter,
-    views: Views,
+    /// Large: they remember the phrases they were drawn from.
+    views: Box<Views>,
     parameters_state: ParametersState,
     /// The view that was chosen, once one was.
     chosen: Option<View>,
@@ -76,7 +77,7 @@ impl Shell {
             bell,
             seen: None,
             granter: Granter::default(),
-            views: Views::default(),
+            views: Box::default(),
             parameters_state: ParametersState::default(),
             chosen: None,
             said: None,
