@@ -3,7 +3,6 @@
 //! Computed outside the audio thread, from the same [`Process`] that plays.
 
 use crate::boundaries::{Boundaries, listed_end};
-use crate::growth::attack_times;
 use crate::motion::{Part, Station, shifts_to_unison};
 use crate::note::Key;
 use crate::phrase::Phrase;
@@ -112,11 +111,17 @@ impl Form {
     /// The form of `process`. One that moves on cue has the form of its counts, as a proposal to
     /// the performer.
     pub fn new(process: &Process) -> Self {
+        let alignments = alignments(process.phrase(), process.settings().step());
+        Self::with_alignments(process, alignments)
+    }
+
+    /// The same, of a phrase and grid of which the alignments are known.
+    pub fn with_alignments(process: &Process, alignments: Vec<Alignment>) -> Self {
         let mut settings = *process.settings();
         if settings.motion.advance == Advance::OnCue {
             settings.motion.advance = Advance::Counted;
             let counted = Process::new(process.phrase().clone(), settings, process.origin());
-            return Self::new(&counted);
+            return Self::with_alignments(&counted, alignments);
         }
         let step = process.settings().step();
         let (end, endless) = listed_end(process);
@@ -132,7 +137,7 @@ impl Form {
         Self {
             stages,
             totals: totals(process, end),
-            alignments: alignments(phrase, step),
+            alignments,
             endless,
             rotation: phrase.smallest_rotation() as f64 / to_ticks(step).max(1) as f64,
         }
@@ -267,34 +272,61 @@ fn totals(process: &Process, end: Beats) -> Totals {
 pub fn alignments(phrase: &Phrase, step: Beats) -> Vec<Alignment> {
     let step = to_ticks(step).max(1);
     let count = (phrase.smallest_rotation() / step).max(1);
+    let struck = Struck::of(phrase);
     (0..count)
-        .map(|offset| alignment(phrase, offset, offset * step))
+        .map(|offset| struck.alignment(offset, offset * step))
         .collect()
 }
 
-fn alignment(phrase: &Phrase, offset: i64, ahead: i64) -> Alignment {
-    let length = to_ticks(phrase.length()).max(1);
-    let notes = phrase.notes();
-    // Notes are in order of onset, so what meets is found by halving.
-    let struck_at = |tick: i64| {
-        let first = notes.partition_point(|note| to_ticks(note.onset) < tick);
-        notes[first..]
-            .iter()
-            .take_while(move |note| to_ticks(note.onset) == tick)
-    };
-    // What a voice that is ahead sounds at a moment stands so much later in the phrase.
-    let heard_at = |onset: Beats| struck_at((to_ticks(onset) + ahead).rem_euclid(length));
-    let attacks = attack_times(notes).count();
-    let meets = |onset: &Beats| heard_at(*onset).next().is_some();
-    let doublings = attack_times(notes).filter(meets).count();
-    let meetings = notes
-        .iter()
-        .flat_map(|steady| heard_at(steady.onset).map(|copy| (steady.key, copy.key)));
-    Alignment {
-        offset,
-        attacks: 2 * attacks - doublings,
-        doublings,
-        meetings: meetings.collect(),
+/// What a cycle strikes, and when, in ticks.
+struct Struck {
+    length: i64,
+    attacks: Vec<(i64, Vec<Key>)>,
+}
+
+impl Struck {
+    fn of(phrase: &Phrase) -> Self {
+        let mut attacks: Vec<(i64, Vec<Key>)> = Vec::new();
+        for note in phrase.notes() {
+            let tick = to_ticks(note.onset);
+            match attacks.last_mut() {
+                Some((last, keys)) if *last == tick => keys.push(note.key),
+                _ => attacks.push((tick, vec![note.key])),
+            }
+        }
+        Self {
+            length: to_ticks(phrase.length()).max(1),
+            attacks,
+        }
+    }
+
+    /// The keys struck at a tick of the cycle. Attacks are in order, so it is found by halving.
+    fn at(&self, tick: i64) -> Option<&[Key]> {
+        let found = self.attacks.binary_search_by_key(&tick, |(tick, _)| *tick);
+        Some(&self.attacks[found.ok()?].1)
+    }
+
+    fn alignment(&self, offset: i64, ahead: i64) -> Alignment {
+        let mut meetings = Vec::new();
+        let mut doublings = 0;
+        for (tick, steady) in &self.attacks {
+            // What a voice that is ahead sounds at a moment stands so much later in the phrase.
+            let Some(copy) = self.at((tick + ahead).rem_euclid(self.length)) else {
+                continue;
+            };
+            doublings += 1;
+            meetings.extend(
+                steady
+                    .iter()
+                    .flat_map(|steady| copy.iter().map(|copy| (*steady, *copy))),
+            );
+        }
+        Alignment {
+            offset,
+            attacks: 2 * self.attacks.len() - doublings,
+            doublings,
+            meetings,
+        }
     }
 }
 

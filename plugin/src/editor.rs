@@ -118,16 +118,11 @@ impl ProcessionEditor {
             .with_resize_hint(self.resize_hint())
             .with_repaint_poll_interval(LISTENING);
         Box::new(move |parent, fallback_scale_factor| {
-            let WindowSize {
-                width,
-                height,
-                zoom,
-                ..
-            } = parameters.kept.current().window;
-            let size = LogicalSize::new(width as f32, height as f32);
+            let known = parameters.kept.current().window;
+            let size = LogicalSize::new(known.width as f32, known.height as f32);
             let window = Window {
-                placed: Instant::now(),
                 moved: None,
+                known,
                 send_round,
                 shell,
                 parameters,
@@ -135,7 +130,7 @@ impl ProcessionEditor {
                 host: gui_context.clone(),
                 open: Some(bell.open_window()),
             };
-            let state = EguiEditorState::from_size(size, zoom);
+            let state = EguiEditorState::from_size(size, known.zoom);
             create_egui_editor(state, bell.notifier(), settings, window)
                 .ok_or("the framework makes no window")?
                 .spawn(parent, false, fallback_scale_factor, gui_context, host)
@@ -206,20 +201,13 @@ struct Window {
     host: GuiContext,
     /// If gestures have to be made on the main thread.
     send_round: Option<SendRound>,
+    /// Its size and zoom as they were kept last: what differs was loaded since.
+    known: WindowSize,
     /// When something moved last.
     moved: Option<Instant>,
-    /// When it was opened, or given another size, last.
-    placed: Instant,
     /// Until the window's thread has it.
     open: Option<OpenWindow>,
 }
-
-/// For so long after it was placed, a window is drawn again and again: what is drawn while the
-/// host still maps or resizes its parent may be lost, and nothing else would draw it anew.
-const SETTLING: Duration = Duration::from_secs(3);
-
-/// Between two drawings of a window that settles.
-const AGAIN: Duration = Duration::from_millis(120);
 
 /// How often a window at rest looks whether something has changed. Also the time within which it
 /// must be shown, see [`handle`]; so not shorter.
@@ -244,8 +232,22 @@ impl Window {
         self.shell.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn keep(&self, change: impl FnOnce(&mut WindowSize)) {
+    fn keep(&mut self, change: impl FnOnce(&mut WindowSize)) {
         self.parameters.kept.edit(|kept| change(&mut kept.window));
+        self.known = self.parameters.kept.current().window;
+    }
+
+    /// Takes the size and the zoom of a project that was loaded while it is open.
+    fn follow_load(&mut self, ui: &egui::Ui) {
+        let loaded = self.parameters.kept.current().window;
+        let before = std::mem::replace(&mut self.known, loaded);
+        if loaded.zoom != before.zoom {
+            ui.ctx().set_zoom_factor(loaded.zoom);
+        }
+        let size = |window: WindowSize| egui::vec2(window.width as f32, window.height as f32);
+        if size(loaded) != size(before) || loaded.zoom != before.zoom {
+            ui.send_viewport_cmd(egui::ViewportCommand::InnerSize(size(loaded)));
+        }
     }
 }
 
@@ -266,6 +268,7 @@ impl NiceEguiApp for Window {
     }
 
     fn ui(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
+        self.follow_load(ui);
         let shell = self.shell.clone();
         let mut shell = shell.lock().unwrap_or_else(PoisonError::into_inner);
         frame.set_clear_color(shell.look().paper.into());
@@ -275,13 +278,9 @@ impl NiceEguiApp for Window {
         if self.moved.is_some_and(|moved| moved.elapsed() < MOVING) {
             ui.ctx().request_repaint_after(FRAME);
         }
-        if self.placed.elapsed() < SETTLING {
-            ui.ctx().request_repaint_after(AGAIN);
-        }
     }
 
     fn resized(&mut self, new_size: baseview::WindowSize) {
-        self.placed = Instant::now();
         let points = new_size.logical;
         let zoom = self.parameters.kept.current().window.zoom;
         self.scale.store(new_size.scale_factor as f32 / zoom);

@@ -1,7 +1,10 @@
 //! The circle, with real pointer, wheel and keys.
 #![allow(clippy::unwrap_used)]
 
-use egui::{CursorIcon, Event, Key, Modifiers, PointerButton, Pos2, Rect, Shape, Vec2, vec2};
+mod desk;
+
+use desk::seen;
+use egui::{CursorIcon, Event, Key, Modifiers, Pos2, Rect, Shape, Vec2, vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 use procession::editor::circle::{CircleState, face_in, show};
@@ -9,10 +12,6 @@ use procession::editor::look::{Look, Theme};
 use procession::editor::model::circle::{Face, normalised};
 use procession::editor::seen::Seen;
 use procession::editor::wish::Wish;
-use procession::feed::Snapshot;
-use procession_core::engine::Anchor;
-use procession_core::phrase::Phrase;
-use procession_core::process::Process;
 use procession_core::settings::{Growth, Settings};
 
 /// Eight steps of a sixteenth.
@@ -25,22 +24,6 @@ struct Desk {
     chosen: Option<usize>,
     wishes: Vec<Wish>,
     rect: Rect,
-}
-
-fn seen(text: &str, settings: Settings, elapsed: f64) -> Seen {
-    let phrase =
-        Phrase::from_text(text, settings.step()).unwrap_or_else(|_| Phrase::empty(2.0).unwrap());
-    let process = Process::new(phrase.clone(), settings, 0.0);
-    let snapshot = Snapshot {
-        playing: elapsed > 0.0,
-        running: elapsed > 0.0,
-        position: elapsed,
-        tempo: 120.0,
-        beats_per_bar: 4.0,
-        ahead: std::array::from_fn(|voice| process.displacement(voice, elapsed)),
-        ..Snapshot::default()
-    };
-    Seen::new(snapshot, phrase, settings, Anchor::Song(0.0))
 }
 
 fn two_copies() -> Settings {
@@ -65,18 +48,11 @@ impl Screen {
             rect: Rect::NOTHING,
         };
         let look = Look::of(Theme::Light);
-        let mut harness = Harness::builder()
-            .with_size(size)
-            .with_pixels_per_point(zoom)
-            .with_step_dt(1.0 / 60.0)
-            .build_ui_state(
-                move |ui, desk: &mut Desk| {
-                    desk.rect = ui.available_rect_before_wrap();
-                    let wishes = show(ui, &desk.seen, &look, &mut desk.state, desk.chosen);
-                    desk.wishes.extend(wishes);
-                },
-                desk,
-            );
+        let mut harness = desk::screen(size, zoom, desk, move |ui, desk: &mut Desk| {
+            desk.rect = ui.available_rect_before_wrap();
+            let wishes = show(ui, &desk.seen, &look, &mut desk.state, desk.chosen);
+            desk.wishes.extend(wishes);
+        });
         harness.run();
         Self(harness)
     }
@@ -93,19 +69,11 @@ impl Screen {
     }
 
     fn button(&mut self, at: Pos2, pressed: bool, modifiers: Modifiers) {
-        self.0.event(Event::PointerButton {
-            pos: at,
-            button: PointerButton::Primary,
-            pressed,
-            modifiers,
-        });
-        self.0.step();
+        desk::button(&mut self.0, at, pressed, modifiers);
     }
 
     fn take(&mut self, at: Pos2) {
-        self.0.hover_at(at);
-        self.0.step();
-        self.button(at, true, Modifiers::NONE);
+        desk::take(&mut self.0, at);
     }
 
     fn click(&mut self, at: Pos2) {
@@ -329,4 +297,18 @@ fn at_every_size_all_words_are_inside_and_none_lies_on_another() {
             }
         }
     }
+}
+
+#[test]
+fn a_circle_that_goes_while_a_ring_is_in_hand_lets_go() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 0.0), vec2(420.0, 420.0));
+    screen.turn(1, 0.0, -0.25);
+    assert_eq!(screen.wishes().first(), Some(&Wish::Grasp("copy1_offset")));
+    let lets_go = |screen: &Screen| screen.wishes().contains(&Wish::LetGo("copy1_offset"));
+    assert!(!lets_go(&screen));
+    screen.0.state_mut().seen = seen("", Settings::default(), 0.0);
+    screen.0.step();
+    assert!(lets_go(&screen));
+    let mut state = CircleState::default();
+    assert_eq!(state.let_go(), None);
 }

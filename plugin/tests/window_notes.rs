@@ -1,38 +1,26 @@
 //! The notes, the alignments and the sonority, as somebody sees and clicks them.
 
+mod desk;
+
 use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
 use procession::editor::look::{Look, Theme};
 use procession::editor::seen::Seen;
 use procession::editor::wish::Wish;
-use procession::editor::{accidentals, alignments, notes, sonority};
-use procession::feed::Snapshot;
-use procession_core::engine::Anchor;
+use procession::editor::{alignments, notes, sonority};
 use procession_core::mode::{ModeName, PitchSet};
-use procession_core::phrase::Phrase;
 use procession_core::settings::{FoldKind, Settings};
 
 const FERRY: &str = "D4 F4 . A4 C5 . G4 A4 . F4 E4 .";
 
 fn seen(text: &str, change: impl FnOnce(&mut Settings)) -> Seen {
-    let mut settings = Settings::default();
-    change(&mut settings);
-    let phrase = Phrase::from_text(text, 0.25).expect("a phrase");
-    Seen::new(Snapshot::default(), phrase, settings, Anchor::NextStart)
+    playing(text, 0.0, change)
 }
 
 fn playing(text: &str, position: f64, change: impl FnOnce(&mut Settings)) -> Seen {
-    let mut seen = seen(text, change);
-    let ahead = |voice| seen.process.displacement(voice, position);
-    seen.snapshot = Snapshot {
-        playing: true,
-        running: true,
-        position,
-        tempo: 120.0,
-        ahead: std::array::from_fn(ahead),
-        ..seen.snapshot
-    };
-    seen
+    let mut settings = Settings::default();
+    change(&mut settings);
+    desk::seen(text, settings, position)
 }
 
 /// A view on its own; all it wished for so far is the state.
@@ -40,13 +28,10 @@ fn shown(
     size: (f32, f32),
     mut view: impl FnMut(&mut egui::Ui, &Look) -> Vec<Wish> + 'static,
 ) -> Harness<'static, Vec<Wish>> {
-    Harness::builder()
-        .with_size(egui::vec2(size.0, size.1))
-        .with_context_setup(accidentals::install)
-        .build_ui_state(
-            move |ui, wishes: &mut Vec<Wish>| wishes.extend(view(ui, &Look::of(Theme::Light))),
-            Vec::new(),
-        )
+    let size = egui::vec2(size.0, size.1);
+    desk::screen(size, 1.0, Vec::new(), move |ui, wishes: &mut Vec<Wish>| {
+        wishes.extend(view(ui, &Look::of(Theme::Light)));
+    })
 }
 
 const ROOMY: (f32, f32) = (900.0, 600.0);
@@ -182,7 +167,7 @@ fn a_click_on_a_row_only_tells_more_and_the_button_moves_the_copy() {
         &harness,
         "5 steps ahead: 12 attacks, 4 doublings. What meets:",
     );
-    harness.get_by_label("Stand here").click();
+    harness.get_by_label("Copy 1 here").click();
     harness.run();
     assert_eq!(
         *harness.state(),
@@ -191,9 +176,26 @@ fn a_click_on_a_row_only_tells_more_and_the_button_moves_the_copy() {
 }
 
 #[test]
+fn any_copy_can_be_the_one_that_stands_there() {
+    let mut harness = alignments_of(seen(FERRY, |settings| settings.motion.copies = 3), ROOMY);
+    harness
+        .get_by_label("5 steps ahead: 12 attacks, 4 doublings")
+        .click();
+    harness.run();
+    harness.get_by_label("Copy 3").click();
+    harness.run();
+    harness.get_by_label("Copy 3 here").click();
+    harness.run();
+    assert_eq!(
+        *harness.state(),
+        [Wish::Type("copy3_offset", "5".to_owned())]
+    );
+}
+
+#[test]
 fn without_a_copy_the_button_wishes_for_nothing() {
     let mut harness = alignments_of(seen(FERRY, |settings| settings.motion.copies = 0), ROOMY);
-    harness.get_by_label("Stand here").click();
+    harness.get_by_label("Copy 1 here").click();
     harness.run();
     assert!(harness.state().is_empty());
 }

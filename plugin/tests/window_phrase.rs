@@ -337,6 +337,25 @@ fn a_box_chooses_notes_and_keys_transpose_and_rotate_them() {
 }
 
 #[test]
+fn enter_adds_a_note_where_the_pointer_is_or_after_the_one_that_is_chosen() {
+    let mut screen = screen("D4 F4 . .");
+    let pointed = screen.note("F4").center() + vec2(2.0 * screen.step_width(), 0.0);
+    screen.click(screen.note("F4").center());
+    screen.0.hover_at(pointed);
+    screen.steps(1);
+    screen.key(Key::Enter);
+    screen.sounds("D4 F4 . F4");
+    // The pointer elsewhere: after the note just added the phrase comes round, on F4 again.
+    screen.0.hover_at(Pos2::new(2.0, 2.0));
+    screen.steps(1);
+    screen.key(Key::Enter);
+    screen.sounds("D4+F4 F4 . F4");
+    screen.key(Key::ArrowUp);
+    screen.sounds("D4+F#4 F4 . F4");
+    assert_eq!(screen.edits(), 3);
+}
+
+#[test]
 fn with_no_note_chosen_keys_move_the_whole_phrase() {
     let mut screen = screen("D4 F4 . .");
     let empty = screen.note("D4").center() + vec2(3.0 * screen.step_width(), 0.0);

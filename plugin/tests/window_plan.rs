@@ -1,18 +1,16 @@
 //! The plan, with real pointer, wheel and keys.
 #![allow(clippy::unwrap_used)]
 
-use egui::{Event, Key, Modifiers, PointerButton, Pos2, Rect, Shape, Vec2, pos2, vec2};
+mod desk;
+
+use desk::seen;
+use egui::{Event, Key, Modifiers, Pos2, Rect, Shape, Vec2, pos2, vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
-use procession::editor::accidentals;
 use procession::editor::look::{Look, Theme};
 use procession::editor::plan::{PlanState, show};
 use procession::editor::seen::Seen;
-use procession::feed::Snapshot;
-use procession_core::engine::Anchor;
 use procession_core::mode::ModeName;
-use procession_core::phrase::Phrase;
-use procession_core::process::Process;
 use procession_core::settings::{CopiesMove, FoldKind, Growth, Settings, Shifts};
 
 /// Eight steps of a sixteenth: dwells of 16 beats, drifts of 8, 208 beats in all.
@@ -24,22 +22,6 @@ struct Desk {
     state: PlanState,
     chosen: Option<usize>,
     rect: Rect,
-}
-
-fn seen(text: &str, settings: Settings, elapsed: f64) -> Seen {
-    let phrase =
-        Phrase::from_text(text, settings.step()).unwrap_or_else(|_| Phrase::empty(2.0).unwrap());
-    let process = Process::new(phrase.clone(), settings, 0.0);
-    let snapshot = Snapshot {
-        playing: elapsed > 0.0,
-        running: elapsed > 0.0,
-        position: elapsed,
-        tempo: 120.0,
-        beats_per_bar: 4.0,
-        ahead: std::array::from_fn(|voice| process.displacement(voice, elapsed)),
-        ..Snapshot::default()
-    };
-    Seen::new(snapshot, phrase, settings, Anchor::Song(0.0))
 }
 
 struct Screen(Harness<'static, Desk>);
@@ -57,24 +39,16 @@ impl Screen {
             rect: Rect::NOTHING,
         };
         let look = Look::of(Theme::Dark);
-        let mut harness = Harness::builder()
-            .with_size(size)
-            .with_pixels_per_point(zoom)
-            .with_step_dt(1.0 / 60.0)
-            .build_ui_state(
-                move |ui, desk: &mut Desk| {
-                    accidentals::install(ui.ctx());
-                    desk.rect = ui.available_rect_before_wrap();
-                    let Desk {
-                        seen,
-                        state,
-                        chosen,
-                        ..
-                    } = desk;
-                    assert_eq!(show(ui, seen, &look, state, chosen), []);
-                },
-                desk,
-            );
+        let mut harness = desk::screen(size, zoom, desk, move |ui, desk: &mut Desk| {
+            desk.rect = ui.available_rect_before_wrap();
+            let Desk {
+                seen,
+                state,
+                chosen,
+                ..
+            } = desk;
+            assert_eq!(show(ui, seen, &look, state, chosen), []);
+        });
         harness.run();
         Self(harness)
     }
@@ -87,19 +61,11 @@ impl Screen {
     }
 
     fn button(&mut self, at: Pos2, pressed: bool) {
-        self.0.event(Event::PointerButton {
-            pos: at,
-            button: PointerButton::Primary,
-            pressed,
-            modifiers: Modifiers::NONE,
-        });
-        self.0.step();
+        desk::button(&mut self.0, at, pressed, Modifiers::NONE);
     }
 
     fn take(&mut self, at: Pos2) {
-        self.0.hover_at(at);
-        self.0.step();
-        self.button(at, true);
+        desk::take(&mut self.0, at);
     }
 
     fn click(&mut self, at: Pos2) {

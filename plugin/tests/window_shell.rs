@@ -1,72 +1,19 @@
 //! The shell of the window, with real clicks, drags and typing, and a host that writes down every
 //! gesture.
 #![allow(clippy::unwrap_used)]
-#![expect(
-    unsafe_code,
-    reason = "a host of the framework is made of unsafe functions; this one trusts its pointers"
-)]
+
+mod host;
 
 use egui::{Key, Modifiers, Role, pos2, vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
-use nice_plug::context::PluginApi;
-use nice_plug::context::gui::{GuiContext, GuiContextInner};
-use nice_plug::plugin::PluginState;
-use nice_plug::prelude::{ParamPtr, Params};
+use host::Host;
 use procession::bell::Bell;
 use procession::editor::shell::Shell;
 use procession::feed::feed;
 use procession::params::Parameters;
 use procession_core::phrase::Phrase;
-use std::collections::HashMap;
-use std::sync::{Arc, Mutex};
-
-/// A host as far as the window knows it.
-struct Host {
-    ids: HashMap<ParamPtr, String>,
-    heard: Mutex<Vec<String>>,
-}
-
-impl Host {
-    fn note(&self, what: &str, parameter: ParamPtr) {
-        let line = format!("{what} {}", self.ids[&parameter]);
-        self.heard.lock().unwrap().push(line);
-    }
-}
-
-impl GuiContextInner for Host {
-    fn plugin_api(&self) -> PluginApi {
-        PluginApi::Clap
-    }
-
-    unsafe fn raw_begin_set_parameter(&self, parameter: ParamPtr) {
-        self.note("begin", parameter);
-    }
-
-    unsafe fn raw_set_parameter_normalized(&self, parameter: ParamPtr, normalized: f32) {
-        // SAFETY: it points into the parameters that the test holds.
-        let text = unsafe {
-            parameter._internal_set_normalized_value(normalized);
-            parameter.normalized_value_to_string(normalized, true)
-        };
-        let line = format!("{} = {text}", self.ids[&parameter]);
-        self.heard.lock().unwrap().push(line);
-    }
-
-    unsafe fn raw_end_set_parameter(&self, parameter: ParamPtr) {
-        self.note("end", parameter);
-    }
-
-    fn get_state(&self) -> PluginState {
-        unreachable!("the window never asks for the state")
-    }
-
-    fn set_state(&self, _: PluginState) {
-        unreachable!("the window never loads a state")
-    }
-
-    fn request_restart(&self) {}
-}
+use std::sync::Arc;
 
 /// A window of that size on an instance with these parameters.
 struct Desk {
@@ -79,18 +26,11 @@ struct Desk {
 impl Desk {
     fn new(width: f32, height: f32) -> Self {
         let (parameters, _audio) = Parameters::new();
-        let ids = parameters
-            .param_map()
-            .into_iter()
-            .map(|(id, pointer, _)| (pointer, id));
-        let host = Arc::new(Host {
-            ids: ids.collect(),
-            heard: Mutex::default(),
-        });
+        let host = Host::new(parameters.clone());
         let (_, seer) = feed();
         let bell = Bell::default();
         let mut shell = Shell::new(parameters.clone(), seer, bell.clone());
-        let context = GuiContext::new(host.clone());
+        let context = host.context();
         let own = parameters.clone();
         let mut prepared = false;
         let harness = Harness::builder()
@@ -126,7 +66,7 @@ impl Desk {
 
     fn heard(&mut self) -> Vec<String> {
         self.harness.run();
-        std::mem::take(&mut *self.host.heard.lock().unwrap())
+        self.host.take_heard()
     }
 
     fn click(&mut self, label: &str) {
@@ -256,10 +196,7 @@ fn a_host_that_moves_the_parameter_under_the_hand_neither_breaks_the_gesture_nor
     for x in 1..=6 {
         desk.harness.hover_at(at + vec2(x as f32 * 12.0, 0.0));
         desk.harness.step();
-        let pointer = desk.host.ids.iter().find(|(_, id)| *id == "dwell");
-        let pointer = *pointer.unwrap().0;
-        // SAFETY: it points into the parameters that the desk holds.
-        unsafe { pointer._internal_set_normalized_value(0.0) };
+        desk.host.automate("dwell", 0.0);
     }
     desk.harness.drop_at(at + vec2(72.0, 0.0));
     desk.harness.step();

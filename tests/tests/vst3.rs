@@ -473,13 +473,7 @@ mod window {
             audio.join().expect("the audio thread does not panic")?;
             window
         });
-        match outcome {
-            Err(error) if error.to_string().contains("has no window") => {
-                eprintln!("{NOT_TRIED}: {error}");
-                Ok(())
-            }
-            other => other,
-        }
+        outcome
     }
 
     fn open_and_close(plugin: &mut Plugin, parameter: u32, run_loop: RunLoop) -> Outcome {

@@ -366,6 +366,29 @@ fn resizing_while_it_plays_is_drawn_and_kept_with_the_project() {
 }
 
 #[test]
+fn a_project_loaded_while_the_window_is_open_brings_its_size_and_zoom() {
+    on_a_screen(
+        "a_project_loaded_while_the_window_is_open_brings_its_size_and_zoom",
+        || {
+            let mut plugin = playing()?;
+            let mut window = Window::open(&mut plugin)?;
+            window.wait_until_drawn(&mut plugin)?;
+            let looks = [(1100, 700, 1.0), (900, 600, 1.5), (760, 480, 1.0)];
+            let mut at = 0.0;
+            for (width, height, zoom) in looks {
+                let other = json!({"width": width, "height": height, "zoom": zoom, "dark": true});
+                let state = state(&mut plugin, other, &[("hold", json!({"bool": true}))])?;
+                plugin.load(&state)?;
+                at = roll(&mut plugin, &mut window, at, 40)?;
+                let zoomed = |points: u32| (f64::from(points) * zoom) as u32;
+                assert_eq!(window.size(), (zoomed(width), zoomed(height)));
+            }
+            window.close(&mut plugin)
+        },
+    );
+}
+
+#[test]
 fn two_windows_side_by_side_do_not_meddle_with_each_other() {
     on_a_screen(
         "two_windows_side_by_side_do_not_meddle_with_each_other",

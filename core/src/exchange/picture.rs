@@ -385,13 +385,75 @@ fn locked_words(stage: &crate::form::Stage, origin: Beats, picture: &Picture<'_>
     format!("bar {bar}: {place}")
 }
 
-/// An offset in words: "3 steps ahead", "1 step behind", "together".
+/// An offset in words, the same wherever one is told: "3 steps ahead", "1 step behind",
+/// "together". To a hundredth of a step, as finely as an offset can be set.
 pub fn steps_ahead(steps: f64) -> String {
-    let unit = if steps.abs() == 1.0 { "step" } else { "steps" };
-    match steps {
-        0.0 => "together".to_owned(),
-        ahead if ahead > 0.0 => format!("{ahead} {unit} ahead"),
-        behind => format!("{} {unit} behind", -behind),
+    steps_ahead_each(&[steps])
+}
+
+/// The offsets of several copies in words: "3, 6 and 9 steps ahead", "2 steps behind and 1 step
+/// ahead"; said once if they are the same.
+pub fn steps_ahead_each(offsets: &[f64]) -> String {
+    let offsets: Vec<f64> = offsets.iter().copied().map(to_hundredths).collect();
+    if offsets.iter().all(|steps| *steps == 0.0) {
+        return "together".to_owned();
+    }
+    let one_side = |side: fn(&f64) -> bool| offsets.iter().all(side);
+    if one_side(|steps| *steps >= 0.0) || one_side(|steps| *steps <= 0.0) {
+        let behind = offsets.iter().any(|steps| *steps < 0.0);
+        let side = if behind { "behind" } else { "ahead" };
+        let one = offsets.iter().all(|steps| steps.abs() == 1.0);
+        let unit = if one { "step" } else { "steps" };
+        return format!("{} {unit} {side}", step_numbers(&offsets));
+    }
+    listed(offsets.iter().map(|steps| steps_ahead(*steps)))
+}
+
+/// The numbers alone, without side and unit: "3, 6 and 9"; said once if they are the same.
+pub fn step_numbers(offsets: &[f64]) -> String {
+    let mut numbers: Vec<f64> = offsets
+        .iter()
+        .map(|steps| to_hundredths(*steps).abs())
+        .collect();
+    if numbers.iter().all(|steps| Some(steps) == numbers.first()) {
+        numbers.truncate(1);
+    }
+    listed(numbers.iter().map(f64::to_string))
+}
+
+/// An offset as it is told: to a hundredth of a step.
+pub fn to_hundredths(steps: f64) -> f64 {
+    // Adding zero turns a negative one into a positive one.
+    (steps * 100.0).round() / 100.0 + 0.0
+}
+
+/// "1", "1 and 2", "1, 2 and 3".
+pub fn listed(mut items: impl DoubleEndedIterator<Item = String>) -> String {
+    let last = items.next_back().unwrap_or_default();
+    let others: Vec<String> = items.collect();
+    if others.is_empty() {
+        last
+    } else {
+        format!("{} and {last}", others.join(", "))
+    }
+}
+
+/// "copy 2", "copies 1 to 3", "copies 1 and 3".
+pub fn copies_named(copies: &[usize]) -> String {
+    match copies {
+        [one] => format!("copy {one}"),
+        [first, .., last] if copies.len() > 2 && last - first + 1 == copies.len() => {
+            format!("copies {first} to {last}")
+        }
+        _ => format!("copies {}", listed(copies.iter().map(usize::to_string))),
+    }
+}
+
+/// A place among the alignments of two voices: "unison", "3 steps ahead".
+pub fn alignment_place(offset: i64) -> String {
+    match offset {
+        0 => "unison".to_owned(),
+        ahead => steps_ahead(ahead as f64),
     }
 }
 
@@ -502,6 +564,14 @@ mod tests {
     fn offsets_are_said_in_steps() {
         assert_eq!(steps_ahead(1.0), "1 step ahead");
         assert_eq!(steps_ahead(-2.5), "2.5 steps behind");
+        assert_eq!(steps_ahead(8.8749), "8.87 steps ahead");
+        assert_eq!(steps_ahead(-0.004), "together");
+        assert_eq!(steps_ahead_each(&[3.0, 6.0, 9.0]), "3, 6 and 9 steps ahead");
+        assert_eq!(steps_ahead_each(&[-1.0, -1.0]), "1 step behind");
+        assert_eq!(
+            steps_ahead_each(&[-1.0, 0.0, 2.0]),
+            "1 step behind, together and 2 steps ahead"
+        );
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! The plan in words: stage by stage what happens, when, and what sounds.
 
-use crate::exchange::picture::{minutes, steps_ahead};
-use crate::form::{Doing, Form, Stage};
+use crate::exchange::picture::{alignment_place, copies_named, minutes, steps_ahead_each};
+use crate::form::{CopyStage, Doing, Form, Stage};
 use crate::mode::Mode;
 use crate::process::{Process, VoiceNote};
 use crate::sonority::Sonority;
@@ -61,7 +61,7 @@ impl Plan<'_> {
             let _ = writeln!(
                 out,
                 "{:>16}: {:>3} attacks, {:>3} together{}",
-                steps_ahead(alignment.offset as f64),
+                alignment_place(alignment.offset),
                 alignment.attacks,
                 alignment.doublings,
                 if alignment.interlocks() {
@@ -177,21 +177,67 @@ pub fn stage_words(stage: &Stage, form: &Form, process: &Process) -> String {
     if stage.is_unison(form) {
         return "unison".to_owned();
     }
-    let copies: Vec<String> = stage
-        .copies
+    let mut groups: Vec<(Doing, Vec<usize>)> = Vec::new();
+    for (index, copy) in stage.copies.iter().enumerate() {
+        match groups.iter_mut().find(|(doing, _)| *doing == copy.doing) {
+            Some((_, alike)) => alike.push(index),
+            None => groups.push((copy.doing, vec![index])),
+        }
+    }
+    let copies: Vec<String> = groups
         .iter()
-        .enumerate()
-        .filter(|(_, copy)| copy.doing != Doing::Waiting)
-        .map(|(index, copy)| {
-            let place = match copy.doing {
-                Doing::Drifting => format!("drifts to {}", steps_ahead(copy.to)),
-                Doing::Building => format!("builds up {}", steps_ahead(copy.to)),
-                Doing::Entering => format!("enters {}", steps_ahead(copy.from)),
-                // A verb between the two numbers: "copy 1 2 steps ahead" is hard to read.
-                Doing::Locked | Doing::Waiting => format!("stays {}", steps_ahead(copy.from)),
+        .filter(|(doing, _)| *doing != Doing::Waiting)
+        .map(|(doing, alike)| {
+            let places = |of: fn(&CopyStage) -> f64| {
+                let each: Vec<f64> = alike.iter().map(|copy| of(&stage.copies[*copy])).collect();
+                steps_ahead_each(&each)
             };
-            format!("copy {} {place}", index + 1)
+            let (one, many, places) = match doing {
+                Doing::Drifting => ("drifts to", "drift to", places(|copy| copy.to)),
+                Doing::Building => ("builds up", "build up", places(|copy| copy.to)),
+                Doing::Entering => ("enters", "enter", places(|copy| copy.from)),
+                // A verb between the two numbers: "copy 1 2 steps ahead" is hard to read.
+                Doing::Locked | Doing::Waiting => ("stays", "stay", places(|copy| copy.from)),
+            };
+            let verb = if alike.len() == 1 { one } else { many };
+            let numbers: Vec<usize> = alike.iter().map(|copy| copy + 1).collect();
+            format!("{} {verb} {places}", copies_named(&numbers))
         })
         .collect();
     copies.join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::phrase::Phrase;
+    use crate::settings::{CopiesMove, Settings};
+
+    fn told(stage: usize, change: impl FnOnce(&mut Settings)) -> String {
+        let phrase = Phrase::from_text("D4 . F4 G4 . A4 . .", 0.25).unwrap();
+        let mut settings = Settings::default();
+        change(&mut settings);
+        let process = Process::new(phrase, settings, 0.0);
+        let form = Form::new(&process);
+        stage_words(&form.stages[stage], &form, &process)
+    }
+
+    #[test]
+    fn copies_that_do_the_same_are_told_in_one_breath() {
+        let fan = |settings: &mut Settings| settings.motion.copies = 3;
+        assert_eq!(
+            told(1, fan),
+            "copies 1 to 3 drift to 1, 2 and 3 steps ahead"
+        );
+        assert_eq!(told(2, fan), "copies 1 to 3 stay 1, 2 and 3 steps ahead");
+        assert_eq!(told(2, |_| ()), "copy 1 stays 1 step ahead");
+        let in_turn = |settings: &mut Settings| {
+            settings.motion.copies = 3;
+            settings.motion.copies_move = CopiesMove::InTurn;
+        };
+        assert_eq!(
+            told(3, in_turn),
+            "copies 1 and 3 stay 1 and 0 steps ahead, copy 2 drifts to 1 step ahead"
+        );
+    }
 }

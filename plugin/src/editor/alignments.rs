@@ -2,8 +2,9 @@
 
 use crate::editor::look::{self, Look};
 use crate::editor::model::alignments::{
-    Order, Row, Standing, own_offset_for, rows, sorted, standings, strokes,
+    Meeting, Order, Row, Standing, own_offset_for, rows, sorted, standings, strokes,
 };
+use crate::editor::model::circle::offset_id;
 use crate::editor::model::notes::{Source, counted};
 use crate::editor::notes::{line, name, paragraph};
 use crate::editor::seen::Seen;
@@ -12,6 +13,10 @@ use egui::{
     Align2, Color32, Direction, Layout, Rangef, Rect, Response, RichText, Role, ScrollArea, Sense,
     Shape, Stroke, StrokeKind, Ui, UiBuilder, WidgetInfo, pos2, vec2,
 };
+use procession_core::exchange::picture::{steps_ahead, voice_name};
+use procession_core::phrase::Phrase;
+use procession_core::time::Beats;
+use std::collections::HashMap;
 
 /// What the view keeps between frames.
 #[derive(Default)]
@@ -19,11 +24,15 @@ pub struct AlignmentsState {
     order: Order,
     /// The row that was clicked; where copy 1 stands, if none was.
     chosen: Option<usize>,
-    listed: Option<(Source, Vec<Row>)>,
+    /// The copy that is to stand where the button says; none is the first.
+    copy: usize,
+    listed: Option<Listed>,
+    /// What meets, of the alignments that were in view since the fold was this.
+    told: Option<(Source, HashMap<usize, Meeting>)>,
 }
 
-/// Shows the distinct alignments. Clicking a row tells more of it; only the button "Stand here"
-/// wishes for anything.
+/// Shows the distinct alignments. Clicking a row tells more of it; only the button that puts a
+/// copy there wishes for anything.
 pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut AlignmentsState) -> Vec<Wish> {
     let mut wishes = Vec::new();
     if seen.phrase().is_empty() {
@@ -38,9 +47,15 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut AlignmentsState) 
     let AlignmentsState {
         order,
         chosen,
+        copy,
         listed,
+        told,
     } = state;
-    let rows = listed.as_ref().map_or(&[][..], |(_, rows)| rows);
+    let rows = listed.as_ref().map_or(&[][..], |listed| &listed.rows);
+    let told = match told {
+        Some((_, told)) => told,
+        None => return wishes,
+    };
     let standings = standings(seen);
 
     let area = ui.available_rect_before_wrap().shrink2(vec2(8.0, 6.0));
@@ -52,7 +67,8 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut AlignmentsState) 
     let shown = chosen
         .filter(|chosen| *chosen < rows.len())
         .unwrap_or(fallback);
-    let list = List {
+    let mut list = List {
+        told,
         seen,
         look,
         standings: &standings,
@@ -80,7 +96,8 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut AlignmentsState) 
             }
         });
     if let Some(row) = rows.get(shown) {
-        detail(ui, seen, look, row, &mut wishes);
+        let meeting = list.meeting(row).clone();
+        detail(ui, seen, look, (row, &meeting), copy, &mut wishes);
     }
     wishes
 }
@@ -88,11 +105,27 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut AlignmentsState) 
 /// The least height of a row; the spacing between two is added.
 const ROW: f32 = 22.0;
 
+/// The rows, and what they follow from.
+struct Listed {
+    phrase: Phrase,
+    step: Beats,
+    rows: Vec<Row>,
+}
+
 impl AlignmentsState {
     fn list(&mut self, seen: &Seen) {
-        let same = |listed: &(Source, Vec<Row>)| listed.0.is(&seen.process);
+        let step = seen.settings().step();
+        let same = |listed: &Listed| listed.step == step && listed.phrase == *seen.phrase();
         if !self.listed.as_ref().is_some_and(same) {
-            self.listed = Some((Source::of(&seen.process), rows(seen)));
+            self.listed = Some(Listed {
+                phrase: seen.phrase().clone(),
+                step,
+                rows: rows(seen),
+            });
+        }
+        let same = |told: &(Source, _)| told.0.is(&seen.process);
+        if !self.told.as_ref().is_some_and(same) {
+            self.told = Some((Source::of(&seen.process), HashMap::new()));
         }
     }
 }
@@ -137,6 +170,7 @@ pub(super) fn choice_button(ui: &mut Ui, look: &Look, words: &str, chosen: bool)
 }
 
 struct List<'a> {
+    told: &'a mut HashMap<usize, Meeting>,
     seen: &'a Seen,
     look: &'a Look,
     standings: &'a [Standing],
@@ -185,6 +219,11 @@ impl Columns {
 }
 
 impl List<'_> {
+    fn meeting(&mut self, row: &Row) -> &Meeting {
+        let told = self.told.entry(row.alignment);
+        told.or_insert_with(|| Meeting::of(self.seen, row.alignment))
+    }
+
     fn columns(&self, row: Rect) -> Columns {
         let places = self.standings.iter().map(|standing| standing.alignment);
         let crowd = |place| {
@@ -216,7 +255,7 @@ impl List<'_> {
         }
     }
 
-    fn row(&self, ui: &mut Ui, row: &Row, height: f32, chosen: bool) -> Response {
+    fn row(&mut self, ui: &mut Ui, row: &Row, height: f32, chosen: bool) -> Response {
         let (rect, response) =
             ui.allocate_exact_size(vec2(ui.available_width(), height), Sense::click());
         let words = format!("{}: {}{}", row.place, row.facts(), self.who_stands(row));
@@ -226,7 +265,9 @@ impl List<'_> {
             self.ground(ui, rect, chosen, lively);
             self.paint(ui, rect, row);
         }
-        response.on_hover_text(self.more(row))
+        response.on_hover_ui(|ui| {
+            ui.label(self.more(row));
+        })
     }
 
     fn ground(&self, ui: &Ui, rect: Rect, chosen: bool, lively: bool) {
@@ -240,7 +281,7 @@ impl List<'_> {
         }
     }
 
-    fn paint(&self, ui: &Ui, rect: Rect, row: &Row) {
+    fn paint(&mut self, ui: &Ui, rect: Rect, row: &Row) {
         let look = self.look;
         let columns = self.columns(rect);
         let cell = |column: Rangef| Rect::from_x_y_ranges(column, rect.y_range());
@@ -262,7 +303,8 @@ impl List<'_> {
             self.amount(ui, doublings, row.doublings, share, look.accent);
         }
         if let Some(column) = columns.sonority {
-            self.write(ui, column, rect, &row.sonority, 11.5, look.quiet);
+            let sonority = self.meeting(row).sonority.clone();
+            self.write(ui, column, rect, &sonority, 11.5, look.quiet);
         }
     }
 
@@ -360,20 +402,28 @@ impl List<'_> {
             .collect()
     }
 
-    fn more(&self, row: &Row) -> String {
+    fn more(&mut self, row: &Row) -> String {
         let facts = format!("{}: {}{}", row.place, row.facts(), self.who_stands(row));
-        if row.intervals.is_empty() {
+        let meeting = self.meeting(row);
+        if meeting.intervals.is_empty() {
             return facts;
         }
         format!(
             "{facts}\nWhat meets: {}\nTogether: {}",
-            row.intervals, row.sonority
+            meeting.intervals, meeting.sonority
         )
     }
 }
 
-/// More of one alignment, and the button that puts copy 1 there.
-fn detail(ui: &mut Ui, seen: &Seen, look: &Look, row: &Row, wishes: &mut Vec<Wish>) {
+/// More of one alignment, and the button that puts a copy there.
+fn detail(
+    ui: &mut Ui,
+    seen: &Seen,
+    look: &Look,
+    (row, meeting): (&Row, &Meeting),
+    copy: &mut usize,
+    wishes: &mut Vec<Wish>,
+) {
     let area = ui.available_rect_before_wrap();
     ui.painter().hline(
         area.x_range(),
@@ -385,8 +435,8 @@ fn detail(ui: &mut Ui, seen: &Seen, look: &Look, row: &Row, wishes: &mut Vec<Wis
     let words = Rect::from_min_max(area.min + vec2(0.0, 6.0), pos2(words_end, area.bottom()));
     let lines = [
         (format!("{}: {}", row.place, row.facts()), 13.0, look.ink),
-        (meeting(row), 11.5, look.quiet),
-        (row.pairs.clone(), 11.5, look.quiet),
+        (what_meets(meeting), 11.5, look.quiet),
+        (meeting.pairs.clone(), 11.5, look.quiet),
     ];
     let mut top = words.top();
     for (text, size, colour) in lines.iter().filter(|(text, ..)| !text.is_empty()) {
@@ -409,33 +459,71 @@ fn detail(ui: &mut Ui, seen: &Seen, look: &Look, row: &Row, wishes: &mut Vec<Wis
         "detail",
         &format!("{}. {}. {}", lines[0].0, lines[1].0, lines[2].0),
     )
-    .on_hover_text(&row.pairs);
+    .on_hover_text(&meeting.pairs);
 
-    let button = Rect::from_min_size(
-        pos2(words_end + 10.0, area.top() + 8.0),
-        vec2(button_width, 26.0),
-    );
-    stand_here(ui, seen, look, row, button, wishes);
+    let right = words_end + 10.0;
+    let copies = seen.process.voices() - 1;
+    *copy = (*copy).clamp(1, copies.max(1));
+    if copies > 1 {
+        let row = pos2(right, area.top() + 40.0);
+        choose_copy(
+            ui,
+            look,
+            copies,
+            Rect::from_min_size(row, vec2(button_width, 16.0)),
+            copy,
+        );
+    }
+    let size = vec2(button_width, 26.0);
+    let button = Rect::from_min_size(pos2(right, area.top() + 8.0), size);
+    stand_here(ui, seen, look, (row, *copy), button, wishes);
 }
 
-fn meeting(row: &Row) -> String {
-    if row.intervals.is_empty() {
+/// The marks of the copies, of which the one that is to stand here is filled.
+fn choose_copy(ui: &Ui, look: &Look, copies: usize, room: Rect, copy: &mut usize) {
+    let width = (room.width() / copies as f32).min(20.0);
+    for voice in 1..=copies {
+        let left = room.left() + width * (voice - 1) as f32;
+        let place = Rect::from_min_size(pos2(left, room.top()), vec2(width, room.height()));
+        let words = voice_name(voice);
+        let id = ui.scope_id().with(("stands", voice));
+        let response = ui.interact(place, id, Sense::click());
+        if response.clicked() {
+            *copy = voice;
+        }
+        let chosen = *copy == voice;
+        response.widget_info(|| WidgetInfo::selected(Role::RadioButton, true, chosen, &words));
+        let lively = response.hovered() || response.has_focus();
+        let radius = if lively { 5.0 } else { 4.0 };
+        let mark = look::mark(voice, place.center(), radius, look.voices[voice], chosen);
+        ui.painter().add(mark);
+        response.on_hover_text(format!("{words} is the one to stand here."));
+    }
+}
+
+fn what_meets(meeting: &Meeting) -> String {
+    if meeting.intervals.is_empty() {
         return "The voices never meet: they fill each other's gaps.".to_owned();
     }
-    format!("What meets: {}; together {}", row.intervals, row.sonority)
+    format!(
+        "What meets: {}; together {}",
+        meeting.intervals, meeting.sonority
+    )
 }
 
 fn stand_here(
     ui: &mut Ui,
     seen: &Seen,
     look: &Look,
-    row: &Row,
+    (row, copy): (&Row, usize),
     place: Rect,
     wishes: &mut Vec<Wish>,
 ) {
-    let offset = own_offset_for(seen, row.alignment);
+    let offset = own_offset_for(seen, copy, row.alignment);
     let colour = if offset.is_ok() { look.ink } else { look.quiet };
-    let text = RichText::new("Stand here").size(12.5).color(colour);
+    let text = RichText::new(format!("Copy {copy} here"))
+        .size(12.5)
+        .color(colour);
     let button = egui::Button::new(text).fill(look.card).stroke(Stroke::new(
         1.5,
         if offset.is_ok() {
@@ -450,11 +538,13 @@ fn stand_here(
     match offset {
         Ok(steps) => {
             let words = format!(
-                "Sets copy 1's own offset to {steps}, so that it stands {}. It goes on shifting from there.",
+                "Sets copy {copy}'s own offset to {}, so that it stands {}. It goes on shifting \
+                 from there.",
+                steps_ahead(steps),
                 row.place
             );
             if response.on_hover_text(words).clicked() {
-                wishes.push(Wish::Type("copy1_offset", steps.to_string()));
+                wishes.push(Wish::Type(offset_id(copy), steps.to_string()));
             }
         }
         Err(unreachable) => {

@@ -32,6 +32,12 @@ impl CircleState {
     fn told(&self) -> Told {
         self.held.map(|turning| (turning.copy, self.sent))
     }
+
+    /// Takes the hand off the ring it holds, if it holds one: the circle is out of sight.
+    pub fn let_go(&mut self) -> Option<Wish> {
+        let turning = self.held.take()?;
+        Some(Wish::LetGo(offset_id(turning.copy)))
+    }
 }
 
 const MARGIN: f32 = 8.0;
@@ -39,6 +45,9 @@ const TOOLTIP: f32 = 290.0;
 const HEADING: f32 = 22.0;
 const TEXT: f32 = 13.0;
 const SMALL: f32 = 11.5;
+/// A column of voices that says what each does, and one that says where it stands.
+const WIDE: f32 = 165.0;
+const NARROW: f32 = 100.0;
 /// Around the outermost ring, for ticks and their numbers.
 const RIM: f32 = 26.0;
 
@@ -55,7 +64,7 @@ pub fn show(
     ui.painter().rect_filled(rect, 0.0, look.card);
     if seen.phrase().is_empty() {
         say_what_to_do(ui, rect, look);
-        return Vec::new();
+        return state.let_go().into_iter().collect();
     }
     let stage = chosen.and_then(|stage| Circle::of_stage(seen, stage, state.told()));
     let is_stage = stage.is_some();
@@ -85,25 +94,41 @@ struct Rooms {
 }
 
 impl Rooms {
-    /// The voices are listed beside the circle, or beneath it where there is more room.
+    /// The voices are listed beside the circle, or beneath it where there is more room. The more
+    /// there are, the closer they stand, so that the circle keeps most of the room.
     fn new(rect: Rect, voices: usize) -> Self {
         let (heading, body) = rect.split_top_bottom_at_y(rect.top() + HEADING);
         if body.width() > 1.2 * body.height() {
-            let side = (body.width() - body.height()).clamp(128.0, 250.0);
-            let (circle, list) = body.split_left_right_at_x(body.right() - side);
-            let height = (list.height() / voices as f32).min(40.0);
-            let top = list.center().y - height * voices as f32 / 2.0;
-            let row = |index: usize| {
-                let at = pos2(list.left() + 4.0, top + height * index as f32);
-                Rect::from_min_size(at, vec2(side - 4.0, height))
-            };
-            return Self {
-                heading,
-                circle,
-                rows: (0..voices).map(row).collect(),
-            };
+            return Self::beside(heading, body, voices);
         }
-        let columns = ((body.width() / 165.0) as usize).clamp(1, voices.max(1));
+        let beneath = |columns| Self::beneath(heading, body, voices, columns);
+        let most = ((body.width() / NARROW) as usize).clamp(1, voices.max(1));
+        let wide = ((body.width() / WIDE) as usize).clamp(1, most);
+        let enough = 0.6 * body.width().min(body.height());
+        let large = |rooms: &Self| rooms.side() >= enough;
+        (wide..=most)
+            .map(beneath)
+            .find(large)
+            .unwrap_or_else(|| beneath(most))
+    }
+
+    fn beside(heading: Rect, body: Rect, voices: usize) -> Self {
+        let side = (body.width() - body.height()).clamp(128.0, 250.0);
+        let (circle, list) = body.split_left_right_at_x(body.right() - side);
+        let height = (list.height() / voices as f32).min(40.0);
+        let top = list.center().y - height * voices as f32 / 2.0;
+        let row = |index: usize| {
+            let at = pos2(list.left() + 4.0, top + height * index as f32);
+            Rect::from_min_size(at, vec2(side - 4.0, height))
+        };
+        Self {
+            heading,
+            circle,
+            rows: (0..voices).map(row).collect(),
+        }
+    }
+
+    fn beneath(heading: Rect, body: Rect, voices: usize, columns: usize) -> Self {
         let lines = voices.div_ceil(columns);
         let spare = body.height() - body.width();
         let height = (spare / lines as f32).clamp(18.0, 38.0);
@@ -125,8 +150,13 @@ impl Rooms {
         }
     }
 
+    /// Of the square that the circle has.
+    fn side(&self) -> f32 {
+        self.circle.width().min(self.circle.height())
+    }
+
     fn face(&self) -> Face {
-        let radius = self.circle.width().min(self.circle.height()) / 2.0 - RIM;
+        let radius = self.side() / 2.0 - RIM;
         Face::new(self.circle.center(), radius.max(20.0), self.rows.len())
     }
 }

@@ -5,6 +5,7 @@
 
 use crate::declaration::{Declaration, Kind, Shown};
 use crate::editor::look::Look;
+use crate::editor::model::parameters::written;
 use crate::editor::wish::Wish;
 use egui::{
     Align2, CornerRadius, CursorIcon, Event, EventFilter, FontId, Id, Key, Popup,
@@ -63,7 +64,16 @@ impl Field<'_> {
     }
 
     fn text(&self) -> String {
-        self.parameter.text_of(self.parameter.normalized())
+        self.text_of(self.parameter.normalized())
+    }
+
+    /// A value as the window writes it.
+    fn text_of(&self, normalized: f32) -> String {
+        let text = self.parameter.text_of(normalized);
+        match &self.declaration.kind {
+            Kind::Choice(_) => written(&text),
+            _ => text,
+        }
     }
 
     fn toggle(&self, ui: &mut Ui, row: Rect, value: Rect, look: &Look) -> Vec<Wish> {
@@ -357,7 +367,7 @@ impl Field<'_> {
     }
 
     fn explain(&self, response: Response) {
-        let usual = self.parameter.text_of(self.parameter.normalized_default());
+        let usual = self.text_of(self.parameter.normalized_default());
         let idle = if self.matters {
             ""
         } else {
@@ -383,7 +393,8 @@ fn options(ui: &mut Ui, names: &[&'static str], now: &str) -> Option<&'static st
         .max_height(300.0)
         .show(ui, |ui| {
             for name in names {
-                if ui.selectable_label(*name == now, *name).clicked() {
+                let option = written(name);
+                if ui.selectable_label(option == now, option).clicked() {
                     chosen = Some(*name);
                 }
             }

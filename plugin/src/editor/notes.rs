@@ -193,9 +193,12 @@ impl Scene<'_> {
             );
             if let Some(number) = cycle.number.filter(|_| x >= free_from) {
                 let words = format!("cycle {number}");
-                let at = pos2(x + 4.0, places.cycles.center().y);
-                let written = painter.text(at, Align2::LEFT_CENTER, words, small(), look.quiet);
-                free_from = written.right() + 8.0;
+                let words = painter.layout_no_wrap(words, small(), look.quiet);
+                let at = pos2(x + 4.0, places.cycles.center().y - words.size().y / 2.0);
+                free_from = at.x + words.size().x + 8.0;
+                if free_from - 8.0 <= places.notes.max {
+                    painter.galley(at, words, look.quiet);
+                }
             }
         }
     }

@@ -23,7 +23,8 @@ impl Default for ParametersState {
     }
 }
 
-/// Shows the chosen group and, as far as there is room, those that follow.
+/// Shows the chosen group and, as far as there is room, those that follow, the first ones after
+/// the last.
 pub fn show(
     ui: &mut Ui,
     parameters: &Parameters,
@@ -45,8 +46,9 @@ pub fn show(
             ui.spacing_mut().item_spacing.y = 2.0;
             // Room for the scroll bar.
             ui.set_max_width(ui.available_width() - 6.0);
-            for (place, group) in GROUPS.iter().enumerate().skip(first) {
-                if place > first {
+            let in_order = GROUPS.iter().enumerate().cycle();
+            for (place, group) in in_order.skip(first).take(GROUPS.len()) {
+                if place != first {
                     heading(ui, group.name, look);
                 }
                 for id in group.ids {

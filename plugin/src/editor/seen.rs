@@ -5,7 +5,9 @@ use procession_core::engine::Anchor;
 use procession_core::form::Form;
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
-use procession_core::settings::Settings;
+use procession_core::settings::{
+    CopySettings, FoldSettings, Modulations, OutputSettings, ResultingSettings, Settings,
+};
 use procession_core::time::Beats;
 
 /// One moment. Views read it and never change it.
@@ -13,7 +15,8 @@ pub struct Seen {
     /// From the audio thread.
     pub snapshot: Snapshot,
     /// The phrase, its settings and its place in the song, ready to be asked what sounds when.
-    pub process: Process,
+    /// Large, and so not on the stack of the window's thread.
+    pub process: Box<Process>,
     /// The whole form that follows from them.
     pub form: Form,
     /// Where the process begins.
@@ -28,7 +31,7 @@ impl Seen {
     /// Works out what follows from phrase and settings. Costs a few milliseconds: only when one of
     /// them has changed.
     pub fn new(snapshot: Snapshot, phrase: Phrase, settings: Settings, anchor: Anchor) -> Self {
-        let mut process = Process::new(phrase, settings, snapshot.origin);
+        let mut process = Box::new(Process::new(phrase, settings, snapshot.origin));
         process.set_dwellings(snapshot.dwellings);
         let form = Form::new(&process);
         Self {
@@ -41,10 +44,40 @@ impl Seen {
         }
     }
 
-    /// The next moment, of the same phrase and settings.
-    pub fn moment(&mut self, snapshot: Snapshot) {
-        self.process.set_dwellings(snapshot.dwellings);
+    /// The next moment. Works out anew only what has changed: automation of a level, say, moves no
+    /// stage, and no setting but the grid moves an alignment.
+    pub fn follow(
+        &mut self,
+        snapshot: Snapshot,
+        phrase: &Phrase,
+        settings: Settings,
+        anchor: Anchor,
+    ) {
         self.snapshot = snapshot;
+        self.anchor = anchor;
+        let same_phrase = self.phrase() == phrase;
+        let (before, origin) = (*self.settings(), self.process.origin());
+        if same_phrase && before == settings && origin == snapshot.origin {
+            self.process.set_dwellings(snapshot.dwellings);
+            return;
+        }
+        if same_phrase {
+            self.process.set_origin(snapshot.origin);
+            self.process.set_settings(settings, snapshot.origin);
+            self.process.settle();
+        } else {
+            *self.process = Process::new(phrase.clone(), settings, snapshot.origin);
+        }
+        self.process.set_dwellings(snapshot.dwellings);
+        if same_phrase && before.step() == settings.step() {
+            if origin != snapshot.origin || form_follows_from(before) != form_follows_from(settings)
+            {
+                let alignments = std::mem::take(&mut self.form.alignments);
+                self.form = Form::with_alignments(&self.process, alignments);
+            }
+        } else {
+            self.form = Form::new(&self.process);
+        }
     }
 
     /// The phrase.
@@ -69,5 +102,79 @@ impl Seen {
     /// Steps by which `voice` is ahead now; none if it has not entered.
     pub fn steps_ahead(&self, voice: usize) -> Option<f64> {
         self.snapshot.ahead[voice].map(|ahead| ahead / self.settings().step())
+    }
+}
+
+/// The settings with all that moves no stage at its default.
+fn form_follows_from(settings: Settings) -> Settings {
+    Settings {
+        fold: FoldSettings::default(),
+        output: OutputSettings::default(),
+        modulations: Modulations::default(),
+        resulting: ResultingSettings::default(),
+        copies: settings.copies.map(|copy| CopySettings {
+            offset: copy.offset,
+            ..CopySettings::default()
+        }),
+        ..settings
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use procession_core::mode::ModeName;
+    use procession_core::settings::{CopiesMove, FoldKind, Grid, Growth, GrowthOrder, Motion};
+
+    /// Moments are handed from function to function, and a debug build copies them each time.
+    #[test]
+    fn a_moment_leaves_room_on_the_stack() {
+        assert!(size_of::<Seen>() <= 1024, "{}", size_of::<Seen>());
+    }
+
+    /// One change after another, and after each the moment is as if nothing had been before.
+    #[test]
+    fn what_is_followed_is_what_would_be_worked_out_afresh() {
+        let one = Phrase::from_text("D4 F4 . A4 C5 . G4 A4", 0.25).expect("a phrase");
+        let other = Phrase::from_text("E4 . B4", 0.25).expect("a phrase");
+        let changes: [fn(&mut Settings); 16] = [
+            |settings| settings.motion.copies = 3,
+            |settings| settings.copies[1].level = 0.5,
+            |settings| settings.copies[1].octave = -1,
+            |settings| settings.copies[1].offset = 2.5,
+            |settings| settings.motion.offset = -1.0,
+            |settings| settings.fold.fold = FoldKind::ByDegree,
+            |settings| settings.fold.target_mode = ModeName::Lydian,
+            |settings| settings.fold.amount = 0.4,
+            |settings| settings.output.width = 0.1,
+            |settings| settings.growth.growth = Growth::Fill,
+            |settings| settings.growth.step = 2,
+            |settings| settings.growth.order = GrowthOrder::Backward,
+            |settings| settings.growth.copies_grow = true,
+            |settings| settings.motion.copies_move = CopiesMove::InTurn,
+            |settings| settings.motion.motion = Motion::BuildUp,
+            |settings| settings.capture.grid = Grid::Eighth,
+        ];
+        let mut snapshot = Snapshot::default();
+        let mut settings = Settings::default();
+        let mut phrase = &one;
+        let mut seen = Seen::new(snapshot, phrase.clone(), settings, Anchor::NextStart);
+        for (index, change) in changes.into_iter().enumerate() {
+            change(&mut settings);
+            match index {
+                6 => snapshot.origin = 8.0,
+                12 => phrase = &other,
+                _ => (),
+            }
+            seen.follow(snapshot, phrase, settings, Anchor::Song(0.0));
+            let afresh = Seen::new(snapshot, phrase.clone(), settings, Anchor::Song(0.0));
+            assert_eq!(seen.form, afresh.form, "change {index}");
+            let told = |process: &Process| format!("{process:?}");
+            assert!(
+                told(&seen.process) == told(&afresh.process),
+                "change {index}"
+            );
+            assert_eq!(seen.anchor, afresh.anchor);
+        }
     }
 }

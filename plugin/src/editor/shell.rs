@@ -30,7 +30,8 @@ pub struct Shell {
     /// Large, and so not on the stack of the host's or the window's thread.
     seen: Option<Box<Seen>>,
     granter: Granter,
-    views: Views,
+    /// Large: they remember the phrases they were drawn from.
+    views: Box<Views>,
     parameters_state: ParametersState,
     /// The view that was chosen, once one was.
     chosen: Option<View>,
@@ -77,7 +78,7 @@ impl Shell {
             bell,
             seen: None,
             granter: Granter::default(),
-            views: Views::default(),
+            views: Box::default(),
             parameters_state: ParametersState::default(),
             chosen: None,
             said: None,
@@ -90,6 +91,11 @@ impl Shell {
     pub fn prepare(&mut self, ctx: &egui::Context) {
         crate::editor::look::prepare(ctx);
         self.dressed = None;
+    }
+
+    /// Shows that view, as if its word were clicked.
+    pub fn choose(&mut self, view: View) {
+        self.chosen = Some(view);
     }
 
     /// The look in force.
@@ -157,15 +163,9 @@ impl Shell {
             ..self.parameters.settings()
         };
         let taken = &kept.taken;
-        let still = self.seen.take().filter(|seen| {
-            seen.phrase() == &taken.phrase
-                && *seen.settings() == settings
-                && seen.anchor == taken.anchor
-                && seen.process.origin() == snapshot.origin
-        });
-        let mut seen = match still {
+        let mut seen = match self.seen.take() {
             Some(mut seen) => {
-                seen.moment(snapshot);
+                seen.follow(snapshot, &taken.phrase, settings, taken.anchor);
                 seen
             }
             None => {
@@ -206,6 +206,11 @@ impl Shell {
     fn rooms(&mut self, ui: &mut Ui, seen: &Seen, line: &Status, look: &Look) -> Vec<Wish> {
         let window = ui.max_rect();
         let layout = Layout::new(window, status_line::height(ui, line, window.width()));
+        let layout = if seen.phrase().is_empty() {
+            layout.with_nothing_on_the_circle()
+        } else {
+            layout
+        };
         ui.painter().rect_filled(window, 0.0, look.paper);
         let head = Head {
             hold: seen.hold,
@@ -230,14 +235,11 @@ impl Shell {
     fn views(&mut self, ui: &mut Ui, layout: &Layout, seen: &Seen, look: &Look) -> Vec<Wish> {
         let mut wishes = Vec::new();
         let unknown = seen.phrase().is_empty();
-        match (layout.plan, layout.circle) {
-            // Both have nothing to show yet; what to do counts for more.
-            (Some(plan), Some(circle)) if unknown => {
-                card(ui, plan, look, |ui| {
-                    welcome::show(ui, ui.max_rect(), seen.hold, look);
-                });
-                wishes.extend(self.view_in(ui, circle, View::Circle, seen, look));
-            }
+        match layout.plan {
+            // It has nothing to show yet; what to do counts for more.
+            Some(plan) if unknown => card(ui, plan, look, |ui| {
+                welcome::show(ui, ui.max_rect(), seen.hold, look);
+            }),
             _ => {
                 for (room, view) in [(layout.plan, View::Plan), (layout.circle, View::Circle)] {
                     if let Some(room) = room {
@@ -246,7 +248,7 @@ impl Shell {
                 }
             }
         }
-        self.choose(ui, layout, seen, look);
+        self.chooser(ui, layout, seen, look);
         let chosen = self.chosen_view(layout, seen);
         let nothing_to_see = unknown && matches!(chosen, View::Circle | View::Plan);
         if nothing_to_see {
@@ -256,6 +258,7 @@ impl Shell {
         } else {
             wishes.extend(self.view_in(ui, layout.chosen, chosen, seen, look));
         }
+        wishes.extend(self.views.end_frame());
         wishes
     }
 
@@ -269,7 +272,7 @@ impl Shell {
         layout.chosen_view(self.chosen.unwrap_or(first))
     }
 
-    fn choose(&mut self, ui: &mut Ui, layout: &Layout, seen: &Seen, look: &Look) {
+    fn chooser(&mut self, ui: &mut Ui, layout: &Layout, seen: &Seen, look: &Look) {
         let names: Vec<&str> = layout.choice.iter().map(|view| view.name()).collect();
         let chosen = self.chosen_view(layout, seen);
         let index = layout.choice.iter().position(|view| *view == chosen);

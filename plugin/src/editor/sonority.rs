@@ -4,6 +4,7 @@ use crate::declaration::Kind;
 use crate::editor::alignments::choice_button;
 use crate::editor::look::Look;
 use crate::editor::model::notes::Source;
+use crate::editor::model::parameters::written;
 use crate::editor::model::sonority::{Cell, Cycle, SonorityPicture, Switch, switched, switches};
 use crate::editor::notes::{line, name, paragraph};
 use crate::editor::seen::Seen;
@@ -396,14 +397,16 @@ fn menu(
         return;
     };
     let chosen = chosen.unwrap_or(0);
-    let text = choice.options.get(chosen).map_or("", |option| option.name);
+    let text = choice.options.get(chosen);
+    let text = text.map_or(String::new(), |option| written(option.name));
     let label = ui.label(RichText::new(title).size(12.0).color(look.quiet));
     let shown = ComboBox::from_id_salt(id)
         .selected_text(RichText::new(text).size(12.5).color(look.ink))
         .width(width)
         .show_ui(ui, |ui| {
             for (place, option) in choice.options.iter().enumerate() {
-                if ui.selectable_label(place == chosen, option.name).clicked() {
+                let name = written(option.name);
+                if ui.selectable_label(place == chosen, name).clicked() {
                     wishes.push(Wish::Type(id, option.name.to_owned()));
                 }
             }

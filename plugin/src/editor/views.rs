@@ -17,6 +17,8 @@ use egui::{Align2, CornerRadius, FontId, Rect, Response, Role, Sense, Ui, Widget
 #[derive(Default)]
 pub struct Views {
     circle: CircleState,
+    /// Whether the circle was shown in this frame.
+    circle_shown: bool,
     plan: PlanState,
     notes: NotesState,
     alignments: AlignmentsState,
@@ -38,7 +40,10 @@ impl Views {
             self.stage = None;
         }
         match view {
-            View::Circle => circle::show(ui, seen, look, &mut self.circle, self.stage),
+            View::Circle => {
+                self.circle_shown = true;
+                circle::show(ui, seen, look, &mut self.circle, self.stage)
+            }
             View::Plan => plan::show(ui, seen, look, &mut self.plan, &mut self.stage),
             View::Notes => notes::show(ui, seen, look, &mut self.notes, self.stage),
             View::Alignments => alignments::show(ui, seen, look, &mut self.alignments),
@@ -50,6 +55,14 @@ impl Views {
             // The shell shows them, which has them.
             View::Parameters => Vec::new(),
         }
+    }
+}
+
+impl Views {
+    /// All views of a frame have been shown: a view that has gone lets go of what it held.
+    pub fn end_frame(&mut self) -> Option<Wish> {
+        let shown = std::mem::take(&mut self.circle_shown);
+        if shown { None } else { self.circle.let_go() }
     }
 }
 

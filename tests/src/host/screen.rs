@@ -24,10 +24,6 @@ impl Screen {
                 "-nolisten",
                 "tcp",
                 "-noreset",
-                // Frames are paced by a timer instead of by Xvfb's imitation of a monitor, which a
-                // busy machine delays.
-                "-extension",
-                "Present",
                 "-screen",
                 "0",
             ])

@@ -3,7 +3,7 @@
 use crate::editor::model::notes::counted;
 use crate::editor::model::sonority::{HeardSpelling, name_of};
 use crate::editor::seen::Seen;
-use procession_core::exchange::picture::steps_ahead;
+use procession_core::exchange::picture::alignment_place;
 use procession_core::form::{Alignment, Doing, Form};
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
@@ -53,12 +53,30 @@ pub struct Row {
     pub doublings_share: f32,
     /// Whether the voices never meet.
     pub interlocks: bool,
-    /// What meets, summed up: "2 minor thirds, 1 fifth".
+}
+
+/// What meets at an alignment, as it is heard after the fold.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Meeting {
+    /// Summed up: "2 minor thirds, 1 fifth".
     pub intervals: String,
-    /// What meets, by name: "D4 with F4, G4 with C5".
+    /// By name: "D4 with F4, G4 with C5"; the first of very many.
     pub pairs: String,
-    /// What the pitches that meet make together.
+    /// What the pitches make together.
     pub sonority: String,
+}
+
+impl Meeting {
+    /// At alignment `index`. It changes with the fold, and telling takes its time, so that only
+    /// what is in view is told.
+    pub fn of(seen: &Seen, index: usize) -> Self {
+        let alignment = seen.form.alignments.get(index);
+        alignment.map_or_else(Self::default, |alignment| Self {
+            intervals: intervals(&seen.process, alignment),
+            pairs: pairs(&seen.process, alignment),
+            sonority: sonority(&seen.process, alignment),
+        })
+    }
 }
 
 impl Row {
@@ -89,15 +107,12 @@ pub fn rows(seen: &Seen) -> Vec<Row> {
     };
     let row = |(index, alignment): (usize, &Alignment)| Row {
         alignment: index,
-        place: place(alignment.offset),
+        place: alignment_place(alignment.offset),
         attacks: alignment.attacks,
         doublings: alignment.doublings,
         attacks_share: share(alignment.attacks, most_attacks),
         doublings_share: share(alignment.doublings, most_doublings),
         interlocks: alignment.interlocks(),
-        intervals: intervals(&seen.process, alignment),
-        pairs: pairs(&seen.process, alignment),
-        sonority: sonority(&seen.process, alignment),
     };
     all.iter().enumerate().map(row).collect()
 }
@@ -112,13 +127,6 @@ pub fn sorted(rows: &[Row], order: Order) -> Vec<usize> {
         Order::ByDoublings => places.sort_by_key(|place| most(rows[*place].doublings)),
     }
     places
-}
-
-fn place(offset: i64) -> String {
-    match offset {
-        0 => "unison".to_owned(),
-        ahead => steps_ahead(ahead as f64),
-    }
 }
 
 /// Names of intervals by semitones, wide ones within the octave. Common practice.
@@ -157,16 +165,26 @@ fn intervals(process: &Process, alignment: &Alignment) -> String {
     words.join(", ")
 }
 
+/// The most pairs that are named: more than anybody reads.
+const NAMED: usize = 32;
+
 /// What meets by name, as it is heard after the fold.
 fn pairs(process: &Process, alignment: &Alignment) -> String {
     let spelling = HeardSpelling::of(process);
     let name = |key| spelling.key(process.fold().key(key));
-    let pairs: Vec<String> = alignment
+    let (first, more) = alignment
         .meetings
+        .split_at(alignment.meetings.len().min(NAMED));
+    let pairs: Vec<String> = first
         .iter()
         .map(|(steady, copy)| format!("{} with {}", name(*steady), name(*copy)))
         .collect();
-    pairs.join(", ")
+    let pairs = pairs.join(", ");
+    if more.is_empty() {
+        pairs
+    } else {
+        format!("{pairs} and {} more", more.len())
+    }
 }
 
 fn sonority(process: &Process, alignment: &Alignment) -> String {
@@ -269,24 +287,24 @@ impl Unreachable {
         match self {
             Self::NoCopy => "There is no copy to stand here: set Copies to 1 or more.",
             Self::TooFar => {
-                "This is farther than copy 1's own offset reaches, 32 steps: let it shift there."
+                "This is farther than a copy's own offset reaches, 32 steps: let it shift there."
             }
         }
     }
 }
 
-/// The own offset, in steps, at which copy 1 stands at that alignment: the nearest way from where
+/// The own offset, in steps, at which `copy` stands at that alignment: the nearest way from where
 /// it stands now, or, while it moves, from where it is going.
 ///
 /// # Errors
 /// See [`Unreachable`].
-pub fn own_offset_for(seen: &Seen, alignment: usize) -> Result<f64, Unreachable> {
+pub fn own_offset_for(seen: &Seen, copy: usize, alignment: usize) -> Result<f64, Unreachable> {
     const REACH: f64 = 32.0;
-    let has_copy = seen.process.voices() > 1;
+    let has_copy = (1..seen.process.voices()).contains(&copy);
     let wanted = seen.form.alignments.get(alignment).filter(|_| has_copy);
     let wanted = wanted.ok_or(Unreachable::NoCopy)?;
-    let own = seen.settings().copies[0].offset;
-    let direct = own + wanted.offset as f64 - stands_at(seen);
+    let own = seen.settings().copies[copy - 1].offset;
+    let direct = own + wanted.offset as f64 - stands_at(seen, copy);
     // Only if the phrase comes round on a whole step does going round help.
     let round = seen.form.alignments.len() as f64;
     let rounds = if seen.form.is_whole_rotation(round) {
@@ -302,19 +320,19 @@ pub fn own_offset_for(seen: &Seen, alignment: usize) -> Result<f64, Unreachable>
         .ok_or(Unreachable::TooFar)
 }
 
-/// Steps by which copy 1 is ahead, moves that have begun made.
-fn stands_at(seen: &Seen) -> f64 {
-    let at_rest = seen.settings().standing_offset(1);
+/// Steps by which `copy` is ahead, moves that have begun made.
+fn stands_at(seen: &Seen, copy: usize) -> f64 {
+    let at_rest = seen.settings().standing_offset(copy);
     if !seen.snapshot.running {
         return at_rest;
     }
-    let here = seen.steps_ahead(1).unwrap_or(at_rest);
+    let here = seen.steps_ahead(copy).unwrap_or(at_rest);
     let now = seen.process.origin() + seen.elapsed();
     let stage = seen
         .form
         .stage_at(now)
         .map(|stage| &seen.form.stages[stage]);
-    match stage.and_then(|stage| stage.copies.first()) {
+    match stage.and_then(|stage| stage.copies.get(copy - 1)) {
         Some(copy) if copy.doing == Doing::Drifting => copy.to,
         _ => here,
     }
@@ -362,37 +380,44 @@ mod tests {
 
     #[test]
     fn voices_that_never_meet_interlock() {
-        let rows = rows(&seen("D4 . F4 . G4 .", |_| ()));
-        assert_eq!(rows[1].facts(), "6 attacks, interlocks");
+        let seen = seen("D4 . F4 . G4 .", |_| ());
+        assert_eq!(rows(&seen)[1].facts(), "6 attacks, interlocks");
+        let meeting = Meeting::of(&seen, 1);
         assert_eq!(
-            (rows[1].sonority.as_str(), rows[1].pairs.as_str()),
+            (meeting.sonority.as_str(), meeting.pairs.as_str()),
             ("nothing meets", "")
         );
     }
 
     #[test]
     fn what_meets_is_named_by_pitch_and_by_interval() {
-        let rows = rows(&seen("D4 F4 A4 .", |_| ()));
         // One step ahead: F over D, A over F; the rest falls on the last note.
-        assert_eq!(rows[1].pairs, "D4 with F4, F4 with A4");
-        assert_eq!(rows[1].intervals, "1 minor third, 1 major third");
-        assert_eq!(rows[1].sonority, "D minor");
+        let meeting = Meeting::of(&seen("D4 F4 A4 .", |_| ()), 1);
+        assert_eq!(meeting.pairs, "D4 with F4, F4 with A4");
+        assert_eq!(meeting.intervals, "1 minor third, 1 major third");
+        assert_eq!(meeting.sonority, "D minor");
     }
 
     #[test]
     fn what_meets_is_named_as_it_is_folded() {
         use procession_core::mode::ModeName;
         use procession_core::settings::FoldKind;
-        let rows = rows(&seen("D4 E4 F4 G4 A4 B4 C5 D5", |settings| {
+        let seen = seen("D4 E4 F4 G4 A4 B4 C5 D5", |settings| {
             settings.fold.fold = FoldKind::ByDegree;
             settings.fold.target_tonic = 2;
             settings.fold.target_mode = ModeName::Phrygian;
-        }));
-        assert!(
-            rows[1].pairs.starts_with("D4 with E♭4, E♭4 with F4"),
-            "{}",
-            rows[1].pairs
-        );
+        });
+        let pairs = Meeting::of(&seen, 1).pairs;
+        assert!(pairs.starts_with("D4 with E♭4, E♭4 with F4"), "{pairs}");
+    }
+
+    #[test]
+    fn of_very_many_pairs_the_first_are_named() {
+        let seen = seen(&["D4+F4+A4+C5+E5"; 8].join(" "), |_| ());
+        let pairs = Meeting::of(&seen, 0).pairs;
+        // 25 pairs at each of eight moments.
+        assert_eq!(pairs.matches(" with ").count(), 32);
+        assert!(pairs.ends_with(" and 168 more"), "{pairs}");
     }
 
     #[test]
@@ -464,7 +489,7 @@ mod tests {
         for position in [0.5, 17.0, 40.0] {
             for alignment in 0..8 {
                 let now = playing(EIGHT, position, jump);
-                let own = own_offset_for(&now, alignment).expect("within reach");
+                let own = own_offset_for(&now, 1, alignment).expect("within reach");
                 let then = playing(EIGHT, position, |settings| {
                     jump(settings);
                     settings.copies[0].offset = own;
@@ -476,27 +501,27 @@ mod tests {
 
     #[test]
     fn the_nearer_way_round_is_taken() {
-        assert_eq!(own_offset_for(&seen(EIGHT, |_| ()), 7), Ok(-1.0));
+        assert_eq!(own_offset_for(&seen(EIGHT, |_| ()), 1, 7), Ok(-1.0));
         let set = seen(EIGHT, |settings| settings.copies[0].offset = 6.0);
-        assert_eq!(own_offset_for(&set, 0), Ok(8.0));
+        assert_eq!(own_offset_for(&set, 1, 0), Ok(8.0));
     }
 
     #[test]
     fn while_it_drifts_the_copy_is_counted_where_it_is_going() {
         // In the drift from unison to one step ahead.
         let drifting = playing(EIGHT, 20.0, |_| ());
-        assert_eq!(own_offset_for(&drifting, 1), Ok(0.0));
+        assert_eq!(own_offset_for(&drifting, 1, 1), Ok(0.0));
     }
 
     #[test]
     fn what_cannot_be_had_is_said_with_its_remedy() {
         let alone = seen(EIGHT, |settings| settings.motion.copies = 0);
-        assert_eq!(own_offset_for(&alone, 1), Err(Unreachable::NoCopy));
+        assert_eq!(own_offset_for(&alone, 1, 1), Err(Unreachable::NoCopy));
         let words: Vec<String> = (0..100)
             .map(|n| format!("{}{}", ["C", "D"][n % 2], n / 14))
             .collect();
         let long = seen(&words.join(" "), |_| ());
-        assert_eq!(own_offset_for(&long, 50), Err(Unreachable::TooFar));
-        assert_eq!(own_offset_for(&long, 90), Ok(-10.0));
+        assert_eq!(own_offset_for(&long, 1, 50), Err(Unreachable::TooFar));
+        assert_eq!(own_offset_for(&long, 1, 90), Ok(-10.0));
     }
 }

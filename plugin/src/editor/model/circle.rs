@@ -7,7 +7,7 @@
 
 use crate::editor::seen::Seen;
 use egui::{Pos2, pos2, vec2};
-use procession_core::exchange::picture::{steps_ahead, voice_name};
+use procession_core::exchange::picture::{steps_ahead, to_hundredths, voice_name};
 use procession_core::form::Doing;
 use procession_core::growth::Lap;
 use procession_core::phrase::Phrase;
@@ -212,11 +212,8 @@ fn ring(
     let ahead = moment.ahead[voice].unwrap_or_else(|| standing(process, voice)) / step;
     let doing = match (voice, bound_for) {
         (0, _) => "never moves".to_owned(),
-        (_, Some(to_go)) => format!(
-            "on its way to {}",
-            steps_ahead(shortly(ahead + to_go / step))
-        ),
-        (_, None) if !entered => format!("will enter {}", steps_ahead(shortly(ahead))),
+        (_, Some(to_go)) => format!("on its way to {}", steps_ahead(ahead + to_go / step)),
+        (_, None) if !entered => format!("will enter {}", steps_ahead(ahead)),
         (copy, None) => doing(copy),
     };
     Ring {
@@ -235,7 +232,7 @@ fn ring(
         place: match voice {
             0 => String::new(),
             _ if !entered => "waits".to_owned(),
-            _ => steps_ahead(shortly(ahead)),
+            _ => steps_ahead(ahead),
         },
         doing,
     }
@@ -393,12 +390,6 @@ pub fn numbered_every(steps: usize, step: Beats, room: usize) -> usize {
     all.into_iter().find(fits).unwrap_or(steps.max(1))
 }
 
-/// To a hundredth of a step, as it is read off while it moves.
-fn shortly(steps: f64) -> f64 {
-    // Adding zero turns a negative one into a positive one.
-    (steps * 100.0).round() / 100.0 + 0.0
-}
-
 /// Beats on the circle, as a share of it.
 fn share(beats: Beats, length: Beats) -> f64 {
     let share = (beats / length).rem_euclid(1.0);
@@ -505,7 +496,11 @@ impl Turning {
     /// turned back, against the clock, sound earlier, so the copy is farther ahead.
     pub fn offset(&self, steps_in_phrase: f64, whole: bool) -> f64 {
         let asked = self.before - self.round * steps_in_phrase;
-        let asked = if whole { asked.round() } else { shortly(asked) };
+        let asked = if whole {
+            asked.round()
+        } else {
+            to_hundredths(asked)
+        };
         asked.clamp(-FARTHEST, FARTHEST) + 0.0
     }
 }

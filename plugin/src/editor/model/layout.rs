@@ -107,6 +107,16 @@ impl Layout {
         }
     }
 
+    /// The same while there is no phrase: the circle's room goes to the view that was chosen, in
+    /// which one can be written.
+    pub fn with_nothing_on_the_circle(mut self) -> Self {
+        if let Some(circle) = self.circle.take() {
+            self.chooser.min.x = circle.min.x;
+            self.chosen.min.x = circle.min.x;
+        }
+        self
+    }
+
     /// What stands in `chosen` if `wanted` was chosen before: that, or where it cannot be, the
     /// first there is.
     pub fn chosen_view(&self, wanted: View) -> View {

@@ -438,7 +438,7 @@ fn head(seen: &Seen, voice: usize, at: Beats) -> Head {
     let place = match (voice, ahead) {
         (0, _) => "as played".to_owned(),
         (_, None) => "not yet entered".to_owned(),
-        (_, Some(ahead)) => place_words(ahead / seen.settings().step(), moving, doing),
+        (_, Some(ahead)) => place_words(ahead / seen.settings().step(), doing),
     };
     Head {
         voice,
@@ -448,10 +448,8 @@ fn head(seen: &Seen, voice: usize, at: Beats) -> Head {
     }
 }
 
-/// An offset in words; a tenth of a step is enough of one that moves.
-fn place_words(steps: f64, moving: bool, doing: Option<Doing>) -> String {
-    let decimals = if moving { 10.0 } else { 100.0 };
-    let words = steps_ahead((steps * decimals).round() / decimals + 0.0);
+fn place_words(steps: f64, doing: Option<Doing>) -> String {
+    let words = steps_ahead(steps);
     if doing == Some(Doing::Building) {
         return format!("{words}, building up");
     }

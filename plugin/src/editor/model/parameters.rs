@@ -4,6 +4,16 @@ use procession_core::settings::{
     Advance, FoldKind, Growth, MAX_COPIES, Motion, Resulting, Settings,
 };
 
+/// An option as the window writes it: a pitch with ♭ and ♯, where hosts, of which some have no
+/// such letters, are told b and #.
+pub fn written(name: &str) -> String {
+    match name.as_bytes() {
+        [b'A'..=b'G', b'b'] => format!("{}♭", &name[..1]),
+        [b'A'..=b'G', b'#'] => format!("{}♯", &name[..1]),
+        _ => name.to_owned(),
+    }
+}
+
 /// Parameters that belong together.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Group {
@@ -117,6 +127,26 @@ mod tests {
     use super::*;
     use crate::params::DECLARATIONS;
     use std::collections::BTreeSet;
+
+    #[test]
+    fn pitches_are_written_with_signs_and_understood_so_by_the_parameter() {
+        assert_eq!(["Eb", "F#", "B"].map(written), ["E♭", "F♯", "B"]);
+        assert_eq!(written("Build up"), "Build up");
+        let declarations = DECLARATIONS.iter();
+        let tonic = declarations
+            .filter(|declaration| declaration.id == "target_tonic")
+            .find_map(|declaration| match &declaration.kind {
+                crate::declaration::Kind::Choice(choice) => Some(choice),
+                _ => None,
+            });
+        let tonic = tonic.expect("a choice of tonics");
+        for (place, option) in tonic.options.iter().enumerate() {
+            assert_eq!(
+                tonic.value(&written(option.name)),
+                i32::try_from(place).ok()
+            );
+        }
+    }
 
     #[test]
     fn every_parameter_stands_in_the_window_once() {

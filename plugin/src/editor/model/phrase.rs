@@ -136,6 +136,26 @@ impl Grid {
     }
 }
 
+/// The note that a key asks for: a step long, where `before` ends, and on its key; at the end of
+/// the phrase it comes round to the first step. With none before it, C4 on the first step.
+pub fn note_after(
+    before: Option<&Note>,
+    step: Beats,
+    length: Beats,
+    velocity: procession_core::note::Velocity,
+) -> Note {
+    let onset = before.map_or(0.0, |note| {
+        // A hair more, so that an end on the grid is on its step.
+        ((note.onset + note.length) / step + 1e-6).floor() * step
+    });
+    Note {
+        onset: if onset < length - 1e-9 { onset } else { 0.0 },
+        length: step.min(length),
+        key: before.map_or(Key::by_octave(60), |note| note.key),
+        velocity: before.map_or(velocity, |note| note.velocity),
+    }
+}
+
 /// A note as it is drawn.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bar {
@@ -491,13 +511,13 @@ pub fn typed_length(text: &str, step: Beats) -> Result<Beats, String> {
 pub fn hints(chosen: usize) -> &'static [&'static str] {
     match chosen {
         0 => &[
-            "Double-click: add a note. Drag: move, Shift for fine. Drag the right end: lengthen. Right-click: remove. Drag in an empty place: choose several.",
+            "Double-click, or Enter: add a note. Drag: move, Shift for fine. Drag the right end: lengthen. Right-click: remove. Drag in an empty place: choose several.",
             "Double-click: add. Drag: move (Shift: fine). Drag the right end: lengthen. Right-click: remove.",
             "Double-click adds, drag moves, right-click removes",
             "Double-click adds",
         ],
         _ => &[
-            "Arrow keys: up and down transpose (Shift: an octave), left and right rotate (Shift: shorten, lengthen). + and \u{2212}: velocity. Delete removes. Esc: choose none.",
+            "Arrow keys: up and down transpose (Shift: an octave), left and right rotate (Shift: shorten, lengthen). + and \u{2212}: velocity. Enter adds, Delete removes. Esc: choose none.",
             "Arrows transpose and rotate; with Shift: octave, length. + and \u{2212}: velocity. Delete removes.",
             "Arrows transpose and rotate, Delete removes",
             "Delete removes",

@@ -2,10 +2,12 @@
 //! its remedy.
 
 use crate::editor::seen::Seen;
-use procession_core::exchange::picture::{minutes, voice_name};
+use procession_core::exchange::picture::{
+    copies_named, minutes, step_numbers, steps_ahead_each, voice_name,
+};
 use procession_core::motion::{Part, drift_cycles};
 use procession_core::phrase::MAX_NOTES;
-use procession_core::settings::{CopiesMove, Grid, Growth, Motion};
+use procession_core::settings::{CopiesMove, Growth, Motion};
 use procession_core::time::Beats;
 
 /// What only the window knows.
@@ -177,7 +179,7 @@ fn copies(seen: &Seen, at: Beats) -> Option<String> {
             all.iter().copied().partition(|one| one.goes_with(lead));
         said.push(together(&with, seen, at));
         if !others.is_empty() {
-            said.push(stand(&others, seen));
+            said.push(stand(&others));
         }
     }
     said.extend(next_entry(seen, at));
@@ -200,11 +202,10 @@ fn together(with: &[Moment], seen: &Seen, at: Beats) -> String {
     let Some(first) = with.first() else {
         return String::new();
     };
-    let grid = seen.settings().capture.grid;
     let cycle = cycle(first, seen, at);
     let who = who(with);
     let then = |what: &str| format!("; {what} in {}", wait(first.until - at, seen));
-    let places = |of: fn(&Moment) -> f64| places(with.iter().map(of), grid);
+    let places = |of: fn(&Moment) -> f64| places(with.iter().map(of));
     match first.part {
         Part::Dwell => {
             let unison = with
@@ -228,12 +229,9 @@ fn together(with: &[Moment], seen: &Seen, at: Beats) -> String {
                 format!("{who}: {place}, locked, {cycle}")
             }
         }
-        Part::Lean | Part::Settle if first.has_a_move() => format!(
-            "{who}: drifting from {} to {}, {cycle}{}",
-            counted(with.iter().map(|one| one.from)),
-            places(|one| one.to),
-            then("locks")
-        ),
+        Part::Lean | Part::Settle if first.has_a_move() => {
+            format!("{who}: drifting {}, {cycle}{}", way(with), then("locks"))
+        }
         Part::Lean | Part::Settle => format!("{who}: {}", places(|one| one.ahead)),
         Part::Build => format!(
             "{who}: building up {}, {cycle}{}",
@@ -244,13 +242,9 @@ fn together(with: &[Moment], seen: &Seen, at: Beats) -> String {
 }
 
 /// Where the others stand.
-fn stand(others: &[Moment], seen: &Seen) -> String {
-    let grid = seen.settings().capture.grid;
-    format!(
-        "{}: {}",
-        who(others),
-        places(others.iter().map(|one| one.ahead), grid)
-    )
+fn stand(others: &[Moment]) -> String {
+    let places = places(others.iter().map(|one| one.ahead));
+    format!("{}: {places}", who(others))
 }
 
 fn next_entry(seen: &Seen, at: Beats) -> Option<String> {
@@ -279,71 +273,36 @@ fn cycle(moment: &Moment, seen: &Seen, at: Beats) -> String {
 /// "Copy 2", "Copies 1 to 3", "Copies 1 and 3".
 fn who(moments: &[Moment]) -> String {
     let copies: Vec<usize> = moments.iter().map(|one| one.copy).collect();
-    match copies.as_slice() {
-        [one] => voice_name(*one),
-        [first, .., last] if copies.len() > 2 && last - first + 1 == copies.len() => {
-            format!("Copies {first} to {last}")
-        }
-        _ => format!("Copies {}", list(copies.iter().map(usize::to_string))),
+    copies_named(&copies).replacen('c', "C", 1)
+}
+
+/// Where copies stand, in words.
+fn places(ahead: impl Iterator<Item = f64>) -> String {
+    match steps_ahead_each(&ahead.collect::<Vec<_>>()).as_str() {
+        "together" => "together with the steady voice".to_owned(),
+        apart => apart.to_owned(),
     }
 }
 
-/// "3 sixteenths ahead", "3, 6 and 9 sixteenths ahead", "1 step behind and 2 ahead" in short.
-fn places(ahead: impl Iterator<Item = f64> + Clone, grid: Grid) -> String {
-    let (one, many) = unit(grid);
-    let steps: Vec<f64> = ahead.map(hundredths).collect();
-    let unit = if steps.iter().all(|steps| steps.abs() == 1.0) {
-        one
-    } else {
-        many
+/// From where to where copies move: "from 2 to 3 steps ahead"; the side is said once if it can be.
+fn way(with: &[Moment]) -> String {
+    let ends = |of: fn(&Moment) -> f64| with.iter().map(of).collect::<Vec<_>>();
+    let (from, to) = (ends(|one| one.from), ends(|one| one.to));
+    let side = |steps: &f64| (*steps > 0.0, *steps < 0.0);
+    let sides = |steps: &[f64]| {
+        let each = steps.iter().map(side);
+        each.fold((false, false), |all, one| (all.0 || one.0, all.1 || one.1))
     };
-    if steps.iter().all(|steps| *steps == 0.0) {
-        "together with the steady voice".to_owned()
-    } else if steps.iter().all(|steps| *steps >= 0.0) {
-        format!("{} {unit} ahead", counted(steps.into_iter()))
-    } else if steps.iter().all(|steps| *steps <= 0.0) {
-        format!("{} {unit} behind", counted(steps.into_iter()))
-    } else {
-        let each = steps.iter().map(|steps| {
-            let side = if *steps < 0.0 { "behind" } else { "ahead" };
-            format!("{} {side}", steps.abs())
-        });
-        format!("{} ({many})", list(each))
-    }
-}
-
-/// "3, 6 and 9", the same number but once.
-fn counted(steps: impl Iterator<Item = f64>) -> String {
-    let steps: Vec<f64> = steps.map(|steps| hundredths(steps).abs()).collect();
-    match steps.first() {
-        Some(first) if steps.iter().all(|steps| steps == first) => first.to_string(),
-        _ => list(steps.iter().map(f64::to_string)),
-    }
-}
-
-fn list(mut items: impl DoubleEndedIterator<Item = String>) -> String {
-    let last = items.next_back().unwrap_or_default();
-    let others: Vec<String> = items.collect();
-    if others.is_empty() {
-        last
-    } else {
-        format!("{} and {last}", others.join(", "))
-    }
-}
-
-fn hundredths(steps: f64) -> f64 {
-    (steps * 100.0).round() / 100.0 + 0.0
-}
-
-/// A step of the grid, for one and for many.
-fn unit(grid: Grid) -> (&'static str, &'static str) {
-    match grid {
-        Grid::Quarter => ("quarter", "quarters"),
-        Grid::Eighth => ("eighth", "eighths"),
-        Grid::EighthTriplet => ("eighth triplet", "eighth triplets"),
-        Grid::Sixteenth => ("sixteenth", "sixteenths"),
-        Grid::SixteenthTriplet => ("sixteenth triplet", "sixteenth triplets"),
-        Grid::ThirtySecond => ("thirty-second", "thirty-seconds"),
+    match (sides(&from), sides(&to)) {
+        (_, (false, false)) => format!("from {} to unison", steps_ahead_each(&from)),
+        ((_, false), (_, false)) | ((false, _), (false, _)) => {
+            format!("from {} to {}", step_numbers(&from), steps_ahead_each(&to))
+        }
+        _ => format!(
+            "from {} to {}",
+            steps_ahead_each(&from),
+            steps_ahead_each(&to)
+        ),
     }
 }
 
@@ -478,7 +437,7 @@ mod tests {
         // Stage 3 (36 beats each after the first): 108 .. 132 is its dwell of 8 cycles of 3 beats.
         assert_eq!(
             said(108.0 + 4.0 * 3.0, |_| ()),
-            "Copy 1: 3 sixteenths ahead, locked, cycle 5 of 8; drift begins in 6 s."
+            "Copy 1: 3 steps ahead, locked, cycle 5 of 8; drift begins in 6 s."
         );
     }
 
@@ -486,7 +445,7 @@ mod tests {
     fn a_drifting_copy_says_from_where_to_where() {
         assert_eq!(
             said(24.0 + 3.0, |_| ()),
-            "Copy 1: drifting from 0 to 1 sixteenth ahead, cycle 2 of 4; locks in 5 s."
+            "Copy 1: drifting from 0 to 1 step ahead, cycle 2 of 4; locks in 5 s."
         );
     }
 
@@ -494,7 +453,7 @@ mod tests {
     fn a_fan_of_copies_is_told_in_one_breath() {
         assert_eq!(
             said(108.0 + 1.0, |settings| settings.motion.copies = 3),
-            "Copies 1 to 3: 3, 6 and 9 sixteenths ahead, locked, cycle 1 of 8; drift begins in 12 s."
+            "Copies 1 to 3: 3, 6 and 9 steps ahead, locked, cycle 1 of 8; drift begins in 12 s."
         );
     }
 
@@ -516,7 +475,7 @@ mod tests {
         assert!(jumping.contains("; jump in 12 s"), "{jumping}");
         let building = said(25.0, |settings| settings.motion.motion = Motion::BuildUp);
         assert!(
-            building.starts_with("Copy 1: building up 1 sixteenth ahead, cycle 1 of "),
+            building.starts_with("Copy 1: building up 1 step ahead, cycle 1 of "),
             "{building}"
         );
     }
@@ -529,7 +488,7 @@ mod tests {
         });
         assert_eq!(
             text,
-            "Copy 1: drifting from 0 to 1 sixteenth ahead, cycle 2 of 4; locks in 5 s. \
+            "Copy 1: drifting from 0 to 1 step ahead, cycle 2 of 4; locks in 5 s. \
              Copy 2: together with the steady voice."
         );
     }
@@ -537,8 +496,22 @@ mod tests {
     #[test]
     fn behind_is_behind_and_never_minus() {
         let text = said(109.0, |settings| settings.motion.shift_by = -1);
+        assert!(text.starts_with("Copy 1: 3 steps behind, locked"), "{text}");
+    }
+
+    #[test]
+    fn a_side_is_said_once_unless_there_are_two() {
+        let drifting = |change: fn(&mut Settings)| said(24.0 + 3.0, change);
+        let text = drifting(|settings| settings.motion.offset = 2.0);
+        assert!(text.contains("drifting from 2 to 3 steps ahead"), "{text}");
+        let text = drifting(|settings| settings.motion.offset = -1.0);
         assert!(
-            text.starts_with("Copy 1: 3 sixteenths behind, locked"),
+            text.contains("drifting from 1 step behind to unison"),
+            "{text}"
+        );
+        let text = drifting(|settings| settings.motion.offset = -0.25);
+        assert!(
+            text.contains("drifting from 0.25 steps behind to 0.75 steps ahead"),
             "{text}"
         );
     }
@@ -567,7 +540,7 @@ mod tests {
             settings.motion.shifts = Shifts::Endless;
         });
         assert!(
-            text.starts_with("Copy 1: 1000 sixteenths ahead, locked, cycle 1 of 8"),
+            text.starts_with("Copy 1: 1000 steps ahead, locked, cycle 1 of 8"),
             "{text}"
         );
     }
@@ -614,7 +587,7 @@ mod tests {
             settings.motion.copies = 2;
         });
         let problems = status(&seen, Told::default()).problems;
-        // Copy 2 moves by 16 sixteenths, 4 beats: at twice the tempo at most that takes 8 beats,
+        // Copy 2 moves by 16 steps, 4 beats: at twice the tempo at most that takes 8 beats,
         // which is 3 cycles.
         assert_eq!(
             problems,

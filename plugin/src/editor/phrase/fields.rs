@@ -53,8 +53,13 @@ impl Desk<'_> {
         let roomy = wide && high;
         ui.horizontal_wrapped(|ui| {
             if !wide {
-                ui.spacing_mut().item_spacing.x = 3.0;
-                ui.spacing_mut().button_padding.x = 3.0;
+                let narrow = if ui.available_width() < 330.0 {
+                    3.0
+                } else {
+                    5.0
+                };
+                ui.spacing_mut().item_spacing.x = narrow;
+                ui.spacing_mut().button_padding.x = narrow;
             }
             self.length(ui, wide);
             self.undo(ui);

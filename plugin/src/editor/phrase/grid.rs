@@ -7,7 +7,7 @@ use egui::{
     Align2, Color32, CursorIcon, FontId, PointerButton, Pos2, Rangef, Rect, Response, Sense, Shape,
     Stroke, StrokeKind, Ui, Vec2, WidgetInfo, pos2, vec2,
 };
-use procession_core::note::{Key, Velocity};
+use procession_core::note::{Key, Note, Velocity};
 use procession_core::phrase::Edited;
 use procession_core::time::Beats;
 
@@ -55,7 +55,9 @@ impl Desk<'_> {
         }
         let hovered = self.hand(ui, &response, origin, grid, &bars);
         self.paint_box(ui, origin);
-        self.keys(ui, &response);
+        let pointed = response.hover_pos().map(|at| at - origin);
+        let under = pointed.and_then(|at| grid.note_at(at, self.new_velocity()));
+        self.keys(ui, &response, under);
         if drawn.phrase.is_empty() && self.state.hand == Hand::Free {
             self.invitation(ui, view);
         }
@@ -429,7 +431,11 @@ impl Desk<'_> {
             Under::Note(index) | Under::End(index) if response.clicked() => {
                 self.choose(index, with.shift);
             }
-            Under::Nothing if response.double_clicked() => self.add(at, grid),
+            Under::Nothing if response.double_clicked() => {
+                if let Some(note) = grid.note_at(at, self.new_velocity()) {
+                    self.add(note);
+                }
+            }
             Under::Nothing if response.clicked() && !with.shift => self.state.chosen.clear(),
             _ => (),
         }
@@ -449,11 +455,12 @@ impl Desk<'_> {
         self.touched(index);
     }
 
-    fn add(&mut self, at: Pos2, grid: &Grid) {
-        let velocity = self.state.velocity.unwrap_or(Velocity::new(NEW_NOTE));
-        let Some(note) = grid.note_at(at, velocity) else {
-            return;
-        };
+    /// As the last note that was touched.
+    pub(super) fn new_velocity(&self) -> Velocity {
+        self.state.velocity.unwrap_or(Velocity::new(NEW_NOTE))
+    }
+
+    pub(super) fn add(&mut self, note: Note) {
         match self.phrase.with_note(note) {
             Ok(edited) => self.wish(edited),
             Err(error) => self.resized(Err(model::sentence(error))),

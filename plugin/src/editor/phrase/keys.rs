@@ -4,13 +4,15 @@ use super::Desk;
 use crate::editor::model::phrase as model;
 use crate::editor::wish::Wish;
 use egui::{Event, EventFilter, Key, Modifiers, Response, Ui};
+use procession_core::note::Note;
 use procession_core::phrase::Phrase;
 
 /// How much a key changes the velocity, of the whole range.
 const A_LITTLE: f32 = 5.0 / 127.0;
 
 impl Desk<'_> {
-    pub(super) fn keys(&mut self, ui: &Ui, response: &Response) {
+    /// The keys; `under` is the note that the pointer asks for, if it is over the grid.
+    pub(super) fn keys(&mut self, ui: &Ui, response: &Response, under: Option<Note>) {
         if !response.has_focus() {
             return;
         }
@@ -23,7 +25,7 @@ impl Desk<'_> {
         ui.memory_mut(|memory| memory.set_focus_lock_filter(response.id, filter));
         let mut events = ui.input(|input| input.events.clone());
         let before = events.len();
-        events.retain(|event| !self.key(ui, event));
+        events.retain(|event| !self.key(ui, event, under));
         if events.len() < before {
             // What was done here is not to be done again elsewhere.
             ui.input_mut(|input| input.events = events);
@@ -31,14 +33,14 @@ impl Desk<'_> {
     }
 
     /// Whether the event was for the phrase; then it is done.
-    fn key(&mut self, ui: &Ui, event: &Event) -> bool {
+    fn key(&mut self, ui: &Ui, event: &Event, under: Option<Note>) -> bool {
         match event {
             Event::Key {
                 key,
                 pressed: true,
                 modifiers,
                 ..
-            } => self.pressed(*key, *modifiers),
+            } => self.pressed(*key, *modifiers, under),
             Event::Copy => {
                 self.copy(ui);
                 true
@@ -56,7 +58,7 @@ impl Desk<'_> {
         }
     }
 
-    fn pressed(&mut self, key: Key, with: Modifiers) -> bool {
+    fn pressed(&mut self, key: Key, with: Modifiers, under: Option<Note>) -> bool {
         if with.command {
             match key {
                 Key::A => self.state.chosen = (0..self.phrase.notes().len()).collect(),
@@ -77,6 +79,7 @@ impl Desk<'_> {
             Key::ArrowLeft => self.rotate(-self.step),
             Key::Plus | Key::Equals => self.strike(A_LITTLE),
             Key::Minus => self.strike(-A_LITTLE),
+            Key::Enter | Key::Insert => self.add_one(under),
             Key::Delete | Key::Backspace => self.remove(&self.state.chosen.clone()),
             Key::PageDown => self.choose_next(1),
             Key::PageUp => self.choose_next(-1),
@@ -116,6 +119,15 @@ impl Desk<'_> {
         if none {
             self.state.chosen.clear();
         }
+    }
+
+    /// Where the pointer is, or else after the last note that is chosen.
+    fn add_one(&mut self, under: Option<Note>) {
+        let chosen = self.state.chosen.last();
+        let before = chosen.and_then(|index| self.phrase.notes().get(*index));
+        let velocity = self.new_velocity();
+        let after = model::note_after(before, self.step, self.phrase.length(), velocity);
+        self.add(under.unwrap_or(after));
     }
 
     pub(super) fn remove(&mut self, notes: &[usize]) {
