@@ -282,6 +282,31 @@ fn knowing_nothing_one_reads_what_to_do() {
     }
 }
 
+/// The header's, not the parameter's.
+fn cue_button(desk: &mut Desk) -> Option<egui::Pos2> {
+    desk.harness.run();
+    let button = desk.harness.query_by_role_and_label(Role::Button, "Cue")?;
+    Some(button.rect().center())
+}
+
+#[test]
+fn a_cue_is_on_while_it_is_pressed_and_long_enough_to_be_heard() {
+    let mut desk = Desk::usual();
+    assert_eq!(cue_button(&mut desk), None);
+    desk.host.automate_to("advance", "On cue");
+    let at = cue_button(&mut desk).unwrap();
+    desk.heard();
+    desk.harness.drag_at(at);
+    desk.harness.run_steps(2);
+    assert_eq!(desk.host.take_heard(), ["begin cue", "cue = On", "end cue"]);
+    desk.harness.drop_at(at);
+    desk.harness.run();
+    assert_eq!(
+        desk.host.take_heard(),
+        ["begin cue", "cue = Off", "end cue"]
+    );
+}
+
 #[test]
 fn panic_reaches_the_audio_thread_once() {
     let mut desk = Desk::usual();

@@ -113,17 +113,22 @@ impl Timetable {
         self.cued = self.cued.map(|_| dwelling);
     }
 
-    /// A cue at `tau`: the dwell ends with its cycle, at once if one has just ended. Whether the
-    /// cue is taken: not on the way, not twice in a dwell, and not in the last stage.
-    pub fn cue(&mut self, tau: Beats) -> bool {
+    /// Whether a cue at `tau` would be taken: not on the way, not twice in a dwell, and not in the
+    /// last stage.
+    pub fn waits_for_cue(&self, tau: Beats) -> bool {
         let Station { stage, part } = self.station_at(tau);
-        let Some(now) = self.cued.map(|_| self.dwelling_at(tau)) else {
-            return false;
-        };
         let over = self.last.is_some_and(|last| stage >= last);
-        if part != Part::Dwell || now.until.is_finite() || over {
+        let open = self.dwelling_at(tau).until.is_infinite();
+        self.cued.is_some() && part == Part::Dwell && open && !over
+    }
+
+    /// A cue at `tau`: the dwell ends with its cycle, at once if one has just ended. Whether the
+    /// cue is taken, see [`Self::waits_for_cue`].
+    pub fn cue(&mut self, tau: Beats) -> bool {
+        if !self.waits_for_cue(tau) {
             return false;
         }
+        let now = self.dwelling_at(tau);
         let cycles = ((tau - now.since) / self.cycle - SAME_PLACE).ceil();
         self.cued = Some(Dwelling {
             until: now.since + cycles.max(0.0) * self.cycle,

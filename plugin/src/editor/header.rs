@@ -16,6 +16,8 @@ const ZOOMS: [f32; 6] = [0.75, 1.0, 1.25, 1.5, 1.75, 2.0];
 pub struct Head {
     /// Whether hold is on.
     pub hold: bool,
+    /// Whether copies advance on cue.
+    pub on_cue: bool,
     /// How far the process has come.
     pub progress: Option<String>,
     /// Light or dark.
@@ -43,6 +45,11 @@ pub fn show(ui: &mut Ui, room: Rect, head: &Head, look: &Look) -> Asked {
         .hline(room.x_range(), room.max.y, Stroke::new(1.0, look.rule));
     let inside = room.shrink2(vec2(10.0, 8.0));
     let left = hold(ui, inside, head.hold, look, &mut asked);
+    let left = if head.on_cue {
+        cue(ui, inside.with_min_x(left + 8.0), look, &mut asked)
+    } else {
+        left
+    };
     let mut right = inside.max.x;
     let mut from_right = |width: f32| {
         let place = Rect::from_min_max(
@@ -103,6 +110,56 @@ fn hold(ui: &mut Ui, inside: Rect, on: bool, look: &Look, asked: &mut Asked) -> 
         asked.wishes.push(Wish::Type("hold", other.to_owned()));
     }
     response.on_hover_text(describe("hold"));
+    place.max.x
+}
+
+/// So long a cue stays on at least, in seconds: longer than any block of audio, so that it is seen.
+const CUED_FOR: f64 = 0.15;
+
+/// On while it is pressed: a performer's cue. The right edge of what it takes.
+fn cue(ui: &mut Ui, room: Rect, look: &Look, asked: &mut Asked) -> f32 {
+    let place = room.with_max_x(room.min.x + 72.0);
+    let id = Id::unique("cue");
+    let response = ui.interact(place, id, Sense::click_and_drag());
+    response.widget_info(|| WidgetInfo::labeled(Role::Button, true, "Cue"));
+    let now = ui.input(|input| input.time);
+    let since: Option<f64> = ui.data(|data| data.get_temp(id));
+    let pressed = response.is_pointer_button_down_on();
+    match since {
+        None if pressed || response.clicked() => {
+            ui.data_mut(|data| data.insert_temp(id, now));
+            asked.wishes.push(Wish::Type("cue", "On".to_owned()));
+            ui.ctx().request_repaint();
+        }
+        Some(since) if !pressed && now - since >= CUED_FOR => {
+            ui.data_mut(|data| data.remove::<f64>(id));
+            asked.wishes.push(Wish::Type("cue", "Off".to_owned()));
+        }
+        Some(_) => ui
+            .ctx()
+            .request_repaint_after(std::time::Duration::from_millis(30)),
+        None => (),
+    }
+    let (fill, ink) = if since.is_some() {
+        (look.accent, look.card)
+    } else {
+        (look.paper, look.ink)
+    };
+    let edge = match (response.has_focus(), response.hovered()) {
+        (true, _) => Stroke::new(3.0, look.ink),
+        (_, true) => Stroke::new(2.0, look.ink),
+        _ => Stroke::new(2.0, look.accent),
+    };
+    let painter = ui.painter();
+    painter.rect(place, CornerRadius::same(8), fill, edge, StrokeKind::Inside);
+    painter.text(
+        place.center(),
+        Align2::CENTER_CENTER,
+        "Cue",
+        FontId::proportional(19.0),
+        ink,
+    );
+    response.on_hover_text(describe("cue"));
     place.max.x
 }
 

@@ -15,7 +15,7 @@ use crate::feed::{Seer, Snapshot};
 use crate::params::Parameters;
 use egui::{CornerRadius, Rect, Stroke, StrokeKind, Ui, UiBuilder};
 use nice_plug_egui::resizable_window::ResizableWindow;
-use procession_core::settings::Settings;
+use procession_core::settings::{Advance, Settings};
 use std::sync::Arc;
 
 /// So long a view's word stands on the status line, in seconds.
@@ -214,6 +214,7 @@ impl Shell {
         ui.painter().rect_filled(window, 0.0, look.paper);
         let head = Head {
             hold: seen.hold,
+            on_cue: seen.settings().motion.advance == Advance::OnCue,
             progress: progress(seen),
             theme: self.theme(),
             zoom: ui.ctx().zoom_factor(),

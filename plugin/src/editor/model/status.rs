@@ -115,6 +115,8 @@ struct Moment {
     from: f64,
     to: f64,
     part: Part,
+    /// Whether only a cue ends its dwell.
+    waits_for_cue: bool,
     /// Song position at which the part began and ends.
     since: Beats,
     until: Beats,
@@ -151,6 +153,7 @@ impl Moment {
             from,
             to,
             part: station.part,
+            waits_for_cue: timetable.waits_for_cue(at - counted_from),
             since: counted_from + since,
             until: counted_from + until,
         })
@@ -216,7 +219,9 @@ fn together(with: &[Moment], seen: &Seen, at: Beats) -> String {
             } else {
                 places(|one| one.ahead)
             };
-            if first.until.is_infinite() {
+            if first.waits_for_cue {
+                format!("{who}: {place}, locked until a cue, {cycle}")
+            } else if first.until.is_infinite() {
                 format!("{who}: {place}, locked to the end")
             } else if first.has_a_move() {
                 let what = match seen.settings().motion.motion {
@@ -403,7 +408,7 @@ mod tests {
     use crate::feed::Snapshot;
     use procession_core::engine::Anchor;
     use procession_core::phrase::Phrase;
-    use procession_core::settings::{GrowthOrder, Settings, Shifts};
+    use procession_core::settings::{Advance, GrowthOrder, Settings, Shifts};
 
     /// Twelve sixteenths: a cycle is 3 beats, 1.5 s at 120.
     const TWELVE: &str = "D4 . F4 G4 . A4 C5 . A4 . G4 E4";
@@ -466,6 +471,14 @@ mod tests {
         assert_eq!(
             said(1000.0, |_| ()),
             "Copy 1: in unison with the steady voice, locked to the end."
+        );
+    }
+
+    #[test]
+    fn on_cue_it_says_that_a_cue_is_awaited() {
+        assert_eq!(
+            said(7.0, |settings| settings.motion.advance = Advance::OnCue),
+            "Copy 1: in unison with the steady voice, locked until a cue, cycle 3."
         );
     }
 
