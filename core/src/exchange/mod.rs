@@ -3,5 +3,8 @@
 pub mod midi;
 pub mod open;
 pub mod picture;
+mod piece;
 pub mod plan;
 pub mod score;
+
+pub use piece::{LONGEST, MOST_NOTES, Piece, Unrolled};
