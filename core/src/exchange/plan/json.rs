@@ -368,4 +368,10 @@ mod tests {
         assert_eq!(plan["endless"], true);
         assert_eq!(plan["process"]["shifts"], Value::Null);
     }
+
+    #[test]
+    fn the_schema_beside_it_is_of_the_same_version() {
+        let schema: Value = serde_json::from_str(include_str!("../plan.schema.json")).unwrap();
+        assert_eq!(schema["properties"]["schema"]["const"], SCHEMA);
+    }
 }
