@@ -691,14 +691,14 @@ pub fn about(seen: &Seen, index: usize) -> Option<About> {
 }
 
 /// Beats a minute; 120 until a host has told.
-fn tempo(seen: &Seen) -> f64 {
+pub fn tempo(seen: &Seen) -> f64 {
     Some(seen.snapshot.tempo)
         .filter(|tempo| tempo.is_finite() && *tempo > 0.0)
         .unwrap_or(120.0)
 }
 
 /// Beats a bar; 4 until a host has told.
-fn beats_per_bar(seen: &Seen) -> f64 {
+pub fn beats_per_bar(seen: &Seen) -> f64 {
     Some(seen.snapshot.beats_per_bar)
         .filter(|beats| beats.is_finite() && *beats > 0.0)
         .unwrap_or(4.0)
