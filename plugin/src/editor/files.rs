@@ -8,7 +8,10 @@ use crate::editor::model::files::{
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
 use crate::files::{Kind, Order, Trouble, Writing, place};
-use egui::{Align, Button, ComboBox, Key, Label, Layout, RichText, ScrollArea, TextEdit, Ui, vec2};
+use egui::{
+    Align, Button, ComboBox, Key, Label, Layout, RichText, ScrollArea, Stroke, TextEdit, Ui,
+    UiBuilder, vec2,
+};
 use procession_core::exchange::picture::voice_name;
 use procession_core::exchange::score::{Layout as PartLayout, Transposition};
 
@@ -62,11 +65,12 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut FilesState) -> Ve
         .show(ui, |ui| {
             // Beside the bar that scrolls.
             ui.set_max_width(size.x - 10.0);
-            desk.kinds(ui, size.x >= 430.0 && size.y >= 400.0);
-            desk.parts(ui);
             desk.folder(ui);
             desk.name(ui);
             desk.answer(ui);
+            desk.rule(ui);
+            desk.kinds(ui, size.x >= 430.0 && size.y >= 330.0);
+            desk.parts(ui);
         });
     desk.wishes
 }
@@ -79,30 +83,36 @@ struct Desk<'a> {
 }
 
 /// Of the words before a field, in points.
-const LABEL: f32 = 46.0;
+const LABEL: f32 = 48.0;
+/// Of a kind's switch and name.
+const KIND: f32 = 160.0;
+/// Of a part's name and choice.
+const PART: f32 = 156.0;
+/// Height of a row.
+const ROW: f32 = 22.0;
 
 impl Desk<'_> {
     fn kinds(&mut self, ui: &mut Ui, roomy: bool) {
-        if roomy {
-            for kind in Kind::ALL {
+        if !roomy {
+            // Down, not across: the long names stand in the first column.
+            let columns = if ui.available_width() < 280.0 { 1 } else { 2 };
+            let rows = Kind::ALL.len().div_ceil(columns);
+            for row in 0..rows {
                 ui.horizontal(|ui| {
-                    ui.scope(|ui| {
-                        ui.set_min_width(166.0);
-                        self.kind(ui, kind);
-                    });
-                    let purpose = RichText::new(kind.purpose()).color(self.look.quiet);
-                    ui.add(Label::new(purpose.size(13.0)).truncate());
+                    for kind in Kind::ALL.into_iter().skip(row).step_by(rows) {
+                        cell(ui, KIND, |ui| self.kind(ui, kind));
+                    }
                 });
             }
-        } else {
-            ui.horizontal_wrapped(|ui| {
-                ui.spacing_mut().item_spacing.x = 12.0;
-                for kind in Kind::ALL {
-                    self.kind(ui, kind);
-                }
+            return;
+        }
+        for kind in Kind::ALL {
+            ui.horizontal(|ui| {
+                cell(ui, KIND + 8.0, |ui| self.kind(ui, kind));
+                let purpose = RichText::new(kind.purpose()).color(self.look.quiet);
+                ui.add(Label::new(purpose.size(13.0)).truncate());
             });
         }
-        ui.add_space(4.0);
     }
 
     fn kind(&mut self, ui: &mut Ui, kind: Kind) {
@@ -127,41 +137,29 @@ impl Desk<'_> {
         let voices = self.seen.process.voices();
         let all = &mut self.state.transpositions;
         all.resize(all.len().max(voices), Transposition::default());
-        ui.horizontal_wrapped(|ui| {
-            ui.spacing_mut().item_spacing.x = 6.0;
-            let heading = RichText::new("Instruments sound").color(self.look.quiet);
-            ui.label(heading);
-            for voice in 0..voices {
-                self.part(ui, voice);
-            }
-        });
-        ui.add_space(4.0);
+        ui.add_space(6.0);
+        let heading = RichText::new("In the score, instruments sound").color(self.look.quiet);
+        ui.add(Label::new(heading.size(13.0)));
+        cells(ui, PART, voices, |ui, voice| self.part(ui, voice));
     }
 
     fn part(&mut self, ui: &mut Ui, voice: usize) {
         let name = voice_name(voice);
         let chosen = &mut self.state.transpositions[voice];
-        // Name and choice stay together where the row is wrapped.
-        ui.allocate_ui_with_layout(
-            vec2(176.0, 24.0),
-            Layout::left_to_right(Align::Center),
-            |ui| {
-                ui.label(&name);
-                let shown = ComboBox::from_id_salt(("part", voice))
-                    .width(108.0)
-                    .selected_text(sounds(*chosen))
-                    .show_ui(ui, |ui| {
-                        for choice in TRANSPOSITIONS {
-                            ui.selectable_value(chosen, choice, sounds(choice))
-                                .on_hover_text(instruments(choice));
-                        }
-                    });
-                shown
-                    .response
-                    .accessible_name(&format!("{name} sounds"))
-                    .on_hover_text(instruments(*chosen));
-            },
-        );
+        label(ui, &name);
+        let shown = ComboBox::from_id_salt(("part", voice))
+            .width(98.0)
+            .selected_text(sounds(*chosen))
+            .show_ui(ui, |ui| {
+                for choice in TRANSPOSITIONS {
+                    ui.selectable_value(chosen, choice, sounds(choice))
+                        .on_hover_text(instruments(choice));
+                }
+            });
+        shown
+            .response
+            .accessible_name(&format!("{name} sounds"))
+            .on_hover_text(instruments(*chosen));
     }
 
     fn folder(&mut self, ui: &mut Ui) {
@@ -205,7 +203,7 @@ impl Desk<'_> {
             field.on_hover_text("Of all files; each gets an ending of its own.");
             let write = Button::new(RichText::new(button(kinds.len())).color(self.look.card))
                 .fill(self.look.accent)
-                .min_size(vec2(100.0, 24.0));
+                .min_size(vec2(100.0, ROW));
             let may = !nothing && !going && !kinds.is_empty();
             if ui.add_enabled(may, write).clicked() || (entered && may) {
                 self.give(Order {
@@ -232,7 +230,6 @@ impl Desk<'_> {
     /// How far the writing has come, how it ended, or what has to be decided.
     fn answer(&mut self, ui: &mut Ui) {
         let report = &self.seen.writing;
-        ui.add_space(4.0);
         if let Some((share, words)) = progress(&report.writing) {
             ui.horizontal(|ui| {
                 if ui.button("Stop").clicked() {
@@ -285,6 +282,13 @@ impl Desk<'_> {
         }
     }
 
+    fn rule(&self, ui: &mut Ui) {
+        let (_, place) = ui.allocate_space(vec2(ui.available_width(), 9.0));
+        let stroke = Stroke::new(1.0, self.look.rule);
+        ui.painter()
+            .hline(place.x_range(), place.center().y, stroke);
+    }
+
     fn say(&self, ui: &mut Ui, tone: Tone, text: &str) {
         let ink = match tone {
             Tone::Plain => self.look.ink,
@@ -296,7 +300,31 @@ impl Desk<'_> {
 }
 
 fn label(ui: &mut Ui, text: &str) {
-    let (_, place) = ui.allocate_space(vec2(LABEL, 24.0));
-    let text = RichText::new(text);
-    ui.put(place, Label::new(text).halign(Align::Min));
+    cell(ui, LABEL, |ui| {
+        ui.label(text);
+    });
+}
+
+/// Something in a place of that width, however much of it it takes.
+fn cell(ui: &mut Ui, width: f32, content: impl FnOnce(&mut Ui)) {
+    let (_, place) = ui.allocate_space(vec2(width, ROW));
+    let from_left = UiBuilder::new()
+        .max_rect(place)
+        .layout(Layout::left_to_right(Align::Center));
+    let mut child = ui.new_child(from_left);
+    child.spacing_mut().item_spacing.x = 4.0;
+    content(&mut child);
+}
+
+/// So many things in columns of that width.
+fn cells(ui: &mut Ui, width: f32, count: usize, mut content: impl FnMut(&mut Ui, usize)) {
+    let columns = ((ui.available_width() / width) as usize).max(1);
+    for row in 0..count.div_ceil(columns) {
+        ui.horizontal(|ui| {
+            ui.spacing_mut().item_spacing.x = 0.0;
+            for index in (row * columns..count).take(columns) {
+                cell(ui, width, |ui| content(ui, index));
+            }
+        });
+    }
 }

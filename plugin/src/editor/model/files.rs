@@ -17,6 +17,9 @@ pub fn subject(seen: &Seen) -> Subject {
 
 /// What files are called until a name is typed: after the mode that the phrase is in.
 pub fn suggested_name(seen: &Seen) -> String {
+    if seen.phrase().is_empty() {
+        return "Process".to_owned();
+    }
     let mode = seen.process.fold().source().name();
     // Letters that every machine can type.
     let plain = mode.replace('♭', "b").replace('♯', "#").replace('♮', "n");
