@@ -4,7 +4,9 @@
 use procession_core::exchange::{Unrolled, plan};
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
-use procession_core::settings::{CopiesMove, FoldKind, Growth, Motion, Settings, Shifts};
+use procession_core::settings::{
+    CopiesMove, FoldKind, Growth, Motion, Resulting, Settings, Shifts,
+};
 
 const LANTERNS: &str = "D4 A4 . F4 C5 . E4 B4 D5 . A4 E5 C5 . G4 F4";
 
@@ -17,6 +19,7 @@ const CASES: [(&str, Adjust); 6] = [
         settings.growth.step = 5;
         settings.motion.copies = 8;
         settings.motion.entry = 3;
+        settings.resulting.which = Resulting::Top;
     }),
     ("building up in turn", |settings| {
         settings.motion.motion = Motion::BuildUp;

@@ -9,6 +9,7 @@ pub use png::{PngError, png};
 
 use super::Piece;
 use crate::form::Doing;
+use crate::resulting::RESULTING;
 use crate::time::{Beats, Span};
 use std::fmt::Write;
 
@@ -17,8 +18,8 @@ use std::fmt::Write;
 pub struct Picture<'a> {
     /// What is drawn.
     pub piece: Piece<'a>,
-    /// Where one mode is on its way into the next.
-    pub turning: Option<Span>,
+    /// Where one mode is on its way into the next, in order.
+    pub turnings: &'a [Span],
 }
 
 const WIDTH: f64 = 1500.0;
@@ -58,7 +59,7 @@ const DASHES: [&str; 9] = [
 impl Picture<'_> {
     /// The picture as the text of an SVG file.
     pub fn to_svg(&self) -> String {
-        let lanes = self.piece.process.voices();
+        let lanes = self.piece.process.parts().count();
         let lanes_top = PLAN_TOP + PLAN_HEIGHT + 70.0;
         let close_ups_top = lanes_top + lanes as f64 * (LANE_HEIGHT + LANE_GAP) + 46.0;
         let height = close_ups_top + CLOSE_UP_HEIGHT + 66.0;
@@ -71,9 +72,9 @@ impl Picture<'_> {
         ));
         self.draw_heading(&mut out);
         self.draw_plan(&mut out);
-        for voice in 0..lanes {
-            let top = lanes_top + voice as f64 * (LANE_HEIGHT + LANE_GAP);
-            self.draw_lane(&mut out, voice, top);
+        for (lane, part) in self.piece.process.parts().enumerate() {
+            let top = lanes_top + lane as f64 * (LANE_HEIGHT + LANE_GAP);
+            self.draw_lane(&mut out, part, top);
         }
         self.draw_close_ups(&mut out, close_ups_top);
         out.line("</svg>");
@@ -230,7 +231,11 @@ impl Picture<'_> {
     fn modes(&self) -> Vec<(Beats, String)> {
         let named = self.piece.modes.iter();
         let mut modes: Vec<_> = named.map(|(from, mode)| (*from, mode.name())).collect();
-        modes.extend(self.turning.map(|span| (span.start, "turning".to_owned())));
+        modes.extend(
+            self.turnings
+                .iter()
+                .map(|span| (span.start, "turning".to_owned())),
+        );
         modes.sort_by(|a, b| a.0.total_cmp(&b.0));
         modes
     }
@@ -313,7 +318,8 @@ impl Picture<'_> {
             .notes
             .iter()
             .filter(|note| span.contains(note.on));
-        for note in inside {
+        // The resulting line is made of notes that are drawn already.
+        for note in inside.filter(|note| note.voice < self.piece.process.voices()) {
             let share = f64::from(note.key.number() - low) / f64::from(high - low).max(1.0);
             let y = top + 10.0 + (1.0 - share) * (CLOSE_UP_HEIGHT - 20.0);
             let hue = HUES[note.voice % HUES.len()];
@@ -418,12 +424,12 @@ pub fn minutes(beats: Beats, tempo: f64) -> String {
     }
 }
 
-/// "Steady" or "Copy 3".
+/// "Steady", "Copy 3" or "Resulting line".
 pub fn voice_name(voice: usize) -> String {
-    if voice == 0 {
-        "Steady".to_owned()
-    } else {
-        format!("Copy {voice}")
+    match voice {
+        0 => "Steady".to_owned(),
+        RESULTING => "Resulting line".to_owned(),
+        copy => format!("Copy {copy}"),
     }
 }
 
@@ -526,7 +532,7 @@ mod tests {
         let unrolled = Unrolled::new(Process::new(phrase, settings, 0.0), 120.0, 4.0);
         let picture = Picture {
             piece: unrolled.piece("Night & ferry"),
-            turning: Some(Span::new(60.0, 90.0)),
+            turnings: &[Span::new(60.0, 90.0)],
         };
         let svg = picture.to_svg();
         let drawn: usize = svg.lines().map(|line| line.matches('h').count()).sum();

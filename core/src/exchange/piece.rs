@@ -4,6 +4,7 @@ use crate::form::Form;
 use crate::mode::Mode;
 use crate::player::unroll;
 use crate::process::{Process, VoiceNote};
+use crate::settings::Advance;
 use crate::sonority::Sonority;
 use crate::time::{Beats, Span};
 
@@ -83,6 +84,7 @@ pub const MOST_NOTES: usize = 500_000;
 
 /// A process, unrolled offline from its origin to the end of its form.
 ///
+/// One that moves on cue is unrolled as if it were counted, which is what its form lists too.
 /// A process that goes on without end is unrolled for one round. One that lasts beyond
 /// [`LONGEST`], or plays more than [`MOST_NOTES`], is cut after the last stage that is whole within
 /// these, or within its first stage if even that is too long; its stages are cut with its notes,
@@ -95,8 +97,11 @@ pub struct Unrolled {
     pub form: Form,
     /// What is played, in order of onset.
     pub notes: Vec<VoiceNote>,
-    /// The mode that is in force, from the origin on.
+    /// Which mode is in force from which song position on: from the origin, and from where each
+    /// modulation is complete.
     pub modes: Vec<(Beats, Mode)>,
+    /// Where one mode is on its way into the next.
+    pub turnings: Vec<Span>,
     /// Beats a minute.
     pub tempo: f64,
     /// Beats a bar.
@@ -106,6 +111,7 @@ pub struct Unrolled {
 impl Unrolled {
     /// Unrolls `process` at `tempo` beats a minute, in bars of so many beats.
     pub fn new(process: Process, tempo: f64, beats_per_bar: f64) -> Self {
+        let process = counted(process);
         let form = Form::new(&process);
         Self::within(process, form, tempo, beats_per_bar, (LONGEST, MOST_NOTES))
     }
@@ -123,11 +129,12 @@ impl Unrolled {
         let came_to = notes.get(most).map_or(limit, |beyond| beyond.on);
         if came_to < form.end() - 1e-6 {
             cut(&mut form, came_to);
-            let end = form.end();
-            notes.retain(|note| note.on < end - 1e-9);
+            notes.retain(|note| note.on < form.end() - 1e-9);
         }
+        let end = form.end();
         Self {
-            modes: modes(&process),
+            modes: modes(&process, end),
+            turnings: turnings(&process, end),
             process,
             form,
             notes,
@@ -150,6 +157,16 @@ impl Unrolled {
     }
 }
 
+/// A piece on cue as it is counted, like its form: when cues will come nobody knows.
+fn counted(process: Process) -> Process {
+    let mut settings = *process.settings();
+    if settings.motion.advance == Advance::Counted {
+        return process;
+    }
+    settings.motion.advance = Advance::Counted;
+    Process::new(process.phrase().clone(), settings, process.origin())
+}
+
 /// Leaves the stages that are whole by `at`, or the beginning of the first.
 fn cut(form: &mut Form, at: Beats) {
     let whole = form
@@ -161,22 +178,25 @@ fn cut(form: &mut Form, at: Beats) {
     }
 }
 
-/// The mode the notes are in: the target once anything has moved there, else the source.
-fn modes(process: &Process) -> Vec<(Beats, Mode)> {
-    let fold = process.fold();
-    let mode = if fold.moved() > 0 {
-        fold.target()
-    } else {
-        fold.source()
-    };
-    vec![(process.origin(), mode)]
+fn modes(process: &Process, end: Beats) -> Vec<(Beats, Mode)> {
+    let changes = process.mode_changes();
+    let modes = changes.map(|change| (change.turning.end, change.mode));
+    modes.filter(|(from, _)| *from < end - 1e-6).collect()
+}
+
+fn turnings(process: &Process, end: Beats) -> Vec<Span> {
+    let turnings = process.mode_changes().map(|change| change.turning);
+    turnings
+        .filter(|span| span.length() > 1e-6 && span.start < end - 1e-6)
+        .collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::mode::ModeName;
     use crate::phrase::Phrase;
-    use crate::settings::{Settings, Shifts};
+    use crate::settings::{Modulation, Modulations, Place, Settings, Shifts};
 
     fn process(adjust: impl FnOnce(&mut Settings)) -> Process {
         let mut settings = Settings::default();
@@ -208,6 +228,15 @@ mod tests {
         let round = Unrolled::new(process(|_| ()), 120.0, 4.0);
         assert_eq!(endless.notes.len(), round.notes.len());
         assert!(endless.form.endless);
+    }
+
+    #[test]
+    fn a_piece_on_cue_is_unrolled_as_it_is_counted() {
+        let counted = Unrolled::new(process(|_| ()), 120.0, 4.0);
+        let on_cue = process(|settings| settings.motion.advance = Advance::OnCue);
+        let on_cue = Unrolled::new(on_cue, 120.0, 4.0);
+        assert_eq!(on_cue.notes, counted.notes);
+        assert_eq!(on_cue.form, counted.form);
     }
 
     #[test]
@@ -243,6 +272,32 @@ mod tests {
         let process = Process::new(phrase, Settings::default(), 0.0);
         let unrolled = Unrolled::new(process, 120.0, 4.0);
         assert!(unrolled.notes.is_empty());
+    }
+
+    #[test]
+    fn a_modulation_is_on_its_way_and_then_in_force() {
+        // At beat 12, over two cycles of 1.5 beats at the most; one pitch class differs at least.
+        let unrolled = Unrolled::new(
+            process(|settings| {
+                settings.modulations = Modulations::new([Modulation {
+                    place: Place::Beats(12.0),
+                    tonic: 2,
+                    mode: ModeName::Lydian,
+                    over: 2,
+                }]);
+            }),
+            120.0,
+            4.0,
+        );
+        let [(first, _), (from, mode)] = unrolled.modes[..] else {
+            panic!("two modes");
+        };
+        assert_eq!((first, mode.name()), (16.0, "D Lydian".to_owned()));
+        let [turning] = unrolled.turnings[..] else {
+            panic!("one turning");
+        };
+        assert_eq!((turning.start, turning.end), (28.0, from));
+        assert!(turning.length() <= 3.0 && from > 28.0);
     }
 
     #[test]

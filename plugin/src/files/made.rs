@@ -4,6 +4,7 @@ use super::{Kind, Trouble, put};
 use procession_core::exchange::picture::{Picture, png};
 use procession_core::exchange::score::{Score, Transposition};
 use procession_core::exchange::{Piece, midi, plan};
+use procession_core::time::Span;
 use std::fmt::Display;
 use std::fs::File;
 use std::path::Path;
@@ -16,14 +17,11 @@ pub fn fill(
     file: &mut File,
     path: &Path,
     kind: Kind,
-    piece: Piece,
+    (piece, turnings): (Piece, &[Span]),
     transpositions: &[Transposition],
     stop: impl Fn() -> bool,
 ) -> Result<(), Trouble> {
-    let picture = || {
-        let turning = None;
-        Picture { piece, turning }.to_svg()
-    };
+    let picture = || Picture { piece, turnings }.to_svg();
     let bytes = match kind {
         Kind::Midi => midi::write(&midi::Score::of(&piece)).map_err(not_made)?,
         Kind::Score(layout) => {

@@ -176,7 +176,16 @@ fn write(
             of: places.files.len(),
             now: Some(*kind),
         });
-        let fill = |file: &mut _| made::fill(file, path, *kind, piece, &order.transpositions, stop);
+        let fill = |file: &mut _| {
+            made::fill(
+                file,
+                path,
+                *kind,
+                (piece, &unrolled.turnings),
+                &order.transpositions,
+                stop,
+            )
+        };
         match put(path, *over, create, fill) {
             Ok(()) => written.push(path.clone()),
             // The others may well be made.

@@ -26,9 +26,10 @@ pub fn leave(folder: &Path, story: &Story, performance: &Performance) -> Result<
         beats_per_bar: BEATS_PER_BAR,
     };
     let turning = performance.turning;
+    let turning = turning.map(|(start, end)| Span::new(start, end));
     let picture = Picture {
         piece,
-        turning: turning.map(|(start, end)| Span::new(start, end)),
+        turnings: turning.as_slice(),
     };
     let svg = picture.to_svg();
     let score = score::Score {

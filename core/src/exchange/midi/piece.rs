@@ -22,8 +22,10 @@ impl Score {
             tempo: vec![(0.0, piece.tempo)],
             metre: vec![(0.0, metre(piece.beats_per_bar))],
             markers: markers.collect(),
-            tracks: (0..piece.process.voices())
-                .map(|voice| track(piece, voice))
+            tracks: piece
+                .process
+                .parts()
+                .map(|part| track(piece, part))
                 .collect(),
         }
     }

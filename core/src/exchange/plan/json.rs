@@ -7,6 +7,7 @@ use crate::exchange::picture::voice_name;
 use crate::form::{CopyStage, Doing, Stage};
 use crate::mode::PitchSet;
 use crate::note::Note;
+use crate::resulting::RESULTING;
 use crate::settings::{CopiesMove, Growth, Motion, Shifts};
 use crate::time::Beats;
 use serde::Serialize;
@@ -136,11 +137,12 @@ impl<'a> Plan<'a> {
     fn of(piece: &Piece<'a>) -> Self {
         let (process, form) = (piece.process, piece.form);
         let settings = process.settings();
-        let octave = |voice: usize| {
-            let copy = voice.checked_sub(1);
-            copy.map_or(0, |copy| settings.copies[copy].octave)
+        let octave = |part: usize| match part {
+            0 => 0,
+            RESULTING => settings.resulting.octave,
+            copy => settings.copies[copy - 1].octave,
         };
-        let voices = (0..process.voices()).map(|voice| Voice {
+        let voices = process.parts().map(|voice| Voice {
             name: voice_name(voice),
             octave: octave(voice),
         });
@@ -282,7 +284,7 @@ mod tests {
     use crate::exchange::Unrolled;
     use crate::phrase::Phrase;
     use crate::process::Process;
-    use crate::settings::Settings;
+    use crate::settings::{Resulting, Settings};
     use serde_json::{Value, json};
 
     fn ferry(adjust: impl FnOnce(&mut Settings)) -> Value {
@@ -355,11 +357,15 @@ mod tests {
             settings.motion.copies_move = CopiesMove::InTurn;
             settings.motion.shifts = Shifts::Count(3);
             settings.copies[1].octave = -1;
+            settings.resulting.which = Resulting::Top;
+            settings.resulting.octave = 1;
         });
         assert_eq!(plan["process"]["motion"], "build-up");
         assert_eq!(plan["process"]["copies_move"], "in turn");
         assert_eq!(plan["process"]["shifts"], 3);
         assert_eq!(plan["voices"][2], json!({"name": "Copy 2", "octave": -1}));
+        let line = json!({"name": "Resulting line", "octave": 1});
+        assert_eq!(plan["voices"][3], line);
     }
 
     #[test]
