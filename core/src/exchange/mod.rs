@@ -6,5 +6,6 @@ pub mod picture;
 mod piece;
 pub mod plan;
 pub mod score;
+pub mod sound;
 
 pub use piece::{LONGEST, MOST_NOTES, Piece, Unrolled};
