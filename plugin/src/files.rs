@@ -21,6 +21,8 @@ use std::path::PathBuf;
 pub enum Kind {
     /// A Standard MIDI File.
     Midi,
+    /// What the mallets make of it.
+    Sound,
     /// A score, its moving parts written against a beat one or another.
     Score(Layout),
     /// The plan in words.
@@ -35,7 +37,7 @@ pub enum Kind {
 
 impl Kind {
     /// In the order in which they are offered and written.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::Midi,
         Self::Score(Layout::SharedBeatOne),
         Self::Score(Layout::OwnBeatOne),
@@ -43,12 +45,14 @@ impl Kind {
         Self::PlanJson,
         Self::PicturePng,
         Self::PictureSvg,
+        Self::Sound,
     ];
 
     /// What it is called.
     pub fn name(self) -> &'static str {
         match self {
             Self::Midi => "MIDI",
+            Self::Sound => "Sound, WAV",
             Self::Score(Layout::SharedBeatOne) => "Score, shared beat one",
             Self::Score(Layout::OwnBeatOne) => "Score, own beat one",
             Self::PlanText => "Plan as text",
@@ -62,6 +66,7 @@ impl Kind {
     pub fn purpose(self) -> &'static str {
         match self {
             Self::Midi => "for a sequencer: a track a voice, the stages as markers",
+            Self::Sound => "to listen to: the mallets, stereo, 24 bit",
             Self::Score(Layout::SharedBeatOne) => {
                 "for players: MusicXML, all parts written against one bar"
             }
@@ -79,6 +84,7 @@ impl Kind {
     pub fn ending(self) -> &'static str {
         match self {
             Self::Midi => ".mid",
+            Self::Sound => ".wav",
             Self::Score(Layout::SharedBeatOne) => ".musicxml",
             Self::Score(Layout::OwnBeatOne) => ", own beat one.musicxml",
             Self::PlanText => ".txt",

@@ -6,6 +6,7 @@ use procession_core::exchange::picture::minutes;
 use procession_core::exchange::{Piece, Unrolled};
 use std::fs;
 use std::io::ErrorKind;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -32,8 +33,8 @@ pub enum Writing {
         done: usize,
         /// Files there are to be.
         of: usize,
-        /// The one being written; none before the first.
-        now: Option<Kind>,
+        /// The one being written, and which part of it is, 0 ..= 1; none before the first.
+        now: Option<(Kind, f64)>,
     },
     /// It has ended.
     Ended(Ending),
@@ -171,21 +172,26 @@ fn write(
     let piece = unrolled.piece(&places.title);
     let (mut written, mut troubles) = (Vec::new(), Vec::new());
     for (index, (kind, path, over)) in places.files.iter().enumerate() {
-        tell(Writing::Going {
-            done: index,
-            of: places.files.len(),
-            now: Some(*kind),
-        });
-        let fill = |file: &mut _| {
-            made::fill(
-                file,
-                path,
-                *kind,
-                (piece, &unrolled.turnings),
-                &order.transpositions,
-                stop,
-            )
+        let came_to = |share: f64| {
+            tell(Writing::Going {
+                done: index,
+                of: places.files.len(),
+                now: Some((*kind, share)),
+            });
+            if stop() {
+                ControlFlow::Break(())
+            } else {
+                ControlFlow::Continue(())
+            }
         };
+        // Not begun, if it was stopped since the last one.
+        if came_to(0.0).is_break() {
+            troubles.push(Trouble::Stopped);
+            break;
+        }
+        let subject = (piece, unrolled.turnings.as_slice());
+        let fill =
+            |file: &mut _| made::fill(file, path, *kind, subject, &order.transpositions, &came_to);
         match put(path, *over, create, fill) {
             Ok(()) => written.push(path.clone()),
             // The others may well be made.
@@ -373,6 +379,8 @@ mod tests {
         assert_eq!(quay.names(), sorted);
         let read = |name: &str| fs::read(quay.0.join(name)).unwrap();
         let text = |name: &str| String::from_utf8(read(name)).unwrap();
+        let sound = header(&read("night.wav"));
+        assert_eq!(sound, (2, 48_000, 24));
         // Two dwells of two cycles and a drift of one: five cycles of five notes, and as many of
         // the copy, which comes a step further.
         let midi = read_phrase(&read("night.mid"), 0.25).unwrap();
@@ -390,6 +398,15 @@ mod tests {
         );
         assert!(text("night.musicxml").contains("written against the"));
         assert!(text("night, own beat one.musicxml").contains("counts its own beat one"));
+    }
+
+    /// Channels, frames a second and bits, from a WAV file's header (the extensible form of it has
+    /// them in the same places).
+    fn header(wav: &[u8]) -> (u16, u32, u16) {
+        assert_eq!((&wav[..4], &wav[8..16]), (&b"RIFF"[..], &b"WAVEfmt "[..]));
+        let short = |at: usize| u16::from_le_bytes(wav[at..at + 2].try_into().unwrap());
+        let rate = u32::from_le_bytes(wav[24..28].try_into().unwrap());
+        (short(22), rate, short(34))
     }
 
     #[test]

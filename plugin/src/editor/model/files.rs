@@ -65,9 +65,10 @@ pub fn progress(writing: &Writing) -> Option<(f32, String)> {
     let Writing::Going { done, of, now } = writing else {
         return None;
     };
-    let share = *done as f32 / (*of).max(1) as f32;
+    let part = now.map_or(0.0, |(_, part)| part as f32);
+    let share = (*done as f32 + part) / (*of).max(1) as f32;
     let words = match now {
-        Some(kind) => format!("Writing {} of {of}: {}", done + 1, kind.name()),
+        Some((kind, _)) => format!("Writing {} of {of}: {}", done + 1, kind.name()),
         None => "Writing".to_owned(),
     };
     Some((share, words))
@@ -342,10 +343,10 @@ mod tests {
         let going = Writing::Going {
             done: 1,
             of: 4,
-            now: Some(Kind::Score(Layout::OwnBeatOne)),
+            now: Some((Kind::Score(Layout::OwnBeatOne), 0.5)),
         };
         let words = "Writing 2 of 4: Score, own beat one".to_owned();
-        assert_eq!(progress(&going), Some((0.25, words)));
+        assert_eq!(progress(&going), Some((0.375, words)));
         assert_eq!(progress(&Writing::Nothing), None);
     }
 
