@@ -65,15 +65,21 @@ fn screen(text: &str) -> Screen {
 }
 
 fn screen_of(text: &str, copies: usize, size: Vec2) -> Screen {
+    screen_with(text, size, |settings| {
+        settings.motion.copies = copies;
+        settings.motion.dwell = 2;
+        settings.motion.drift = 1;
+        settings.motion.shifts = Shifts::Count(1);
+    })
+}
+
+fn screen_with(text: &str, size: Vec2, adjust: impl FnOnce(&mut Settings)) -> Screen {
     let phrase = match text {
         "" => Phrase::empty(4.0).unwrap(),
         text => Phrase::from_text(text, 0.25).unwrap(),
     };
     let mut settings = Settings::default();
-    settings.motion.copies = copies;
-    settings.motion.dwell = 2;
-    settings.motion.drift = 1;
-    settings.motion.shifts = Shifts::Count(1);
+    adjust(&mut settings);
     let desk = Desk {
         view: FilesState::default(),
         seen: Seen::new(Snapshot::default(), phrase, settings, Anchor::NextStart),
@@ -122,14 +128,10 @@ impl Screen {
             Modifiers::COMMAND,
         );
         self.0.run_steps(1);
-        let written = if text.is_empty() {
+        if text.is_empty() {
             self.0.key_press(Key::Backspace);
-            None
         } else {
-            Some(Event::Text(text.to_owned()))
-        };
-        if let Some(written) = written {
-            self.0.event(written);
+            self.0.event(Event::Text(text.to_owned()));
         }
         self.0.run_steps(2);
     }
@@ -332,17 +334,35 @@ fn enter_in_the_name_writes_too() {
 #[test]
 fn what_is_being_written_can_be_stopped_and_leaves_no_part() {
     let quay = Quay::new("stopped");
-    let mut screen = screen(LANTERNS);
-    screen.type_into("Folder", &quay.0.display().to_string());
-    screen.type_into("Name", "night");
-    screen.click("Write 4 files");
-    // A picture in pixels takes long enough to be stopped; if not, all is well, too.
-    if screen.0.query_by_label("Stop").is_some() {
-        screen.click("Stop");
-    }
+    let mut screen = screen_with(LANTERNS, vec2(440.0, 330.0), |settings| {
+        // Half an hour of sound.
+        settings.motion.dwell = 64;
+        settings.motion.drift = 64;
+    });
+    screen.only_plan(&quay);
+    screen.click("Plan as text");
+    screen.click("Sound, WAV");
+    screen.click("Write 1 file");
+    assert!(screen.says("Writing"));
+    screen.click("Stop");
     screen.await_end();
-    assert!(screen.says("Stopped, as you asked") || quay.names().len() == 4);
-    assert!(quay.names().iter().all(|name| !name.ends_with(".part")));
+    assert!(screen.says("Stopped, as you asked"));
+    assert!(quay.names().is_empty());
+}
+
+#[test]
+fn the_plug_in_may_go_while_files_are_being_written() {
+    let quay = Quay::new("goes");
+    let mut screen = screen_with(LANTERNS, vec2(440.0, 330.0), |settings| {
+        settings.motion.dwell = 64;
+        settings.motion.drift = 64;
+    });
+    screen.only_plan(&quay);
+    screen.click("Sound, WAV");
+    screen.click("Write 2 files");
+    drop(screen);
+    // The thread is joined by now, and has taken away what it was at.
+    assert!(!quay.names().iter().any(|name| name.contains(".wav")));
 }
 
 #[test]

@@ -69,7 +69,7 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut FilesState) -> Ve
             desk.name(ui);
             desk.answer(ui);
             desk.rule(ui);
-            desk.kinds(ui, size.x >= 430.0 && size.y >= 330.0);
+            desk.kinds(ui, size.x >= 590.0 && size.y >= 330.0);
             desk.parts(ui);
         });
     desk.wishes
