@@ -158,7 +158,7 @@ impl Desk<'_> {
             });
         shown
             .response
-            .accessible_name(&format!("{name} sounds"))
+            .accessible_name(format!("{name} sounds"))
             .on_hover_text(instruments(*chosen));
     }
 

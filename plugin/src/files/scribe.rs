@@ -316,7 +316,7 @@ fn cut(piece: &Piece) -> Option<String> {
 mod tests {
     use super::super::put::tests::Quay;
     use super::*;
-    use procession_core::exchange::midi::read_phrase;
+    use procession_core::exchange::midi::{Excerpt, read_phrase};
     use procession_core::exchange::score::{Layout, Transposition};
     use procession_core::phrase::Phrase;
     use procession_core::process::Process;
@@ -383,7 +383,7 @@ mod tests {
         assert_eq!(sound, (2, 48_000, 24));
         // Two dwells of two cycles and a drift of one: five cycles of five notes, and as many of
         // the copy, which comes a step further.
-        let midi = read_phrase(&read("night.mid"), 0.25).unwrap();
+        let midi = read_phrase(&read("night.mid"), 0.25, &Excerpt::default()).unwrap();
         assert_eq!(midi.tempo.map(f64::round), Some(108.0));
         assert_eq!(midi.name.as_deref(), Some("night"));
         let notes = midi.phrase.notes().len() + midi.left_out;

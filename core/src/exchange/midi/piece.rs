@@ -72,7 +72,7 @@ mod tests {
     use crate::exchange::Unrolled;
     use crate::phrase::Phrase;
     use crate::process::Process;
-    use crate::settings::Settings;
+    use crate::settings::{Resulting, Settings};
 
     fn ferry(adjust: impl FnOnce(&mut Settings)) -> Score {
         let phrase = Phrase::from_text("D4 F4 G4 A4 C5 E5", 0.25).unwrap();
@@ -111,6 +111,18 @@ mod tests {
                 (18.0, "copy 1 stays 1 step ahead"),
             ]
         );
+    }
+
+    #[test]
+    fn the_resulting_line_has_a_track_of_its_own_on_channel_11() {
+        let score = ferry(|settings| settings.resulting.which = Resulting::Top);
+        let line = &score.tracks[2];
+        assert_eq!(
+            (line.name.as_str(), line.channel.number()),
+            ("Resulting line", 10)
+        );
+        assert_eq!(line.pan, Some(64));
+        assert!(!line.notes.is_empty());
     }
 
     #[test]
