@@ -1,6 +1,7 @@
 //! Writes scores as MusicXML into the folder given and prints what is in them, for outside readers
 //! to compare: `cargo run -p procession-core --example score_facts -- FOLDER`.
 
+use procession_core::exchange::Piece;
 use procession_core::exchange::score::{Layout, Score, Sheet, Transposition};
 use procession_core::form::{Doing, Form};
 use procession_core::mode::{Mode, ModeName};
@@ -174,12 +175,15 @@ fn write(case: &Case, folder: &Path) -> Result<String, Box<dyn std::error::Error
         ];
     }
     let score = Score {
-        title: "Lanterns & wake",
-        process: &process,
-        form: &form,
-        notes: &notes,
-        modes: &modes,
-        tempo: 96.0,
+        piece: Piece {
+            title: "Lanterns & wake",
+            process: &process,
+            form: &form,
+            notes: &notes,
+            modes: &modes,
+            tempo: 96.0,
+            beats_per_bar: 4.0,
+        },
         layout: case.layout,
         transpositions: case.transpositions,
     };
@@ -218,14 +222,14 @@ fn turned_half_way(process: &Process, form: &Form) -> Vec<VoiceNote> {
 /// As JSON: positions in ticks, 960 to a beat.
 fn facts(case: &Case, score: &Score) -> String {
     let sheet = score.sheet();
-    let parts = (0..score.process.voices()).map(|voice| part(score, &sheet, voice));
+    let parts = (0..score.piece.process.voices()).map(|voice| part(score, &sheet, voice));
     let repeats = sheet.passages.iter().map(|passage| passage.plays);
     format!(
         "{{\"name\": \"{}\", \"layout\": \"{:?}\", \"beat\": {}, \"length\": {}, \"repeats\": {}, \"parts\": {}}}",
         case.name,
         case.layout,
         if sheet.compound { 1440 } else { 960 },
-        to_ticks(score.form.end()),
+        to_ticks(score.piece.form.end()),
         list(repeats.map(|plays| plays.to_string())),
         list(parts)
     )
@@ -233,12 +237,12 @@ fn facts(case: &Case, score: &Score) -> String {
 
 /// What a part plays in all, from when to when it drifts, and how many notes are written.
 fn part(score: &Score, sheet: &Sheet, voice: usize) -> String {
-    let played = score.notes.iter().filter(|note| note.voice == voice);
+    let played = score.piece.notes.iter().filter(|note| note.voice == voice);
     let played = played.map(|note| {
         let (on, key) = (to_ticks(note.on), note.key.number());
         format!("[{on}, {key}]")
     });
-    let drifts = score.form.stages.iter().filter(|stage| {
+    let drifts = score.piece.form.stages.iter().filter(|stage| {
         let copy = voice.checked_sub(1).map(|copy| stage.copies[copy]);
         copy.is_some_and(|copy| copy.doing == Doing::Drifting)
     });

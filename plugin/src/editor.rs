@@ -11,6 +11,7 @@ pub mod accidentals;
 pub mod alignments;
 pub mod circle;
 pub mod field;
+pub mod files;
 pub mod grant;
 pub mod handle;
 pub mod header;

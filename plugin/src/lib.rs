@@ -7,6 +7,7 @@ pub mod bell;
 pub mod declaration;
 pub mod editor;
 pub mod feed;
+pub mod files;
 pub mod handover;
 pub mod letterbox;
 pub mod outbox;

@@ -2,6 +2,7 @@
 //!
 //! Source for the format: *Standard MIDI Files 1.0*, RP-001, MIDI Manufacturers Association.
 
+mod piece;
 mod read;
 mod write;
 

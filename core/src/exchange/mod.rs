@@ -3,5 +3,9 @@
 pub mod midi;
 pub mod open;
 pub mod picture;
+mod piece;
 pub mod plan;
 pub mod score;
+pub mod sound;
+
+pub use piece::{LONGEST, MOST_NOTES, Piece, Unrolled};

@@ -3,28 +3,23 @@
 //! Voices are told apart by mark and line as well as by hue: the steady voice is solid, copies
 //! are dashed, each with a mark of its own.
 
-use crate::form::{Doing, Form};
-use crate::process::{Process, VoiceNote};
+mod png;
+
+pub use png::{PngError, png};
+
+use super::Piece;
+use crate::form::Doing;
+use crate::resulting::RESULTING;
 use crate::time::{Beats, Span};
 use std::fmt::Write;
 
 /// What a picture is made from.
 #[derive(Clone, Copy, Debug)]
 pub struct Picture<'a> {
-    /// Stands at the top.
-    pub title: &'a str,
-    /// Whose voices move.
-    pub process: &'a Process,
-    /// Its stages.
-    pub form: &'a Form,
-    /// What was played, in order of onset.
-    pub notes: &'a [VoiceNote],
-    /// Which mode is in force from which song position on.
-    pub modes: &'a [(Beats, String)],
-    /// Beats a minute, for the clock along the axis.
-    pub tempo: f64,
-    /// Beats a bar, for the bars along the axis.
-    pub beats_per_bar: f64,
+    /// What is drawn.
+    pub piece: Piece<'a>,
+    /// Where one mode is on its way into the next, in order.
+    pub turnings: &'a [Span],
 }
 
 const WIDTH: f64 = 1500.0;
@@ -64,7 +59,7 @@ const DASHES: [&str; 9] = [
 impl Picture<'_> {
     /// The picture as the text of an SVG file.
     pub fn to_svg(&self) -> String {
-        let lanes = self.process.voices();
+        let lanes = self.piece.process.parts().count();
         let lanes_top = PLAN_TOP + PLAN_HEIGHT + 70.0;
         let close_ups_top = lanes_top + lanes as f64 * (LANE_HEIGHT + LANE_GAP) + 46.0;
         let height = close_ups_top + CLOSE_UP_HEIGHT + 66.0;
@@ -77,9 +72,9 @@ impl Picture<'_> {
         ));
         self.draw_heading(&mut out);
         self.draw_plan(&mut out);
-        for voice in 0..lanes {
-            let top = lanes_top + voice as f64 * (LANE_HEIGHT + LANE_GAP);
-            self.draw_lane(&mut out, voice, top);
+        for (lane, part) in self.piece.process.parts().enumerate() {
+            let top = lanes_top + lane as f64 * (LANE_HEIGHT + LANE_GAP);
+            self.draw_lane(&mut out, part, top);
         }
         self.draw_close_ups(&mut out, close_ups_top);
         out.line("</svg>");
@@ -87,18 +82,18 @@ impl Picture<'_> {
     }
 
     fn draw_heading(&self, out: &mut Drawing) {
-        out.text(LEFT, 52.0, 26.0, INK, "start", self.title);
-        let totals = &self.form.totals;
-        let clock = |beats: Beats| minutes(beats, self.tempo);
+        out.text(LEFT, 52.0, 26.0, INK, "start", self.piece.title);
+        let totals = &self.piece.form.totals;
+        let clock = |beats: Beats| minutes(beats, self.piece.tempo);
         let words = format!(
             "{} at {} bpm; with customary repeats between {} and {}",
             clock(totals.chosen),
-            self.tempo,
+            self.piece.tempo,
             clock(totals.shortest),
             clock(totals.longest)
         );
         out.text(LEFT, 78.0, 15.0, QUIET, "start", &words);
-        for voice in 0..self.process.voices() {
+        for voice in 0..self.piece.process.voices() {
             let x = LEFT + 140.0 * voice as f64;
             out.course(&format!("M{x} 101 h44"), voice);
             out.mark(x + 22.0, 101.0, voice, 1.0);
@@ -135,20 +130,20 @@ impl Picture<'_> {
             "steps ahead",
         );
         self.draw_time(out, bottom);
-        let end = self.x(self.form.end());
+        let end = self.x(self.piece.form.end());
         out.course(
-            &format!("M{} {} H{end}", self.x(self.process.origin()), y(0.0)),
+            &format!("M{} {} H{end}", self.x(self.piece.process.origin()), y(0.0)),
             0,
         );
-        for copy in 1..self.process.voices() {
+        for copy in 1..self.piece.process.voices() {
             self.draw_course(out, copy, y);
         }
     }
 
     fn draw_course(&self, out: &mut Drawing, copy: usize, y: impl Fn(f64) -> f64) {
-        let step = self.process.settings().step();
+        let step = self.piece.process.settings().step();
         let mut path = String::new();
-        for stage in &self.form.stages {
+        for stage in &self.piece.form.stages {
             let state = stage.copies[copy - 1];
             if state.doing == Doing::Waiting {
                 continue;
@@ -162,7 +157,7 @@ impl Picture<'_> {
                 let share = f64::from(slice) / f64::from(slices);
                 // A hair inside the stage, so that jumps stand upright at its border.
                 let at = stage.span.start + share * stage.span.length() + 1e-6 - 2e-6 * share;
-                let Some(ahead) = self.process.displacement(copy, at) else {
+                let Some(ahead) = self.piece.process.displacement(copy, at) else {
                     continue;
                 };
                 let pen = if path.is_empty() { 'M' } else { 'L' };
@@ -170,7 +165,7 @@ impl Picture<'_> {
             }
         }
         out.course(&path, copy);
-        for stage in &self.form.stages {
+        for stage in &self.piece.form.stages {
             let state = stage.copies[copy - 1];
             let middle = (stage.span.start + stage.span.end) / 2.0;
             match state.doing {
@@ -184,9 +179,10 @@ impl Picture<'_> {
     }
 
     fn draw_growth(&self, out: &mut Drawing) {
-        let all = self.process.phrase().notes().len().max(1) as f64;
+        let all = self.piece.process.phrase().notes().len().max(1) as f64;
         let bottom = PLAN_TOP + PLAN_HEIGHT;
         for stage in self
+            .piece
             .form
             .stages
             .iter()
@@ -200,7 +196,7 @@ impl Picture<'_> {
                 end - x
             ));
         }
-        let mut stages = self.form.stages.iter();
+        let mut stages = self.piece.form.stages.iter();
         if let Some(last) = stages.rfind(|stage| (stage.shown as f64) < all) {
             let words = format!("grown to {all} notes");
             out.text(
@@ -215,16 +211,15 @@ impl Picture<'_> {
     }
 
     fn draw_modes(&self, out: &mut Drawing) {
-        for (index, (from, name)) in self.modes.iter().enumerate() {
-            let x = self.x(from.max(self.process.origin()));
-            let next = self
-                .modes
+        let modes = self.modes();
+        for (index, (from, name)) in modes.iter().enumerate() {
+            let x = self.x(from.max(self.piece.process.origin()));
+            let next = modes
                 .get(index + 1)
-                .map_or(self.form.end(), |(next, _)| *next);
+                .map_or(self.piece.form.end(), |(next, _)| *next);
             let y = PLAN_TOP - 14.0;
             out.line(&format!(
-                r#"<path d="M{x:.2} {:.2} v{PLAN_HEIGHT}" stroke="{QUIET}" stroke-width="1"/>"#,
-                PLAN_TOP
+                r#"<path d="M{x:.2} {PLAN_TOP:.2} v{PLAN_HEIGHT}" stroke="{QUIET}" stroke-width="1"/>"#,
             ));
             if self.x(next) - x > 9.0 * name.chars().count() as f64 {
                 out.text(x + 6.0, y, 14.0, INK, "start", name);
@@ -232,15 +227,28 @@ impl Picture<'_> {
         }
     }
 
+    /// From where on which mode is in force, or one turns into the next.
+    fn modes(&self) -> Vec<(Beats, String)> {
+        let named = self.piece.modes.iter();
+        let mut modes: Vec<_> = named.map(|(from, mode)| (*from, mode.name())).collect();
+        modes.extend(
+            self.turnings
+                .iter()
+                .map(|span| (span.start, "turning".to_owned())),
+        );
+        modes.sort_by(|a, b| a.0.total_cmp(&b.0));
+        modes
+    }
+
     fn draw_time(&self, out: &mut Drawing, top: f64) {
-        let bars = (self.form.end() - self.process.origin()) / self.beats_per_bar;
+        let bars = (self.piece.form.end() - self.piece.process.origin()) / self.piece.beats_per_bar;
         let every = [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0, 512.0]
             .into_iter()
             .find(|every| bars / every <= 14.0)
             .unwrap_or(1024.0);
         let mut bar = 0.0;
         while bar <= bars {
-            let at = self.process.origin() + bar * self.beats_per_bar;
+            let at = self.piece.process.origin() + bar * self.piece.beats_per_bar;
             let x = self.x(at);
             out.rule(x, top, x, top + 8.0);
             out.text(
@@ -251,7 +259,7 @@ impl Picture<'_> {
                 "middle",
                 &format!("bar {}", bar + 1.0),
             );
-            let clock = minutes(at - self.process.origin(), self.tempo);
+            let clock = minutes(at - self.piece.process.origin(), self.piece.tempo);
             out.text(x, top + 41.0, 12.0, QUIET, "middle", &clock);
             bar += every;
         }
@@ -269,7 +277,7 @@ impl Picture<'_> {
         out.rule(LEFT, top + LANE_HEIGHT, WIDTH - RIGHT, top + LANE_HEIGHT);
         let (low, high) = self.keys();
         let mut path = String::new();
-        for note in self.notes.iter().filter(|note| note.voice == voice) {
+        for note in self.piece.notes.iter().filter(|note| note.voice == voice) {
             let height = f64::from(high - low).max(1.0);
             let share = f64::from(note.key.number() - low) / height;
             let y = top + 4.0 + (1.0 - share) * (LANE_HEIGHT - 8.0);
@@ -297,7 +305,7 @@ impl Picture<'_> {
     }
 
     fn draw_close_up(&self, out: &mut Drawing, span: Span, left: f64, top: f64, width: f64) {
-        let step = self.process.settings().step();
+        let step = self.piece.process.settings().step();
         let x = |at: Beats| left + (at - span.start) / span.length() * width;
         let steps = (span.length() / step).round() as u32;
         for line in 0..=steps {
@@ -305,8 +313,13 @@ impl Picture<'_> {
             out.rule(at, top, at, top + CLOSE_UP_HEIGHT);
         }
         let (low, high) = self.keys();
-        let inside = self.notes.iter().filter(|note| span.contains(note.on));
-        for note in inside {
+        let inside = self
+            .piece
+            .notes
+            .iter()
+            .filter(|note| span.contains(note.on));
+        // The resulting line is made of notes that are drawn already.
+        for note in inside.filter(|note| note.voice < self.piece.process.voices()) {
             let share = f64::from(note.key.number() - low) / f64::from(high - low).max(1.0);
             let y = top + 10.0 + (1.0 - share) * (CLOSE_UP_HEIGHT - 20.0);
             let hue = HUES[note.voice % HUES.len()];
@@ -322,8 +335,9 @@ impl Picture<'_> {
 
     /// Up to four locked stages, spread over the piece, and the cycle in the middle of each.
     fn moments(&self) -> Vec<(Span, String)> {
-        let length = self.process.phrase().length();
+        let length = self.piece.process.phrase().length();
         let locked: Vec<_> = self
+            .piece
             .form
             .stages
             .iter()
@@ -338,14 +352,19 @@ impl Picture<'_> {
                 let start = stage.span.start + cycles * length;
                 (
                     Span::new(start, start + length),
-                    locked_words(stage, self.process.origin(), self),
+                    locked_words(stage, self.piece.process.origin(), self),
                 )
             })
             .collect()
     }
 
     fn offsets(&self) -> (f64, f64) {
-        let all = self.form.stages.iter().flat_map(|stage| &stage.copies);
+        let all = self
+            .piece
+            .form
+            .stages
+            .iter()
+            .flat_map(|stage| &stage.copies);
         let ends = all
             .filter(|copy| copy.doing != Doing::Waiting)
             .flat_map(|c| [c.from, c.to]);
@@ -355,7 +374,7 @@ impl Picture<'_> {
     }
 
     fn keys(&self) -> (u8, u8) {
-        let keys = self.notes.iter().map(|note| note.key.number());
+        let keys = self.piece.notes.iter().map(|note| note.key.number());
         keys.fold(None, |range: Option<(u8, u8)>, key| {
             Some(range.map_or((key, key), |(low, high)| (low.min(key), high.max(key))))
         })
@@ -363,16 +382,16 @@ impl Picture<'_> {
     }
 
     fn x(&self, at: Beats) -> f64 {
-        let start = self.process.origin();
-        let whole = (self.form.end() - start).max(1e-9);
+        let start = self.piece.process.origin();
+        let whole = (self.piece.form.end() - start).max(1e-9);
         LEFT + (at - start) / whole * (WIDTH - LEFT - RIGHT)
     }
 }
 
 fn locked_words(stage: &crate::form::Stage, origin: Beats, picture: &Picture<'_>) -> String {
-    let bar = ((stage.span.start - origin) / picture.beats_per_bar).floor() + 1.0;
+    let bar = ((stage.span.start - origin) / picture.piece.beats_per_bar).floor() + 1.0;
     let place = match stage.copies.first() {
-        Some(copy) if stage.is_unison(picture.form) => {
+        Some(copy) if stage.is_unison(picture.piece.form) => {
             if copy.from == 0.0 {
                 "unison".to_owned()
             } else {
@@ -467,12 +486,12 @@ pub fn minutes(beats: Beats, tempo: f64) -> String {
     }
 }
 
-/// "Steady" or "Copy 3".
+/// "Steady", "Copy 3" or "Resulting line".
 pub fn voice_name(voice: usize) -> String {
-    if voice == 0 {
-        "Steady".to_owned()
-    } else {
-        format!("Copy {voice}")
+    match voice {
+        0 => "Steady".to_owned(),
+        RESULTING => "Resulting line".to_owned(),
+        copy => format!("Copy {copy}"),
     }
 }
 
@@ -548,8 +567,9 @@ impl Drawing {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::exchange::Unrolled;
     use crate::phrase::Phrase;
-    use crate::player::unroll;
+    use crate::process::Process;
     use crate::settings::Settings;
 
     #[test]
@@ -579,26 +599,20 @@ mod tests {
         let phrase = Phrase::from_text("D4 F4 G4 . A4 C5", 0.25).unwrap();
         let mut settings = Settings::default();
         settings.motion.copies = 2;
-        let process = Process::new(phrase, settings, 0.0);
-        let form = Form::new(&process);
-        let notes: Vec<_> = unroll(&process, Span::new(0.0, form.end())).collect();
+        let unrolled = Unrolled::new(Process::new(phrase, settings, 0.0), 120.0, 4.0);
         let picture = Picture {
-            title: "Night & ferry",
-            process: &process,
-            form: &form,
-            notes: &notes,
-            modes: &[(0.0, "D Dorian".to_owned())],
-            tempo: 120.0,
-            beats_per_bar: 4.0,
+            piece: unrolled.piece("Night & ferry"),
+            turnings: &[Span::new(60.0, 90.0)],
         };
         let svg = picture.to_svg();
         let drawn: usize = svg.lines().map(|line| line.matches('h').count()).sum();
-        assert!(drawn >= notes.len());
+        assert!(drawn >= unrolled.notes.len());
         for words in [
             "Steady",
             "Copy 1",
             "Copy 2",
-            "D Dorian",
+            "D minor pentatonic",
+            "turning",
             "Night &amp; ferry",
         ] {
             assert!(svg.contains(words), "{words}");

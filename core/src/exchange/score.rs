@@ -24,10 +24,7 @@ mod xml;
 pub use read::{Excerpt, ReadPart, ScoreError, contents, read_phrase_xml};
 pub use sheet::{PartNote, Passage, Sheet};
 
-use crate::form::Form;
-use crate::mode::Mode;
-use crate::process::{Process, VoiceNote};
-use crate::time::Beats;
+use super::Piece;
 
 /// Against which beat one the moving parts are written.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -65,19 +62,8 @@ impl Transposition {
 /// What a score is made from.
 #[derive(Clone, Copy, Debug)]
 pub struct Score<'a> {
-    /// Stands at the top.
-    pub title: &'a str,
-    /// Whose voices move.
-    pub process: &'a Process,
-    /// Its stages.
-    pub form: &'a Form,
-    /// What was played, in order of onset.
-    pub notes: &'a [VoiceNote],
-    /// Which mode is in force from which song position on, in order. None leaves the spelling to
-    /// the mode that the process folds into, or hears its phrase in.
-    pub modes: &'a [(Beats, Mode)],
-    /// Beats a minute.
-    pub tempo: f64,
+    /// What is written. Its bars are not: a score's follow from the phrase.
+    pub piece: Piece<'a>,
     /// Against which beat one the moving parts are written.
     pub layout: Layout,
     /// A part each, the steady one first; parts beyond are at pitch.

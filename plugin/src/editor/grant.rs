@@ -1,8 +1,11 @@
 //! Granting wishes: the one place where the window changes anything.
 
 use crate::bell::Bell;
+use crate::editor::model::files::subject;
 use crate::editor::model::history::History;
+use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
+use crate::files::{Report, Scribe};
 use crate::params::Parameters;
 use nice_plug::prelude::ParamSetter;
 use procession_core::phrase::Phrase;
@@ -39,6 +42,7 @@ pub struct Granter {
     /// Parameters with a hand on them.
     held: Vec<&'static str>,
     history: History,
+    scribe: Scribe,
     /// Whether the phrase was written since this was last asked.
     wrote: bool,
     said: Option<String>,
@@ -46,8 +50,16 @@ pub struct Granter {
 
 impl Granter {
     /// Grants a wish. Parameters change through the host, in gestures, so that it can record and
-    /// undo them; the phrase changes in what the project keeps.
-    pub fn grant(&mut self, wish: Wish, parameters: &Parameters, bell: &Bell, host: Host<'_>) {
+    /// undo them; the phrase changes in what the project keeps. Files are written of what was
+    /// `seen` as the wish came up.
+    pub fn grant(
+        &mut self,
+        wish: Wish,
+        seen: &Seen,
+        parameters: &Parameters,
+        bell: &Bell,
+        host: Host<'_>,
+    ) {
         match wish {
             Wish::Grasp(id) => self.grasp(id, parameters, host),
             Wish::Turn(id, value) => self.turn(id, value, parameters, host),
@@ -76,6 +88,8 @@ impl Granter {
             }
             Wish::Custom(mode) => parameters.kept.edit(|kept| kept.custom = mode),
             Wish::Modulate(plan) => parameters.kept.edit(|kept| kept.modulations = *plan),
+            Wish::Write(order) => self.scribe.write(*order, subject(seen)),
+            Wish::StopWriting => self.scribe.stop(),
             Wish::Say(text) => self.said = Some(text),
         }
     }
@@ -90,6 +104,11 @@ impl Granter {
     /// What a view wanted to have said since this was last asked.
     pub fn take_said(&mut self) -> Option<String> {
         self.said.take()
+    }
+
+    /// How far the writing of files has come.
+    pub fn writing(&self) -> Report {
+        self.scribe.report()
     }
 
     /// Whether the phrase was written since this was last asked.

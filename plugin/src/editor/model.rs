@@ -2,6 +2,7 @@
 
 pub mod alignments;
 pub mod circle;
+pub mod files;
 pub mod history;
 pub mod layout;
 pub mod modulations;

@@ -1,6 +1,7 @@
 //! What a view may look at: one moment of the plug-in, with everything worked out that follows.
 
 use crate::feed::Snapshot;
+use crate::files::Report;
 use procession_core::engine::Anchor;
 use procession_core::form::Form;
 use procession_core::phrase::Phrase;
@@ -25,6 +26,8 @@ pub struct Seen {
     pub hold: bool,
     /// A problem, its cause and its remedy, if there is one.
     pub notice: Option<String>,
+    /// How far the writing of files has come.
+    pub writing: Report,
 }
 
 impl Seen {
@@ -41,6 +44,7 @@ impl Seen {
             anchor,
             hold: false,
             notice: None,
+            writing: Report::default(),
         }
     }
 

@@ -12,6 +12,7 @@ use crate::editor::views::{Views, choose};
 use crate::editor::wish::Wish;
 use crate::editor::{status as status_line, welcome};
 use crate::feed::{Seer, Snapshot};
+use crate::files::Writing;
 use crate::params::Parameters;
 use egui::{CornerRadius, Rect, Stroke, StrokeKind, Ui, UiBuilder};
 use nice_plug_egui::resizable_window::ResizableWindow;
@@ -20,6 +21,9 @@ use std::sync::Arc;
 
 /// So long a view's word stands on the status line, in seconds.
 const SAID_FOR: f64 = 8.0;
+
+/// Between two looks at how far the writing of files has come.
+const WRITING: std::time::Duration = std::time::Duration::from_millis(100);
 
 /// All of the window but its border to the framework. It outlives the window, so that opening it
 /// again shows what was shown before.
@@ -133,7 +137,8 @@ impl Shell {
             ui.ctx().request_repaint();
         }
         for wish in wishes {
-            self.granter.grant(wish, &self.parameters, &self.bell, host);
+            self.granter
+                .grant(wish, &seen, &self.parameters, &self.bell, host);
         }
         if !pressed {
             self.granter.let_go_of_all(host);
@@ -183,6 +188,10 @@ impl Shell {
                 let left = std::time::Duration::from_secs_f64(left);
                 ui.ctx().request_repaint_after(left);
             }
+        }
+        seen.writing = self.granter.writing();
+        if matches!(seen.writing.writing, Writing::Going { .. }) {
+            ui.ctx().request_repaint_after(WRITING);
         }
         seen.notice = self.parameters.kept.notice().map(|notice| notice.0);
         seen

@@ -2,6 +2,7 @@
 
 use crate::editor::alignments::{self, AlignmentsState};
 use crate::editor::circle::{self, CircleState};
+use crate::editor::files::{self, FilesState};
 use crate::editor::look::Look;
 use crate::editor::model::layout::View;
 use crate::editor::modulations::{self, ModulationsState};
@@ -25,6 +26,7 @@ pub struct Views {
     phrase: PhraseState,
     sonority: SonorityState,
     modulations: ModulationsState,
+    files: FilesState,
     /// The stage of the plan that was clicked: circle, notes and sonority show it, and playback
     /// goes on.
     stage: Option<usize>,
@@ -52,6 +54,7 @@ impl Views {
             View::Modulations => {
                 modulations::show(ui, seen, look, &mut self.modulations, self.stage)
             }
+            View::Files => files::show(ui, seen, look, &mut self.files),
             // The shell shows them, which has them.
             View::Parameters => Vec::new(),
         }

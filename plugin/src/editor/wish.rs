@@ -1,5 +1,6 @@
 //! What a view wants to happen. It says so and leaves the rest to the window.
 
+use crate::files::Order;
 use procession_core::phrase::Phrase;
 use procession_core::settings::Modulations;
 
@@ -28,6 +29,10 @@ pub enum Wish {
     Custom(procession_core::mode::PitchSet),
     /// Another modulation plan.
     Modulate(Box<Modulations>),
+    /// Write files of what is seen.
+    Write(Box<Order>),
+    /// Give up what is being written.
+    StopWriting,
     /// Say this on the status line.
     Say(String),
 }

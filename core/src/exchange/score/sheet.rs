@@ -57,7 +57,7 @@ impl Passage {
         if !self.is_whole || self.plays < 2 {
             return None;
         }
-        let stage = &score.form.stages[self.stage];
+        let stage = &score.piece.form.stages[self.stage];
         let (fewest, most) = match () {
             () if self.is_drift() => SLIDE_RANGE,
             () if builds(stage, score) => BUILD_RANGE,
@@ -78,8 +78,13 @@ impl Passage {
 
 /// Whether something is being built up in a stage.
 pub(super) fn builds(stage: &Stage, score: &Score) -> bool {
-    let grown = score.process.laps(0).done().unwrap_or(Beats::INFINITY);
-    stage.span.start < score.process.origin() + grown - 1e-6
+    let grown = score
+        .piece
+        .process
+        .laps(0)
+        .done()
+        .unwrap_or(Beats::INFINITY);
+    stage.span.start < score.piece.process.origin() + grown - 1e-6
         || stage
             .copies
             .iter()
@@ -130,8 +135,8 @@ fn mark_stages(passages: &mut [Passage]) {
 
 /// The steady voice's laps up to the end of the form, where the last one is cut.
 fn laps<'a>(score: &'a Score) -> impl Iterator<Item = Lap> + 'a {
-    let laps = score.process.laps(0);
-    let end = score.form.end() - score.process.origin();
+    let laps = score.piece.process.laps(0);
+    let end = score.piece.form.end() - score.piece.process.origin();
     std::iter::successors(Some(laps.at(0.0)), |lap| Some(laps.after(lap)))
         .take_while(move |lap| lap.start < end - 1e-6)
         .map(move |lap| Lap {
@@ -158,8 +163,8 @@ struct PlayedNote {
 
 impl<'a> Reader<'a> {
     fn new(score: &'a Score<'a>) -> Self {
-        let mut voices = vec![Vec::new(); score.process.voices()];
-        for note in score.notes {
+        let mut voices = vec![Vec::new(); score.piece.process.voices()];
+        for note in score.piece.notes {
             let (on, off, key) = (note.on, note.off, note.key);
             if let Some(voice) = voices.get_mut(note.voice) {
                 voice.push(PlayedNote { on, off, key });
@@ -174,9 +179,9 @@ impl<'a> Reader<'a> {
     }
 
     fn passage(&mut self, lap: &Lap, raster: &Raster) -> Passage {
-        let at = self.score.process.origin() + lap.start;
+        let at = self.score.piece.process.origin() + lap.start;
         let length = raster.bar(to_ticks(lap.length));
-        let stage = self.score.form.stage_at(at + 1e-4).unwrap_or(0);
+        let stage = self.score.piece.form.stage_at(at + 1e-4).unwrap_or(0);
         let steady = self.played(0, lap, length, raster);
         let mut parts = vec![steady];
         let mut drifting = Vec::new();
@@ -207,7 +212,7 @@ impl<'a> Reader<'a> {
 
     /// What a voice strikes in a lap, on the raster.
     fn played(&self, voice: usize, lap: &Lap, length: i64, raster: &Raster) -> Vec<PartNote> {
-        let at = self.score.process.origin() + lap.start;
+        let at = self.score.piece.process.origin() + lap.start;
         let notes = &self.voices[voice];
         // A note played early may belong to this lap, and one played late to the next.
         let reach = from_ticks(raster.step);
@@ -238,8 +243,8 @@ impl<'a> Reader<'a> {
 
     /// Whether a copy drifts at any time of a lap.
     fn drifts(&self, copy: usize, from: Beats, to: Beats) -> bool {
-        let stages = &self.score.form.stages;
-        let first = self.score.form.stage_at(from + 1e-4).unwrap_or(0);
+        let stages = &self.score.piece.form.stages;
+        let first = self.score.piece.form.stage_at(from + 1e-4).unwrap_or(0);
         stages[first..]
             .iter()
             .take_while(|stage| stage.span.start < to - 1e-4)
@@ -254,12 +259,12 @@ impl<'a> Reader<'a> {
         length: i64,
         mut part: Vec<PartNote>,
     ) -> Vec<PartNote> {
-        let cycle = to_ticks(self.score.process.phrase().length());
+        let cycle = to_ticks(self.score.piece.process.phrase().length());
         if self.score.layout == Layout::SharedBeatOne || (length - cycle).abs() > 1 {
             return part;
         }
-        let steps = self.score.form.stages[stage].copies[copy - 1].from;
-        let ahead = to_ticks(steps * self.score.process.settings().step());
+        let steps = self.score.piece.form.stages[stage].copies[copy - 1].from;
+        let ahead = to_ticks(steps * self.score.piece.process.settings().step());
         for note in &mut part {
             note.onset = (note.onset + ahead).rem_euclid(length);
         }
@@ -324,7 +329,7 @@ impl Raster {
     /// A phrase that was played loosely is written on the steps: where it falls on something
     /// finer, it does so by accident.
     fn of(score: &Score) -> Self {
-        let process = score.process;
+        let process = score.piece.process;
         let settings = process.settings();
         let step = to_ticks(settings.step());
         let phrase = process.phrase();

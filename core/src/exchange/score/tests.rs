@@ -1,19 +1,22 @@
 //! What stands in a score, and what is read from one.
 
 use super::*;
+use crate::form::Form;
+use crate::mode::Mode;
 use crate::mode::{ModeName, PitchSet};
 use crate::note::{Key, Note, Velocity};
 use crate::phrase::Phrase;
 use crate::player::unroll;
+use crate::process::{Process, VoiceNote};
 use crate::settings::{CopiesMove, FoldKind, Grid, Growth, Motion, Settings, Shifts};
-use crate::time::Span;
+use crate::time::{Beats, Span};
 use proptest::prelude::*;
 use roxmltree::{Document, Node, ParsingOptions};
 
 const SIX: &str = "D4 F4 G4 . A4 C5";
 
 /// A process and what it plays.
-struct Piece {
+struct Played {
     process: Process,
     form: Form,
     notes: Vec<VoiceNote>,
@@ -22,7 +25,7 @@ struct Piece {
     transpositions: Vec<Transposition>,
 }
 
-impl Piece {
+impl Played {
     fn new(phrase: Phrase, settings: Settings) -> Self {
         let process = Process::new(phrase, settings, 0.0);
         let form = Form::new(&process);
@@ -39,12 +42,15 @@ impl Piece {
 
     fn score(&self) -> Score<'_> {
         Score {
-            title: "Night ferry",
-            process: &self.process,
-            form: &self.form,
-            notes: &self.notes,
-            modes: &self.modes,
-            tempo: 96.0,
+            piece: crate::exchange::Piece {
+                title: "Night ferry",
+                process: &self.process,
+                form: &self.form,
+                notes: &self.notes,
+                modes: &self.modes,
+                tempo: 96.0,
+                beats_per_bar: 4.0,
+            },
             layout: self.layout,
             transpositions: &self.transpositions,
         }
@@ -73,11 +79,11 @@ impl Piece {
     }
 }
 
-fn piece(text: &str, adjust: impl FnOnce(&mut Settings)) -> Piece {
+fn piece(text: &str, adjust: impl FnOnce(&mut Settings)) -> Played {
     let mut settings = Settings::default();
     adjust(&mut settings);
     let phrase = Phrase::from_text(text, settings.step()).unwrap();
-    Piece::new(phrase, settings)
+    Played::new(phrase, settings)
 }
 
 fn with<T>(xml: &str, look: impl FnOnce(Node) -> T) -> T {
@@ -287,7 +293,7 @@ mod written {
             note(1.0, 0.25),
             note(1.25, 0.5),
         ];
-        let xml = Piece::new(Phrase::new(notes, 2.0).unwrap(), settings).xml();
+        let xml = Played::new(Phrase::new(notes, 2.0).unwrap(), settings).xml();
         let types = texts(&xml, 0, "type");
         assert_eq!(
             types,
@@ -477,7 +483,7 @@ mod written {
             note(0.23, 0.31, 65),
             note(0.97, 0.2, 69),
         ];
-        let piece = Piece::new(Phrase::new(notes, 1.0).unwrap(), settings);
+        let piece = Played::new(Phrase::new(notes, 1.0).unwrap(), settings);
         // The last was struck just before the seam: it is the next cycle's first.
         assert_eq!(piece.pattern(0)[1], "62 65 . .");
         let chord: Vec<_> = piece.score().sheet().passages[1].parts[0]
@@ -497,7 +503,7 @@ mod written {
         );
         let form = Form::new(&process);
         let notes = unroll(&process, Span::new(17.25, form.end())).collect();
-        let there = Piece {
+        let there = Played {
             process,
             form,
             notes,
@@ -529,7 +535,7 @@ mod written {
         let notes = [note(0.0, 2.0, 50), note(0.0, 1.0, 74), note(1.0, 1.0, 77)];
         let mut settings = Settings::default();
         settings.motion.copies = 0;
-        let xml = Piece::new(Phrase::new(notes, 2.0).unwrap(), settings).xml();
+        let xml = Played::new(Phrase::new(notes, 2.0).unwrap(), settings).xml();
         assert_eq!(texts(&xml, 0, "voice"), ["1", "1", "2"]);
         assert_eq!(texts(&xml, 0, "type"), ["quarter", "quarter", "half"]);
         assert_eq!(count(&xml, "<backup>"), 1);
@@ -559,7 +565,7 @@ mod written {
     fn a_title_may_hold_any_character() {
         let piece = piece(SIX, |settings| settings.motion.copies = 0);
         let mut score = piece.score();
-        score.title = "Wake & <lantern>\u{0} \"9\"";
+        score.piece.title = "Wake & <lantern>\u{0} \"9\"";
         let xml = score.to_musicxml();
         let title = with(&xml, |root| {
             let title = root
@@ -686,7 +692,7 @@ mod laws {
 
         #[test]
         fn whatever_is_played_every_bar_is_full(phrase in loose_phrase(), settings in settings()) {
-            let mut piece = Piece::new(phrase, settings);
+            let mut piece = Played::new(phrase, settings);
             for layout in [Layout::SharedBeatOne, Layout::OwnBeatOne] {
                 piece.layout = layout;
                 with(&piece.xml(), check_bars);
@@ -697,7 +703,7 @@ mod laws {
         fn no_pattern_loses_a_note_on_its_way_to_the_page(phrase in loose_phrase()) {
             let mut settings = Settings::default();
             settings.motion.copies = 0;
-            let piece = Piece::new(phrase, settings);
+            let piece = Played::new(phrase, settings);
             let keys = |notes: &[PartNote]| -> std::collections::BTreeSet<u8> {
                 notes.iter().map(|note| note.key.number()).collect()
             };
@@ -1031,7 +1037,7 @@ mod read {
             let mut settings = Settings::default();
             settings.capture.grid = grid;
             settings.motion.copies = 0;
-            let piece = Piece::new(phrase, settings);
+            let piece = Played::new(phrase, settings);
             let sheet = piece.score().sheet();
             // A bar of thirds is written larger.
             let scale = if sheet.compound { 1.5 } else { 1.0 };

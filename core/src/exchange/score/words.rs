@@ -19,7 +19,7 @@ pub(super) fn part_abbreviation(voice: usize, score: &Score) -> String {
 fn named(voice: usize, score: &Score, steady: &str, moving: &str) -> String {
     match voice {
         0 => steady.to_owned(),
-        _ if score.process.voices() == 2 => moving.to_owned(),
+        _ if score.piece.process.voices() == 2 => moving.to_owned(),
         copy => format!("{moving} {copy}"),
     }
 }
@@ -62,10 +62,10 @@ pub(super) fn opening(voice: usize, score: &Score) -> Vec<String> {
 /// What the steady part is told.
 pub(super) fn steady(passage: &Passage, before: Option<&Passage>, score: &Score) -> Vec<String> {
     let mut words = hold(passage, before);
-    let stage = &score.form.stages[passage.stage];
-    let growth = score.process.settings().growth.growth;
+    let stage = &score.piece.form.stages[passage.stage];
+    let growth = score.piece.process.settings().growth.growth;
     if passage.begins && growth != Growth::Off && builds(stage, score) {
-        let all = score.process.phrase().notes().len();
+        let all = score.piece.process.phrase().notes().len();
         words.push(format!("{} of {all} notes", stage.shown));
     }
     words
@@ -89,8 +89,8 @@ pub(super) fn moving(
     if !passage.begins {
         return told;
     }
-    let now = score.form.stages[passage.stage].copies[copy - 1];
-    let then = before.map(|before| score.form.stages[before.stage].copies[copy - 1]);
+    let now = score.piece.form.stages[passage.stage].copies[copy - 1];
+    let then = before.map(|before| score.piece.form.stages[before.stage].copies[copy - 1]);
     let was = then.map_or(Doing::Waiting, |then| then.doing);
     let place = place(now.to, score);
     let words = match now.doing {
@@ -101,13 +101,15 @@ pub(super) fn moving(
             Some(drift(&now, passage, score))
         }
         Doing::Building => Some(format!("silent, then build up again,\n{place}")),
-        Doing::Entering if was == Doing::Waiting && score.process.settings().growth.copies_grow => {
+        Doing::Entering
+            if was == Doing::Waiting && score.piece.process.settings().growth.copies_grow =>
+        {
             Some(format!("enter, note by note: {place}"))
         }
         _ if was == Doing::Waiting => Some(format!("enter: {place}")),
         Doing::Locked if was != Doing::Locked || then.is_some_and(|then| then.to != now.to) => {
-            let jumps =
-                was == Doing::Locked && score.process.settings().motion.motion == Motion::Jump;
+            let jumps = was == Doing::Locked
+                && score.piece.process.settings().motion.motion == Motion::Jump;
             Some(if jumps {
                 format!("jump: {place}")
             } else {
@@ -131,7 +133,7 @@ pub(super) fn moving(
 
 /// "drift ahead over 4 cycles, to 3 sixteenths ahead", in two lines: the bar may be short.
 fn drift(copy: &CopyStage, passage: &Passage, score: &Score) -> String {
-    let stage = &score.form.stages[passage.stage];
+    let stage = &score.piece.form.stages[passage.stage];
     let cycles = (stage.span.length() / stage.lap).round();
     let way = if copy.to > copy.from { "ahead" } else { "back" };
     let unit = if cycles == 1.0 { "cycle" } else { "cycles" };
@@ -143,7 +145,7 @@ fn drift(copy: &CopyStage, passage: &Passage, score: &Score) -> String {
 
 /// "3 sixteenths ahead", "1 eighth behind", "unison".
 fn place(steps: f64, score: &Score) -> String {
-    if score.form.is_whole_rotation(steps) {
+    if score.piece.form.is_whole_rotation(steps) {
         return "unison".to_owned();
     }
     let side = if steps > 0.0 { "ahead" } else { "behind" };
@@ -154,7 +156,7 @@ fn distance(steps: f64, score: &Score) -> String {
     let steps = steps.abs();
     let plural = if steps == 1.0 { "" } else { "s" };
     // Where the beat is written as a dotted quarter, its thirds are plain eighths.
-    let unit = match score.process.settings().capture.grid {
+    let unit = match score.piece.process.settings().capture.grid {
         Grid::Quarter => "quarter",
         Grid::Eighth => "eighth",
         Grid::EighthTriplet if is_compound(score) => "eighth",
@@ -169,7 +171,7 @@ fn distance(steps: f64, score: &Score) -> String {
 
 /// Where the part's own bar falls.
 fn own_bar(steps: f64, score: &Score) -> Option<String> {
-    if score.form.is_whole_rotation(steps) {
+    if score.piece.form.is_whole_rotation(steps) {
         return None;
     }
     let side = if steps > 0.0 { "before" } else { "after" };

@@ -24,7 +24,9 @@ pub(super) fn musicxml(score: &Score) -> String {
     let sheet = score.sheet();
     let mut xml = Xml::new(DOCTYPE);
     xml.within("score-partwise", &[("version", "4.0")], |xml| {
-        xml.within("work", &[], |xml| xml.text("work-title", &[], score.title));
+        xml.within("work", &[], |xml| {
+            xml.text("work-title", &[], score.piece.title)
+        });
         xml.within("identification", &[], |xml| {
             xml.within("encoding", &[], |xml| {
                 xml.text("software", &[], "Procession")
@@ -32,7 +34,7 @@ pub(super) fn musicxml(score: &Score) -> String {
         });
         part_list(xml, score);
         let starts = system_starts(&sheet, |passage| bars_of(passage, &sheet, score));
-        for voice in 0..score.process.voices() {
+        for voice in 0..score.piece.process.voices() {
             PartWriter::new(score, &sheet, &starts, voice).write(xml);
         }
     });
@@ -42,8 +44,8 @@ pub(super) fn musicxml(score: &Score) -> String {
 /// The bars that a passage is cut into.
 fn bars_of(passage: &Passage, sheet: &Sheet, score: &Score) -> Vec<Metre> {
     let written = |ticks: i64| if sheet.compound { ticks * 3 / 2 } else { ticks };
-    let settings = score.process.settings();
-    let whole = to_ticks(score.process.phrase().length());
+    let settings = score.piece.process.settings();
+    let whole = to_ticks(score.piece.process.phrase().length());
     // As a phrase grows longer, every length is counted in the same unit.
     let unit = if settings.growth.growth == Growth::Lengthen && passage.length < whole {
         unit_of(written(to_ticks(settings.step())))
@@ -60,7 +62,7 @@ fn part_list(xml: &mut Xml, score: &Score) {
             xml.text("group-symbol", &[], "bracket");
             xml.text("group-barline", &[], "yes");
         });
-        for voice in 0..score.process.voices() {
+        for voice in 0..score.piece.process.voices() {
             xml.within("score-part", &[("id", &part_id(voice))], |xml| {
                 xml.text("part-name", &[], &words::part_name(voice, score));
                 xml.text(
@@ -90,8 +92,8 @@ impl Tonality {
     /// What is in force at the end of a passage.
     fn of(passage: &Passage, score: &Score) -> Self {
         let end = passage.at + passage.length as f64 * f64::from(passage.plays) / 960.0;
-        let fold = score.process.fold();
-        let listed = before(score.modes, end);
+        let fold = score.piece.process.fold();
+        let listed = before(score.piece.modes, end);
         let mode = listed.unwrap_or(match fold.moved() {
             0 => fold.source(),
             _ => fold.target(),
@@ -291,12 +293,12 @@ impl<'a> PartWriter<'a> {
         let mut told = if self.voice == 0 {
             self.letter(xml, passage, before);
             if place.index == 0 {
-                metronome(xml, self.score.tempo, self.sheet.compound);
+                metronome(xml, self.score.piece.tempo, self.sheet.compound);
             }
             let mode = turned.map(Tonality::name);
             let plays = words::plays(passage, self.score);
             let is_last = place.index + 1 == self.sheet.passages.len();
-            let goes_on = is_last && self.score.form.endless;
+            let goes_on = is_last && self.score.piece.form.endless;
             let goes_on = goes_on.then(|| "and so on".to_owned());
             for words in [mode, plays, goes_on].into_iter().flatten() {
                 direction(xml, true, &words);

@@ -27,6 +27,8 @@ pub enum View {
     Sonority,
     /// The modulation plan, to be written.
     Modulations,
+    /// What can be taken away as files.
+    Files,
     /// The parameters, where there is no room for them beside the rest.
     Parameters,
 }
@@ -42,6 +44,7 @@ impl View {
             Self::Phrase => "Phrase",
             Self::Sonority => "Sonority",
             Self::Modulations => "Modes",
+            Self::Files => "Files",
             Self::Parameters => "Settings",
         }
     }
@@ -130,9 +133,9 @@ impl Layout {
 }
 
 fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
-    use View::{Alignments, Circle, Modulations, Notes, Parameters, Phrase, Plan, Sonority};
+    use View::{Alignments, Circle, Files, Modulations, Notes, Parameters, Phrase, Plan, Sonority};
     match (roomy, parameters_apart) {
-        (true, _) => &[Notes, Alignments, Phrase, Modulations, Sonority],
+        (true, _) => &[Notes, Alignments, Phrase, Modulations, Sonority, Files],
         (false, true) => &[
             Circle,
             Plan,
@@ -141,6 +144,7 @@ fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
             Phrase,
             Modulations,
             Sonority,
+            Files,
         ],
         (false, false) => &[
             Circle,
@@ -150,6 +154,7 @@ fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
             Phrase,
             Modulations,
             Sonority,
+            Files,
             Parameters,
         ],
     }

@@ -7,8 +7,9 @@ use crate::editor::model::circle::Circle;
 use crate::editor::model::sonority::{Cycle, name_of, pitch_classes_in};
 use crate::editor::seen::Seen;
 use egui::{Pos2, Rect, pos2};
+use procession_core::exchange::Piece;
 use procession_core::exchange::picture::minutes;
-use procession_core::exchange::plan::{Plan as Words, stage_words};
+use procession_core::exchange::plan::stage_words;
 use procession_core::form::{CopyStage, Doing, Form, Stage};
 use procession_core::motion::shifts_to_unison;
 use procession_core::process::Process;
@@ -656,7 +657,7 @@ pub struct About {
 pub fn about(seen: &Seen, index: usize) -> Option<About> {
     let stage = seen.form.stages.get(index)?;
     let origin = seen.process.origin();
-    let words = Words {
+    let piece = Piece {
         title: "",
         process: &seen.process,
         form: &seen.form,
@@ -665,7 +666,7 @@ pub fn about(seen: &Seen, index: usize) -> Option<About> {
         tempo: tempo(seen),
         beats_per_bar: beats_per_bar(seen),
     };
-    let bars = words.bars(stage.span);
+    let bars = piece.bars(stage.span);
     let sounding = pitch_classes_in(&seen.process, Cycle::of(seen, Some(index)).span);
     let some = if bars.contains('-') { "Bars" } else { "Bar" };
     let clock = |at: Beats| minutes(at - origin, tempo(seen));
@@ -690,14 +691,14 @@ pub fn about(seen: &Seen, index: usize) -> Option<About> {
 }
 
 /// Beats a minute; 120 until a host has told.
-fn tempo(seen: &Seen) -> f64 {
+pub fn tempo(seen: &Seen) -> f64 {
     Some(seen.snapshot.tempo)
         .filter(|tempo| tempo.is_finite() && *tempo > 0.0)
         .unwrap_or(120.0)
 }
 
 /// Beats a bar; 4 until a host has told.
-fn beats_per_bar(seen: &Seen) -> f64 {
+pub fn beats_per_bar(seen: &Seen) -> f64 {
     Some(seen.snapshot.beats_per_bar)
         .filter(|beats| beats.is_finite() && *beats > 0.0)
         .unwrap_or(4.0)

@@ -1,0 +1,61 @@
+//! Prints plans as JSON, for an outside reader to judge against the schema:
+//! `cargo run -p procession-core --example plan_facts`.
+
+use procession_core::exchange::{Unrolled, plan};
+use procession_core::phrase::Phrase;
+use procession_core::process::Process;
+use procession_core::settings::{
+    CopiesMove, FoldKind, Growth, Motion, Resulting, Settings, Shifts,
+};
+
+const LANTERNS: &str = "D4 A4 . F4 C5 . E4 B4 D5 . A4 E5 C5 . G4 F4";
+
+type Adjust = fn(&mut Settings);
+
+const CASES: [(&str, Adjust); 6] = [
+    ("as it comes", |_| ()),
+    ("growing and drifting", |settings| {
+        settings.growth.growth = Growth::Fill;
+        settings.growth.step = 5;
+        settings.motion.copies = 8;
+        settings.motion.entry = 3;
+        settings.resulting.which = Resulting::Top;
+    }),
+    ("building up in turn", |settings| {
+        settings.motion.motion = Motion::BuildUp;
+        settings.motion.copies = 2;
+        settings.motion.copies_move = CopiesMove::InTurn;
+        settings.motion.shifts = Shifts::Count(5);
+        settings.copies[0].octave = -1;
+    }),
+    ("lengthening, then behind without end", |settings| {
+        settings.growth.growth = Growth::Lengthen;
+        settings.motion.shift_by = -3;
+        settings.motion.shifts = Shifts::Endless;
+    }),
+    ("alone and recast", |settings| {
+        settings.motion.copies = 0;
+        settings.fold.fold = FoldKind::ByDegree;
+        settings.fold.target_tonic = 6;
+    }),
+    ("too long", |settings| {
+        settings.motion.copies = 8;
+        settings.motion.dwell = 64;
+        settings.motion.drift = 64;
+        settings.motion.entry = 64;
+        settings.motion.shifts = Shifts::Count(128);
+    }),
+];
+
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let mut plans = Vec::new();
+    for (title, adjust) in CASES {
+        let mut settings = Settings::default();
+        adjust(&mut settings);
+        let phrase = Phrase::from_text(LANTERNS, settings.step())?;
+        let unrolled = Unrolled::new(Process::new(phrase, settings, 4.0), 108.0, 3.5);
+        plans.push(plan::json(&unrolled.piece(title)));
+    }
+    println!("[{}]", plans.join(",\n"));
+    Ok(())
+}

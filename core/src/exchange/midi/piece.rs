@@ -1,0 +1,144 @@
+//! A piece as MIDI: a track a voice, the stages as markers.
+
+use super::{Score, Track, TrackNote};
+use crate::exchange::Piece;
+use crate::exchange::picture::voice_name;
+use crate::exchange::plan::stage_words;
+use crate::player::{channel_of, pan_of};
+
+/// General MIDI's marimba: 13 in the published list, which counts from 1.
+const MARIMBA: u8 = 12;
+
+impl Score {
+    /// A piece, from its origin on, so that the file begins with the music.
+    pub fn of(piece: &Piece) -> Self {
+        let origin = piece.process.origin();
+        let markers = piece.form.stages.iter().map(|stage| {
+            let words = stage_words(stage, piece.form, piece.process);
+            (stage.span.start - origin, words)
+        });
+        Self {
+            name: piece.title.to_owned(),
+            tempo: vec![(0.0, piece.tempo)],
+            metre: vec![(0.0, metre(piece.beats_per_bar))],
+            markers: markers.collect(),
+            tracks: piece
+                .process
+                .parts()
+                .map(|part| track(piece, part))
+                .collect(),
+        }
+    }
+}
+
+fn track(piece: &Piece, voice: usize) -> Track {
+    let process = piece.process;
+    let (origin, output) = (process.origin(), &process.settings().output);
+    let notes = piece.notes.iter().filter(|note| note.voice == voice);
+    Track {
+        name: voice_name(voice),
+        channel: channel_of(voice, output),
+        program: Some(MARIMBA),
+        // On one channel all voices stand in one place.
+        pan: (!output.all_on_one).then(|| pan_of(voice, process.voices(), output.width)),
+        notes: notes
+            .map(|note| TrackNote {
+                on: note.on - origin,
+                off: note.off - origin,
+                key: note.key,
+                velocity: note.velocity,
+            })
+            .collect(),
+    }
+}
+
+/// Quarters in a bar as a metre: 4 is 4/4, 3.5 is 7/8. What no metre is goes to the nearest
+/// number of quarters.
+fn metre(quarters: f64) -> (u8, u8) {
+    let fits = |unit: u8| {
+        let beats = quarters * f64::from(unit) / 4.0;
+        let whole = (beats - beats.round()).abs() < 1e-6 && (1.0..=255.0).contains(&beats);
+        whole.then_some((beats.round() as u8, unit))
+    };
+    [4, 8, 16, 32]
+        .into_iter()
+        .find_map(fits)
+        .unwrap_or((quarters.round().clamp(1.0, 255.0) as u8, 4))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::exchange::Unrolled;
+    use crate::phrase::Phrase;
+    use crate::process::Process;
+    use crate::settings::{Resulting, Settings};
+
+    fn ferry(adjust: impl FnOnce(&mut Settings)) -> Score {
+        let phrase = Phrase::from_text("D4 F4 G4 A4 C5 E5", 0.25).unwrap();
+        let mut settings = Settings::default();
+        adjust(&mut settings);
+        let unrolled = Unrolled::new(Process::new(phrase, settings, 16.0), 108.0, 3.0);
+        Score::of(&unrolled.piece("Ferry"))
+    }
+
+    #[test]
+    fn a_piece_begins_at_the_beginning_of_its_file_with_a_track_a_voice() {
+        let score = ferry(|settings| settings.output.width = 1.0);
+        let names: Vec<_> = score.tracks.iter().map(|t| t.name.as_str()).collect();
+        assert_eq!(names, ["Steady", "Copy 1"]);
+        let channels: Vec<_> = score.tracks.iter().map(|t| t.channel.number()).collect();
+        assert_eq!(channels, [0, 1]);
+        assert_eq!(score.tracks[0].pan.zip(score.tracks[1].pan), Some((1, 127)));
+        assert_eq!(score.tracks[0].notes[0].on, 0.0);
+        assert_eq!(score.tempo, [(0.0, 108.0)]);
+        assert_eq!(score.metre, [(0.0, (3, 4))]);
+    }
+
+    #[test]
+    fn every_stage_has_a_marker_that_says_what_happens() {
+        // Locked for 8 cycles of 1.5 beats, then 4 of drift.
+        let score = ferry(|_| ());
+        let first: Vec<_> = score.markers[..3]
+            .iter()
+            .map(|(at, words)| (*at, words.as_str()))
+            .collect();
+        assert_eq!(
+            first,
+            [
+                (0.0, "unison"),
+                (12.0, "copy 1 drifts to 1 step ahead"),
+                (18.0, "copy 1 stays 1 step ahead"),
+            ]
+        );
+    }
+
+    #[test]
+    fn the_resulting_line_has_a_track_of_its_own_on_channel_11() {
+        let score = ferry(|settings| settings.resulting.which = Resulting::Top);
+        let line = &score.tracks[2];
+        assert_eq!(
+            (line.name.as_str(), line.channel.number()),
+            ("Resulting line", 10)
+        );
+        assert_eq!(line.pan, Some(64));
+        assert!(!line.notes.is_empty());
+    }
+
+    #[test]
+    fn on_one_channel_no_voice_is_placed() {
+        let score = ferry(|settings| settings.output.all_on_one = true);
+        let all_left_alone = |t: &Track| t.pan.is_none() && t.channel.number() == 0;
+        assert!(score.tracks.iter().all(all_left_alone));
+    }
+
+    #[test]
+    fn a_bar_of_any_quarters_has_a_metre() {
+        assert_eq!(metre(4.0), (4, 4));
+        assert_eq!(metre(3.5), (7, 8));
+        assert_eq!(metre(0.75), (3, 16));
+        assert_eq!(metre(3.3), (3, 4));
+        assert_eq!(metre(0.0), (1, 4));
+        assert_eq!(metre(f64::INFINITY), (255, 4));
+    }
+}

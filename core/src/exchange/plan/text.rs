@@ -1,0 +1,110 @@
+//! The plan in words, a line a stage.
+
+use super::{places, stage_words};
+use crate::exchange::Piece;
+use crate::exchange::picture::{alignment_place, minutes};
+use crate::form::Stage;
+use std::fmt::Write;
+
+/// The plan of a piece as text.
+pub fn text(piece: &Piece) -> String {
+    let mut out = String::new();
+    let totals = &piece.form.totals;
+    let clock = |beats| minutes(beats, piece.tempo);
+    let phrase = piece.process.phrase();
+    let _ = writeln!(out, "{}\n", piece.title);
+    let _ = writeln!(
+        out,
+        "{} notes in {} steps, {} distinct alignments.",
+        phrase.notes().len(),
+        rounded(phrase.length() / piece.process.settings().step()),
+        piece.form.alignments.len()
+    );
+    let _ = writeln!(
+        out,
+        "{} at {} bpm; with customary repeats between {} and {}.{}",
+        clock(totals.chosen),
+        rounded(piece.tempo),
+        clock(totals.shortest),
+        clock(totals.longest),
+        if piece.form.endless {
+            " It goes on after that."
+        } else {
+            ""
+        },
+    );
+    if !piece.is_whole() {
+        let written = piece.form.end() - piece.process.origin();
+        let _ = writeln!(
+            out,
+            "Too long to be written whole: only its first {} are here.",
+            clock(written)
+        );
+    }
+    out.push('\n');
+    out.push_str(&table(piece));
+    out.push_str("\nThe alignments of two voices\n\n");
+    for alignment in &piece.form.alignments {
+        let _ = writeln!(
+            out,
+            "{:>16}: {:>3} attacks, {:>3} together{}",
+            alignment_place(alignment.offset),
+            alignment.attacks,
+            alignment.doublings,
+            if alignment.interlocks() {
+                ", interlocking"
+            } else {
+                ""
+            },
+        );
+    }
+    out
+}
+
+/// A line a stage, each column as wide as its widest word.
+fn table(piece: &Piece) -> String {
+    let mut rows =
+        vec![["stage", "bars", "time", "what", "alignment", "sounding"].map(str::to_owned)];
+    rows.extend(piece.form.stages.iter().enumerate().map(|(index, stage)| {
+        [
+            (index + 1).to_string(),
+            piece.bars(stage.span),
+            minutes(stage.span.start - piece.process.origin(), piece.tempo),
+            stage_words(stage, piece.form, piece.process),
+            alignments(stage, piece),
+            piece.sonority(stage.span).1,
+        ]
+    }));
+    let width = |column: usize| {
+        rows.iter()
+            .map(|row| row[column].chars().count())
+            .max()
+            .unwrap_or_default()
+    };
+    let widths: [usize; 6] = std::array::from_fn(width);
+    let line = |row: &[String; 6]| {
+        let [stage, bars, time, what, alignment, sounding] = row;
+        let [w0, w1, w2, w3, w4, _] = widths;
+        format!(
+            "{stage:>w0$}  {bars:>w1$}  {time:>w2$}  {what:<w3$}  {alignment:<w4$}  {sounding}\n"
+        )
+    };
+    rows.iter().map(line).collect()
+}
+
+/// Where each copy that is locked stands among the distinct alignments.
+fn alignments(stage: &Stage, piece: &Piece) -> String {
+    let places: Vec<_> = places(stage, piece.form)
+        .iter()
+        .map(usize::to_string)
+        .collect();
+    match places.len() {
+        0 => String::new(),
+        _ => format!("{} of {}", places.join(", "), piece.form.alignments.len()),
+    }
+}
+
+/// To a thousandth, without digits that say nothing.
+fn rounded(number: f64) -> f64 {
+    (number * 1000.0).round() / 1000.0
+}

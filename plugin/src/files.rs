@@ -1,0 +1,138 @@
+//! Files out: which there are, where they go, and how they are written. Knows no window.
+//!
+//! [`place`] reads what was typed, [`made`] makes what stands in a file, [`put`] writes it so that
+//! nothing is lost, and [`Scribe`] does all that on a thread of its own.
+
+pub mod made;
+pub mod place;
+pub mod put;
+mod scribe;
+mod trouble;
+
+pub use scribe::{Ending, Report, Scribe, Writing};
+pub use trouble::Trouble;
+
+use procession_core::exchange::score::{Layout, Transposition};
+use procession_core::process::Process;
+use std::path::PathBuf;
+
+/// A file that can be written of a process.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// A Standard MIDI File.
+    Midi,
+    /// What the mallets make of it.
+    Sound,
+    /// A score, its moving parts written against a beat one or another.
+    Score(Layout),
+    /// The plan in words.
+    PlanText,
+    /// The plan for programs.
+    PlanJson,
+    /// The picture, in pixels.
+    PicturePng,
+    /// The picture, in lines.
+    PictureSvg,
+}
+
+impl Kind {
+    /// In the order in which they are offered and written.
+    pub const ALL: [Self; 8] = [
+        Self::Midi,
+        Self::Score(Layout::SharedBeatOne),
+        Self::Score(Layout::OwnBeatOne),
+        Self::PlanText,
+        Self::PlanJson,
+        Self::PicturePng,
+        Self::PictureSvg,
+        Self::Sound,
+    ];
+
+    /// What it is called.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Midi => "MIDI",
+            Self::Sound => "Sound, WAV",
+            Self::Score(Layout::SharedBeatOne) => "Score, shared beat one",
+            Self::Score(Layout::OwnBeatOne) => "Score, own beat one",
+            Self::PlanText => "Plan as text",
+            Self::PlanJson => "Plan as JSON",
+            Self::PicturePng => "Picture, PNG",
+            Self::PictureSvg => "Picture, SVG",
+        }
+    }
+
+    /// What it is good for.
+    pub fn purpose(self) -> &'static str {
+        match self {
+            Self::Midi => "for a sequencer: a track a voice, the stages as markers",
+            Self::Sound => "to listen to: the mallets, stereo, 24 bit",
+            Self::Score(Layout::SharedBeatOne) => {
+                "for players: MusicXML, all parts written against one bar"
+            }
+            Self::Score(Layout::OwnBeatOne) => {
+                "for players: MusicXML, each moving part written from its own bar"
+            }
+            Self::PlanText => "to read: what happens in which bar, and what sounds",
+            Self::PlanJson => "the same for other programs",
+            Self::PicturePng => "to look at: plan and notes",
+            Self::PictureSvg => "the same in lines, for print and other programs",
+        }
+    }
+
+    /// The end of the file's name: two kinds of one name never meet.
+    pub fn ending(self) -> &'static str {
+        match self {
+            Self::Midi => ".mid",
+            Self::Sound => ".wav",
+            Self::Score(Layout::SharedBeatOne) => ".musicxml",
+            Self::Score(Layout::OwnBeatOne) => ", own beat one.musicxml",
+            Self::PlanText => ".txt",
+            Self::PlanJson => ".json",
+            Self::PicturePng => ".png",
+            Self::PictureSvg => ".svg",
+        }
+    }
+}
+
+/// What becomes of files that are there already under the names that are wanted.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub enum There {
+    /// Nothing is written before that is decided.
+    #[default]
+    Ask,
+    /// Just these give way to new ones.
+    Replace(Vec<PathBuf>),
+    /// They stay, and all new ones get a number after their name.
+    Number,
+    /// They stay, and only those that are missing are written.
+    Leave,
+}
+
+/// What is to be written, and where.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Order {
+    /// As it was typed.
+    pub folder: String,
+    /// As it was typed; also what the piece is called.
+    pub name: String,
+    /// One or more.
+    pub kinds: Vec<Kind>,
+    /// Whether a folder that is missing is made.
+    pub make_folder: bool,
+    /// What becomes of files that are there.
+    pub there: There,
+    /// How each part's instrument sounds, the steady one's first.
+    pub transpositions: Vec<Transposition>,
+}
+
+/// What there is to write of.
+#[derive(Clone, Debug)]
+pub struct Subject {
+    /// Whose voices move.
+    pub process: Process,
+    /// Beats a minute.
+    pub tempo: f64,
+    /// Beats a bar.
+    pub beats_per_bar: f64,
+}

@@ -1,0 +1,74 @@
+//! What stands in each file.
+
+use super::{Kind, Trouble, put};
+use procession_core::exchange::picture::{Picture, png};
+use procession_core::exchange::score::{Score, Transposition};
+use procession_core::exchange::sound::{FILE_LEVEL_DB, FILE_SAMPLE_RATE, Sound, SoundError};
+use procession_core::exchange::{Piece, midi, plan};
+use procession_core::time::Span;
+use std::fmt::Display;
+use std::fs::File;
+use std::ops::ControlFlow;
+use std::path::Path;
+
+/// Writes what stands in a file of that kind. `came_to` is told which part of it is done, 0 ..= 1,
+/// and may break it off.
+///
+/// # Errors
+/// [`Trouble::NotMade`], [`Trouble::Stopped`], or what the system says.
+pub fn fill(
+    file: &mut File,
+    path: &Path,
+    kind: Kind,
+    (piece, turnings): (Piece, &[Span]),
+    transpositions: &[Transposition],
+    came_to: &dyn Fn(f64) -> ControlFlow<()>,
+) -> Result<(), Trouble> {
+    let picture = || Picture { piece, turnings }.to_svg();
+    let bytes = match kind {
+        Kind::Sound => return sound(file, path, &piece, came_to),
+        Kind::Midi => midi::write(&midi::Score::of(&piece)).map_err(not_made)?,
+        Kind::Score(layout) => {
+            let score = Score {
+                piece,
+                layout,
+                transpositions,
+            };
+            score.to_musicxml().into_bytes()
+        }
+        Kind::PlanText => plan::text(&piece).into_bytes(),
+        Kind::PlanJson => plan::json(&piece).into_bytes(),
+        Kind::PictureSvg => picture().into_bytes(),
+        Kind::PicturePng => png(&picture()).map_err(not_made)?,
+    };
+    put::bytes(file, &bytes, path, || came_to(0.0).is_break())
+}
+
+/// Written as it is made: it may be larger than memory.
+fn sound(
+    file: &mut File,
+    path: &Path,
+    piece: &Piece,
+    came_to: &dyn Fn(f64) -> ControlFlow<()>,
+) -> Result<(), Trouble> {
+    let sound = Sound {
+        process: piece.process,
+        notes: piece.notes,
+        tempo: piece.tempo,
+        level_db: FILE_LEVEL_DB,
+        sample_rate: FILE_SAMPLE_RATE,
+    };
+    sound.write(file, came_to).map_err(|error| match error {
+        SoundError::Cancelled => Trouble::Stopped,
+        SoundError::Write(error) => Trouble::of(&error, path),
+        reason => not_made(reason),
+    })
+}
+
+/// Reasons begin small, for they follow a file's name elsewhere.
+fn not_made(reason: impl Display) -> Trouble {
+    let reason = reason.to_string();
+    let mut signs = reason.chars();
+    let first = signs.next().into_iter().flat_map(char::to_uppercase);
+    Trouble::NotMade(format!("{}{}.", first.collect::<String>(), signs.as_str()))
+}

@@ -1,0 +1,91 @@
+"""Has plans written as JSON judged by jsonschema 4.26.0 against the schema that is kept beside the
+code (draft 2020-12, itself judged against that draft), and every field of it looked through for a
+description. What follows from the plans by arithmetic alone is worked out again.
+"""
+
+import copy
+import json
+import sys
+
+from _facts import WORKSPACE, facts
+from jsonschema import Draft202012Validator
+
+SCHEMA = WORKSPACE / "core/src/exchange/plan.schema.json"
+
+
+def check_that_all_is_described(schema, path="plan"):
+    assert schema.get("description"), f"{path} has no description"
+    for name, field in schema.get("properties", {}).items():
+        check_that_all_is_described(field, f"{path}.{name}")
+        assert name in schema["required"], f"{path}.{name} may be left out"
+    if "properties" in schema:
+        assert schema["additionalProperties"] is False, f"{path} may hold anything"
+    if "items" in schema:
+        check_that_all_is_described(schema["items"], f"{path}[]")
+    for name, field in schema.get("$defs", {}).items():
+        check_that_all_is_described(field, name)
+
+
+def check_that_it_can_fail(judge, plan):
+    """A plan without a tempo, with a field nobody knows, with bars from 0, is refused."""
+
+    def without_tempo(plan):
+        del plan["tempo"]
+
+    def with_more(plan):
+        plan["stages"][0]["loudness"] = 3
+
+    def from_bar_0(plan):
+        plan["stages"][0]["first_bar"] = 0
+
+    for damage in (without_tempo, with_more, from_bar_0):
+        damaged = copy.deepcopy(plan)
+        damage(damaged)
+        assert not judge.is_valid(damaged), f"the schema lets a plan pass: {damage.__name__}"
+
+
+def check_arithmetic(plan):
+    beat = 60 / plan["tempo"]
+    near = lambda a, b: abs(a - b) < 1e-6 * max(1, abs(b))
+    at = 0
+    for number, stage in enumerate(plan["stages"], 1):
+        assert stage["stage"] == number
+        assert near(stage["start_beat"], at), (plan["title"], number)
+        assert near(stage["start_seconds"], at * beat)
+        assert stage["first_bar"] == 1 + int((at + 1e-6) // plan["beats_per_bar"])
+        at += stage["length_beats"]
+        assert stage["last_bar"] == 1 + int((at - 1e-6) // plan["beats_per_bar"])
+        locked = [copy for copy in stage["copies"] if copy["doing"] == "locked"]
+        assert len(locked) == len(stage["alignments"])
+        for place in stage["alignments"]:
+            assert place <= len(plan["alignments"])
+    lasts = plan["lasts"]
+    assert near(lasts["chosen_seconds"], lasts["chosen_beats"] * beat)
+    assert plan["whole"] == near(at, lasts["chosen_beats"]), plan["title"]
+    assert lasts["shortest_beats"] <= lasts["chosen_beats"] <= lasts["longest_beats"]
+    phrase = plan["phrase"]
+    assert near(phrase["length_steps"] * phrase["step_beats"], phrase["length_beats"])
+    names = [voice["name"] for voice in plan["voices"]]
+    copies = [copy["copy"] for copy in plan["stages"][0]["copies"]]
+    expected = ["Steady"] + [f"Copy {copy}" for copy in copies]
+    assert names in (expected, expected + ["Resulting line"]), names
+
+
+def main():
+    schema = json.loads(SCHEMA.read_text(encoding="utf-8"))
+    Draft202012Validator.check_schema(schema)
+    check_that_all_is_described(schema)
+    judge = Draft202012Validator(schema)
+    plans = facts("plan_facts")
+    check_that_it_can_fail(judge, plans[0])
+    for plan in plans:
+        error = next(judge.iter_errors(plan), None)
+        assert error is None, f"{plan['title']}: {error.json_path}: {error.message}"
+        check_arithmetic(plan)
+    assert [plan["title"] for plan in plans if not plan["whole"]] == ["too long"]
+    stages = sum(len(plan["stages"]) for plan in plans)
+    print(f"{len(plans)} plans of {stages} stages are as the schema says")
+
+
+if __name__ == "__main__":
+    sys.exit(main())
