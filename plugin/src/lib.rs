@@ -3,6 +3,7 @@
 use nice_plug::prelude::*;
 use std::sync::Arc;
 
+pub mod audition;
 pub mod bell;
 pub mod declaration;
 pub mod editor;
@@ -113,8 +114,7 @@ impl Plugin for Procession {
         context: &mut impl ProcessContext<Self>,
     ) -> ProcessStatus {
         // The framework has put the audio that comes in where it goes out.
-        self.audio
-            .process(buffer.samples() as u32, &self.params, context)
+        self.audio.process(buffer, &self.params, context)
     }
 }
 
