@@ -5,3 +5,4 @@ pub mod open;
 pub mod picture;
 pub mod plan;
 pub mod score;
+pub mod sound;

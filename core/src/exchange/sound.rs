@@ -1,0 +1,563 @@
+//! Sound files: what the mallets make of the notes, as WAV, 24 bit, stereo.
+//!
+//! The file begins with the process: its first frame is the origin, to the frame, since the moment
+//! that the mallets' limiter looks ahead is taken off. It ends when the last bar is silent.
+//!
+//! **How loud.** At [`FILE_LEVEL_DB`] an ordinary texture peaks between -20 and -6 dBFS, which is
+//! what a file is expected to have, and the mallets' ceiling of -3 dBFS holds whatever is played.
+//!
+//! **Rounding.** Plain, to the nearest of 2^24 steps, without dither: the error stays at -144 dBFS
+//! and below, under the noise of any converter, while dither would put a hiss into silence and make
+//! no two renditions alike.
+
+use crate::mallet::Mallets;
+use crate::player::pan_of;
+use crate::process::{Process, VoiceNote};
+use crate::time::Beats;
+use hound::{SampleFormat, WavSpec, WavWriter};
+use std::fmt;
+use std::io::{self, BufWriter, Cursor, Seek, Write};
+use std::ops::ControlFlow;
+
+/// The level of files, in dB: see above. Louder than where audition begins, for whoever opens a
+/// file has a volume of their own.
+pub const FILE_LEVEL_DB: f32 = 0.0;
+
+/// The sample rate of files, in Hz, for want of a reason for another.
+pub const FILE_SAMPLE_RATE: u32 = 48_000;
+
+/// Sample rates that the mallets play at, in Hz.
+const SAMPLE_RATES: std::ops::RangeInclusive<u32> = 8_000..=768_000;
+
+/// Stereo, three bytes a side.
+const BYTES_PER_FRAME: u64 = 6;
+
+/// A WAV file counts its bytes in 32 bits; some of them are the header's.
+const MOST_FRAMES: u64 = (u32::MAX as u64 - 1_024) / BYTES_PER_FRAME;
+
+/// Frames rendered at a time, and between two words of progress.
+const STRETCH: usize = 16_384;
+
+/// 24 bits: what full scale is, and the largest number below it.
+const FULL_SCALE: f32 = 8_388_608.0;
+const LARGEST: f32 = 8_388_607.0;
+
+/// Notes to be played on the mallets, into a file.
+#[derive(Clone, Copy, Debug)]
+pub struct Sound<'a> {
+    /// Says where the sound begins, and where each voice stands.
+    pub process: &'a Process,
+    /// What is played, in any order. Notes before the origin are left out.
+    pub notes: &'a [VoiceNote],
+    /// Quarter notes a minute.
+    pub tempo: f64,
+    /// dB: see [`Mallets::set_level`]; [`FILE_LEVEL_DB`] if there is no wish.
+    pub level_db: f32,
+    /// Hz, 8 000 ..= 768 000; [`FILE_SAMPLE_RATE`] if there is no wish.
+    pub sample_rate: u32,
+}
+
+/// Why there is no sound file.
+#[derive(Debug)]
+pub enum SoundError {
+    /// Stopped on the way, as was asked for.
+    Cancelled,
+    /// No tempo at which anything could be played, in quarter notes a minute.
+    Tempo(f64),
+    /// No sample rate that the mallets play at, in Hz.
+    SampleRate(u32),
+    /// Longer than a WAV file can be: seconds there are, and seconds there can be.
+    TooLong {
+        /// Seconds.
+        lasts: f64,
+        /// Seconds.
+        longest: f64,
+    },
+    /// The bytes found no place.
+    Write(io::Error),
+}
+
+impl Sound<'_> {
+    /// The file as bytes.
+    ///
+    /// # Errors
+    /// See [`SoundError`].
+    pub fn to_wav(&self) -> Result<Vec<u8>, SoundError> {
+        let mut bytes = Cursor::new(Vec::new());
+        self.write(&mut bytes, |_| ControlFlow::Continue(()))?;
+        Ok(bytes.into_inner())
+    }
+
+    /// Writes the file, a stretch at a time. `progress` is told what part is done, 0 ..= 1, and may
+    /// break it off; what is written by then is no whole file.
+    ///
+    /// # Errors
+    /// See [`SoundError`].
+    pub fn write(
+        &self,
+        to: impl Write + Seek,
+        mut progress: impl FnMut(f64) -> ControlFlow<()>,
+    ) -> Result<(), SoundError> {
+        self.check()?;
+        let deeds = self.deeds();
+        let length = deeds.last().map_or(0, |deed| deed.at);
+        let rate = f64::from(self.sample_rate);
+        if length >= MOST_FRAMES {
+            return Err(SoundError::TooLong {
+                lasts: length as f64 / rate,
+                longest: MOST_FRAMES as f64 / rate,
+            });
+        }
+        let mut wav = Wav::new(to, self.sample_rate)?;
+        let mut rendition = Rendition::new(rate, self.level_db, &deeds);
+        while let Some([left, right]) = rendition.next() {
+            wav.put(left, right)?;
+            let done = (wav.frames as f64 / (length + 1) as f64).min(1.0);
+            if progress(done).is_break() {
+                return Err(SoundError::Cancelled);
+            }
+        }
+        wav.finish()
+    }
+
+    fn check(&self) -> Result<(), SoundError> {
+        if !(self.tempo > 0.0 && self.tempo.is_finite()) {
+            return Err(SoundError::Tempo(self.tempo));
+        }
+        if !SAMPLE_RATES.contains(&self.sample_rate) {
+            return Err(SoundError::SampleRate(self.sample_rate));
+        }
+        Ok(())
+    }
+
+    /// All there is to do, in order: on one frame, hands are laid on before mallets strike.
+    fn deeds(&self) -> Vec<Deed> {
+        let origin = self.process.origin();
+        let heard = self.notes.iter().filter(|note| note.on >= origin);
+        let mut deeds: Vec<_> = (0..)
+            .zip(heard)
+            .flat_map(|(id, note)| {
+                let (on, off) = (self.frame_of(note.on), self.frame_of(note.off));
+                let strike = Deed {
+                    at: on,
+                    id,
+                    strike: Some((*note, self.pan(note))),
+                };
+                let damp = Deed {
+                    at: off.max(on + 1),
+                    id,
+                    strike: None,
+                };
+                [strike, damp]
+            })
+            .collect();
+        deeds.sort_by_key(|deed| (deed.at, deed.strike.is_some(), deed.id));
+        deeds
+    }
+
+    fn pan(&self, note: &VoiceNote) -> u8 {
+        let width = self.process.settings().output.width;
+        pan_of(note.voice, self.process.voices(), width)
+    }
+
+    /// Frames from the origin.
+    fn frame_of(&self, at: Beats) -> u64 {
+        let seconds = (at - self.process.origin()) * 60.0 / self.tempo;
+        // `as` saturates.
+        (seconds * f64::from(self.sample_rate)).round() as u64
+    }
+}
+
+/// Something to do at a frame: strike a bar at a pan position, or lay a hand on it.
+struct Deed {
+    at: u64,
+    id: i32,
+    strike: Option<(VoiceNote, u8)>,
+}
+
+/// The mallets at work, a stretch at a time.
+struct Rendition<'a> {
+    mallets: Mallets,
+    deeds: &'a [Deed],
+    frame: u64,
+    /// Frames that the mallets come late and are yet to be taken off.
+    late: usize,
+    sides: [Vec<f32>; 2],
+}
+
+impl<'a> Rendition<'a> {
+    fn new(sample_rate: f64, level_db: f32, deeds: &'a [Deed]) -> Self {
+        let mut mallets = Mallets::new(sample_rate);
+        mallets.set_level(Some(level_db));
+        Self {
+            late: mallets.latency(),
+            mallets,
+            deeds,
+            frame: 0,
+            sides: [(); 2].map(|()| vec![0.0; STRETCH]),
+        }
+    }
+
+    /// The next stretch, left and right; none when all has rung out.
+    fn next(&mut self) -> Option<[&[f32]; 2]> {
+        let frames = match self.deeds.last() {
+            Some(last) if self.frame <= last.at => STRETCH,
+            _ if self.mallets.is_silent() => return None,
+            // Listened to closely, so that hardly any silence is left at the end.
+            _ => 64,
+        };
+        self.sides.iter_mut().for_each(|side| side.fill(0.0));
+        let end = self.frame + frames as u64;
+        let mut done = 0;
+        let (now, later) = self
+            .deeds
+            .split_at(self.deeds.partition_point(|deed| deed.at < end));
+        self.deeds = later;
+        for deed in now {
+            let at = (deed.at - self.frame) as usize;
+            self.ring(done..at);
+            done = at;
+            match &deed.strike {
+                Some((note, pan)) => {
+                    self.mallets.note_on(deed.id, note.key, note.velocity, *pan);
+                }
+                None => self.mallets.note_off(deed.id),
+            }
+        }
+        self.ring(done..frames);
+        self.frame = end;
+        let from = std::mem::take(&mut self.late).min(frames);
+        Some(self.sides.each_ref().map(|side| &side[from..frames]))
+    }
+
+    fn ring(&mut self, part: std::ops::Range<usize>) {
+        let [left, right] = &mut self.sides;
+        self.mallets
+            .render(&mut left[part.clone()], &mut right[part]);
+    }
+}
+
+/// A WAV file on its way: 24 bit, stereo. For sound from elsewhere too.
+pub struct Wav<W: Write + Seek> {
+    writer: WavWriter<BufWriter<W>>,
+    sample_rate: u32,
+    frames: u64,
+}
+
+impl<W: Write + Seek> Wav<W> {
+    /// Begins a file at `sample_rate` Hz.
+    ///
+    /// # Errors
+    /// The bytes found no place.
+    pub fn new(to: W, sample_rate: u32) -> Result<Self, SoundError> {
+        let spec = WavSpec {
+            channels: 2,
+            sample_rate,
+            bits_per_sample: 24,
+            sample_format: SampleFormat::Int,
+        };
+        Ok(Self {
+            writer: WavWriter::new(BufWriter::new(to), spec)?,
+            sample_rate,
+            frames: 0,
+        })
+    }
+
+    /// Adds sound, 1 being full scale; what is above it is cut off, and what is no number is
+    /// silence. If the sides are not equally long, what is too long is left out.
+    ///
+    /// # Errors
+    /// The file becomes longer than it can be, or the bytes found no place.
+    pub fn put(&mut self, left: &[f32], right: &[f32]) -> Result<(), SoundError> {
+        self.frames += left.len().min(right.len()) as u64;
+        if self.frames > MOST_FRAMES {
+            let seconds = |frames: u64| frames as f64 / f64::from(self.sample_rate.max(1));
+            return Err(SoundError::TooLong {
+                lasts: seconds(self.frames),
+                longest: seconds(MOST_FRAMES),
+            });
+        }
+        for sample in left
+            .iter()
+            .zip(right)
+            .flat_map(|(left, right)| [left, right])
+        {
+            let whole = (sample * FULL_SCALE).round().clamp(-FULL_SCALE, LARGEST);
+            // `as` makes 0 of what is no number.
+            self.writer.write_sample(whole as i32)?;
+        }
+        Ok(())
+    }
+
+    /// Ends the file.
+    ///
+    /// # Errors
+    /// The bytes found no place.
+    pub fn finish(self) -> Result<(), SoundError> {
+        Ok(self.writer.finalize()?)
+    }
+}
+
+impl fmt::Display for SoundError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Cancelled => write!(f, "the sound was not finished, as you asked"),
+            Self::Tempo(tempo) => write!(
+                f,
+                "at a tempo of {tempo} nothing can be played: choose one above 0"
+            ),
+            Self::SampleRate(rate) => write!(
+                f,
+                "a sample rate of {rate} Hz is none: choose {} to {} Hz, for example {FILE_SAMPLE_RATE}",
+                SAMPLE_RATES.start(),
+                SAMPLE_RATES.end()
+            ),
+            Self::TooLong { lasts, longest } => write!(
+                f,
+                "{:.1} hours are too long for a WAV file, which ends at {:.1}: choose a shorter \
+                 part or a lower sample rate",
+                lasts / 3600.0,
+                longest / 3600.0
+            ),
+            Self::Write(error) => write!(f, "the sound cannot be written: {error}"),
+        }
+    }
+}
+
+impl std::error::Error for SoundError {}
+
+impl From<hound::Error> for SoundError {
+    fn from(error: hound::Error) -> Self {
+        Self::Write(match error {
+            hound::Error::IoError(error) => error,
+            // None of these can come of 24 bit and whole frames.
+            other => io::Error::other(other),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mallet::CEILING_DB;
+    use crate::note::{Key, Velocity};
+    use crate::phrase::Phrase;
+    use crate::player::unroll;
+    use crate::settings::Settings;
+    use crate::time::Span;
+    use hound::WavReader;
+
+    /// Lamps along a pier, from song position `origin` on.
+    fn lamps(origin: Beats, copies: usize) -> Process {
+        let phrase = Phrase::from_text("E4 B4 . G4 D5 A4 . B4 F#4 . G4 A4", 0.25).unwrap();
+        let mut settings = Settings::default();
+        settings.motion.copies = copies;
+        settings.output.width = 1.0;
+        Process::new(phrase, settings, origin)
+    }
+
+    fn of<'a>(process: &'a Process, notes: &'a [VoiceNote]) -> Sound<'a> {
+        Sound {
+            process,
+            notes,
+            tempo: 120.0,
+            level_db: FILE_LEVEL_DB,
+            sample_rate: FILE_SAMPLE_RATE,
+        }
+    }
+
+    fn beats(process: &Process, beats: Beats) -> Vec<VoiceNote> {
+        let origin = process.origin();
+        unroll(process, Span::new(origin, origin + beats)).collect()
+    }
+
+    /// Read back by hound's reader: frames of left and right.
+    fn read(bytes: &[u8]) -> (WavSpec, Vec<[i32; 2]>) {
+        let mut reader = WavReader::new(bytes).unwrap();
+        let samples: Vec<i32> = reader.samples().map(Result::unwrap).collect();
+        let frames = samples.chunks(2).map(|frame| [frame[0], frame[1]]);
+        (reader.spec(), frames.collect())
+    }
+
+    fn peak_db(frames: &[[i32; 2]]) -> f64 {
+        let peak = frames.iter().flatten().map(|side| side.abs()).max();
+        20.0 * (f64::from(peak.unwrap_or(0)) / f64::from(FULL_SCALE)).log10()
+    }
+
+    #[test]
+    fn a_file_is_24_bit_stereo_and_lasts_until_the_last_bar_is_silent() {
+        let process = lamps(7.3, 1);
+        let notes = beats(&process, 12.0);
+        let (spec, frames) = read(&of(&process, &notes).to_wav().unwrap());
+        assert_eq!((spec.channels, spec.bits_per_sample), (2, 24));
+        assert_eq!(
+            (spec.sample_rate, spec.sample_format),
+            (48_000, SampleFormat::Int)
+        );
+        let last = notes.iter().map(|note| note.off).fold(0.0, f64::max);
+        let music = (last - 7.3) * 0.5;
+        let seconds = frames.len() as f64 / 48_000.0;
+        // A hand on a bar takes 0.3 s for 60 dB, and a bar is over at -140 dBFS.
+        assert!((music + 0.3..music + 0.9).contains(&seconds), "{seconds}");
+        let end = &frames[frames.len() - 64..];
+        assert!(peak_db(end) < -120.0);
+    }
+
+    #[test]
+    fn the_first_note_begins_with_the_file_and_the_others_on_their_frames() {
+        let process = lamps(7.3, 0);
+        let notes = beats(&process, 3.0);
+        let (_, frames) = read(&of(&process, &notes[..1]).to_wav().unwrap());
+        let begins = |frames: &[[i32; 2]]| frames.iter().position(|frame| *frame != [0; 2]);
+        let first = begins(&frames).unwrap();
+        assert!(first < 8, "{first}");
+        // A sixteenth at 120 is six thousand frames.
+        let (_, frames) = read(&of(&process, &notes[1..2]).to_wav().unwrap());
+        assert_eq!(begins(&frames).unwrap() / 8, 6_000 / 8);
+    }
+
+    #[test]
+    fn a_file_is_as_loud_as_files_are_and_stays_under_the_ceiling() {
+        let process = lamps(0.0, 1);
+        let (_, frames) = read(&of(&process, &beats(&process, 12.0)).to_wav().unwrap());
+        let usual = peak_db(&frames);
+        assert!((-20.0..-6.0).contains(&usual), "{usual} dBFS");
+        let loud: Vec<_> = (30..100)
+            .map(|key| VoiceNote {
+                voice: usize::from(key) % 2,
+                on: 0.0,
+                off: 4.0,
+                key: Key::new(key).unwrap(),
+                velocity: Velocity::new(1.0),
+                index: 0,
+            })
+            .collect();
+        let (_, frames) = read(&of(&process, &loud).to_wav().unwrap());
+        let loudest = peak_db(&frames);
+        assert!((-6.0..CEILING_DB).contains(&loudest), "{loudest} dBFS");
+    }
+
+    #[test]
+    fn each_voice_stands_in_its_place() {
+        let process = lamps(0.0, 1);
+        let notes = beats(&process, 6.0);
+        for (voice, silent) in [(0, 1), (1, 0)] {
+            let own: Vec<_> = notes.iter().copied().filter(|n| n.voice == voice).collect();
+            let (_, frames) = read(&of(&process, &own).to_wav().unwrap());
+            assert!(frames.iter().any(|frame| frame[voice] != 0));
+            assert!(frames.iter().all(|frame| frame[silent] == 0));
+        }
+    }
+
+    #[test]
+    fn silence_stays_silence() {
+        let process = lamps(0.0, 1);
+        let (_, frames) = read(&of(&process, &[]).to_wav().unwrap());
+        assert!(frames.is_empty());
+        let late = VoiceNote {
+            on: 16.0,
+            ..beats(&process, 1.0)[0]
+        };
+        let notes = [VoiceNote { off: 16.5, ..late }];
+        let (_, frames) = read(&of(&process, &notes).to_wav().unwrap());
+        assert!(frames[..8 * 48_000].iter().all(|frame| *frame == [0; 2]));
+    }
+
+    #[test]
+    fn half_the_tempo_is_twice_as_long_and_any_sample_rate_is_in_the_header() {
+        let process = lamps(0.0, 0);
+        let notes = beats(&process, 12.0);
+        let slow = Sound {
+            tempo: 60.0,
+            sample_rate: 44_100,
+            ..of(&process, &notes)
+        };
+        let (spec, frames) = read(&slow.to_wav().unwrap());
+        assert_eq!(spec.sample_rate, 44_100);
+        let seconds = frames.len() as f64 / 44_100.0;
+        assert!((12.0..13.0).contains(&seconds), "{seconds}");
+    }
+
+    #[test]
+    fn whoever_waits_is_told_how_far_it_is_and_may_break_it_off() {
+        let process = lamps(0.0, 1);
+        let notes = beats(&process, 24.0);
+        let mut told = Vec::new();
+        let sound = of(&process, &notes);
+        let listen = |part| {
+            told.push(part);
+            ControlFlow::Continue(())
+        };
+        sound.write(Cursor::new(Vec::new()), listen).unwrap();
+        assert!(told.is_sorted() && told.len() > 10);
+        assert_eq!(told.last(), Some(&1.0));
+        let mut count = 0;
+        let stop = |_| {
+            count += 1;
+            ControlFlow::Break(())
+        };
+        let stopped = sound.write(Cursor::new(Vec::new()), stop);
+        assert!(matches!(stopped, Err(SoundError::Cancelled)));
+        assert_eq!(count, 1);
+    }
+
+    #[test]
+    fn what_cannot_be_written_is_refused_with_the_remedy() {
+        let process = lamps(0.0, 1);
+        let notes = beats(&process, 3.0);
+        let far = [VoiceNote {
+            on: 40_000.0,
+            off: 40_001.0,
+            ..notes[0]
+        }];
+        let sound = of(&process, &notes);
+        for (sound, remedy) in [
+            (
+                Sound {
+                    tempo: 0.0,
+                    ..sound
+                },
+                "above 0",
+            ),
+            (
+                Sound {
+                    tempo: f64::NAN,
+                    ..sound
+                },
+                "above 0",
+            ),
+            (
+                Sound {
+                    sample_rate: 100,
+                    ..sound
+                },
+                "48000",
+            ),
+            (
+                Sound {
+                    notes: &far,
+                    ..sound
+                },
+                "shorter",
+            ),
+        ] {
+            let refused = sound.to_wav().unwrap_err().to_string();
+            assert!(refused.contains(remedy), "{refused}");
+        }
+        let mut full = Cursor::new([0; 1_000].as_mut_slice().to_vec().into_boxed_slice());
+        let refused = sound.write(&mut full, |_| ControlFlow::Continue(()));
+        assert!(matches!(refused, Err(SoundError::Write(_))));
+    }
+
+    #[test]
+    fn what_is_no_number_is_silence_and_what_is_too_loud_is_cut_off() {
+        let mut bytes = Cursor::new(Vec::new());
+        let mut wav = Wav::new(&mut bytes, 48_000).unwrap();
+        wav.put(&[f32::NAN, 2.0, 0.5], &[-2.0, f32::INFINITY, -0.5, 0.1])
+            .unwrap();
+        wav.finish().unwrap();
+        let (_, frames) = read(bytes.get_ref());
+        let (low, high) = (-8_388_608, 8_388_607);
+        assert_eq!(frames, [[0, low], [high, high], [4_194_304, -4_194_304]]);
+    }
+}
