@@ -372,6 +372,11 @@ impl Session {
         }
     }
 
+    /// The same, and begins anew, so that a long session need not be kept whole.
+    pub fn take_sound(&mut self) -> [Vec<f32>; 2] {
+        self.sound.as_mut().map(std::mem::take).unwrap_or_default()
+    }
+
     /// Forgets what was heard.
     pub fn forget(&mut self) {
         self.heard.clear();

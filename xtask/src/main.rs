@@ -17,7 +17,7 @@ cargo xtask VERB
 
   bundle [--debug]  build the plug-in as CLAP and VST3 for this system
   install           build, and copy both into your plug-in folders
-  demo              play a phrase through the plug-in; leaves MIDI, a picture and the plan
+  demo              play a phrase through the plug-in; leaves MIDI, sound, a picture and the plan
   test              run every test, and ask the outside references (needs Python 3)
   bench             measure the plug-in against a bare pass-through
   help              this text
