@@ -22,17 +22,28 @@ use editor::grant::Gesture;
 use params::Parameters;
 use process::AudioThread;
 
+/// The plug-in, as hosts load it.
+pub type Procession = Instance<false>;
+
+/// The same as a program of its own. It has no instrument behind it, so audition starts on.
+#[cfg(feature = "standalone")]
+pub type Program = Instance<true>;
+
 /// The plug-in object; the audio thread owns it.
-pub struct Procession {
+pub struct Instance<const PROGRAM: bool> {
     params: Arc<Parameters>,
     audio: AudioThread,
     /// Given away once, when the framework asks for it.
     editor: Option<ProcessionEditor>,
 }
 
-impl Default for Procession {
+impl<const PROGRAM: bool> Default for Instance<PROGRAM> {
     fn default() -> Self {
-        let (params, exchange) = Parameters::new();
+        let (params, exchange) = if PROGRAM {
+            Parameters::of_program()
+        } else {
+            Parameters::new()
+        };
         let (feed, seer) = feed::feed();
         let bell = Bell::default();
         Self {
@@ -43,7 +54,7 @@ impl Default for Procession {
     }
 }
 
-impl Plugin for Procession {
+impl<const PROGRAM: bool> Plugin for Instance<PROGRAM> {
     const NAME: &'static str = "Procession";
     const VENDOR: &'static str = "Procession";
     const URL: &'static str = "";
