@@ -1,6 +1,6 @@
 //! Procession as a program: for those with no host at hand.
 //!
-//! The same plug-in, between the audio and MIDI of the system, with a transport that always rolls.
+//! The same plug-in, between the audio and MIDI of the system, with no song: Hold starts the process.
 
 use nice_plug::prelude::nice_export_standalone;
 use procession::Program;

@@ -71,7 +71,7 @@ impl AudioThread {
             self.interrupt();
         }
         let frames = buffer.samples() as u32;
-        let transport = heard_from(context.transport());
+        let transport = heard_from(context.transport(), context.plugin_api());
         let beats_per_bar = beats_per_bar(context.transport());
         let controls = controls(parameters, &mut self.exchange);
         // Out of the way means that the audio passes as it came.
@@ -171,9 +171,11 @@ fn controls(parameters: &Parameters, exchange: &mut AudioSide) -> Controls {
     }
 }
 
-fn heard_from(transport: &nice_plug::prelude::Transport) -> Transport {
+/// A program of its own has no song. The framework says that one rolls from the moment the program
+/// was opened, which would put every phrase in the middle of its plan; at rest, it starts with Hold.
+fn heard_from(transport: &nice_plug::prelude::Transport, api: PluginApi) -> Transport {
     Transport {
-        playing: transport.playing,
+        playing: transport.playing && api != PluginApi::Standalone,
         tempo: transport.tempo,
         position: transport.pos_beats(),
     }
@@ -325,5 +327,24 @@ fn known_channel(channel: Channel) -> Option<note::Channel> {
     match channel {
         Channel::Number(number) => note::Channel::new(number),
         Channel::Wildcard => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn in_a_host_the_song_is_the_hosts_and_a_program_has_none() {
+        let mut told = nice_plug::prelude::Transport::new(48_000.0);
+        (told.playing, told.tempo) = (true, Some(108.0));
+        for (api, playing) in [
+            (PluginApi::Clap, true),
+            (PluginApi::Vst3, true),
+            (PluginApi::Standalone, false),
+        ] {
+            let heard = heard_from(&told, api);
+            assert_eq!((heard.playing, heard.tempo), (playing, Some(108.0)));
+        }
     }
 }

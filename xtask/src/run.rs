@@ -10,12 +10,14 @@ use std::process::Command;
 const HELP: &str = "\
 cargo xtask run [--debug] [WORDS OF THE PROGRAM ...]
 
-Builds Procession as a program and opens it, between the audio and MIDI of the system. Where there
-are none it opens all the same, silent. Audition starts on, quietly.
+Builds Procession as a program and opens it, on the audio and MIDI of the system. Where there are
+none it opens all the same, silent. Audition starts on, quietly. Close its window to end it.
 
-  --debug           build quickly; the sound may stutter
-  -- --help         what the program itself understands: devices, sample rate, tempo, metre
-  --backend dummy   silent
+  --debug            build quickly; the sound may stutter
+  --midi-input NAME  let this keyboard in; an empty NAME lists those there are
+  --tempo 108        quarter notes a minute
+  --backend dummy    silent
+  -- --help          all that the program itself understands
 
 ";
 
