@@ -55,7 +55,9 @@ pub fn run(arguments: Parser) -> Result<()> {
         .status()
         .with_context(|| format!("{} cannot be started", program.display()))?;
     if !status.success() {
-        bail!("the program ended with an error, see above: it needs a screen, and the audio system if you named one");
+        bail!(
+            "the program ended with an error, see above: it needs a screen, and the audio system if you named one"
+        );
     }
     Ok(())
 }
