@@ -49,8 +49,9 @@ pub struct Session {
     /// Events at frames since the session began, in order.
     live: Vec<(u64, Event)>,
     heard: Vec<Heard>,
-    /// What comes in at each frame of the session, left and right.
-    incoming: fn(u64) -> [f32; 2],
+    /// What comes in at each frame of the session, left and right; none leaves the host's input
+    /// as it is.
+    incoming: Option<fn(u64) -> [f32; 2]>,
     /// What went out, left and right, if it is kept.
     sound: Option<[Vec<f32>; 2]>,
 }
@@ -68,7 +69,7 @@ impl Session {
             score: Vec::new(),
             live: Vec::new(),
             heard: Vec::new(),
-            incoming: |_| [0.0; 2],
+            incoming: None,
             sound: None,
             plugin,
         }
@@ -95,7 +96,7 @@ impl Session {
 
     /// Audio comes in, left and right, by the frame of the session.
     pub fn incoming(mut self, incoming: fn(u64) -> [f32; 2]) -> Self {
-        self.incoming = incoming;
+        self.incoming = Some(incoming);
         self
     }
 
@@ -314,9 +315,11 @@ impl Session {
     ) -> Result<(), Error> {
         let sample_rate = self.plugin.audio().setup().sample_rate;
         let playing = self.clock.playing;
-        for (frame, at) in (start..).take(block.frames() as usize).enumerate() {
+        if let Some(incoming) = self.incoming {
             let [left, right] = self.plugin.audio().input();
-            [left[frame], right[frame]] = (self.incoming)(at);
+            for (frame, at) in (start..).take(block.frames() as usize).enumerate() {
+                [left[frame], right[frame]] = incoming(at);
+            }
         }
         let heard = self.plugin.process(block)?;
         self.heard.extend(heard.iter().map(|timed| {
