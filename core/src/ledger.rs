@@ -26,6 +26,8 @@ pub enum Message {
         key: Key,
         /// How hard.
         velocity: Velocity,
+        /// Whose it is; none is the player's own hand.
+        voice: Option<usize>,
         /// Its own number, carried by its note-off too; not negative.
         id: i32,
     },
@@ -147,7 +149,7 @@ impl Ledger {
         if self.held.len() == MAX_SOUNDING {
             return;
         }
-        self.begin(channel, key, velocity, &mut send);
+        self.begin(Some(voice), (channel, key), velocity, &mut send);
         self.slot(channel, key).voices += 1;
         self.held.push(Reverse(Held {
             off,
@@ -166,7 +168,7 @@ impl Ledger {
         velocity: Velocity,
         mut send: impl FnMut(Message),
     ) {
-        self.begin(channel, key, velocity, &mut send);
+        self.begin(None, (channel, key), velocity, &mut send);
         let held = std::mem::replace(&mut self.slot(channel, key).hand, true);
         self.pressed += usize::from(!held);
     }
@@ -220,8 +222,8 @@ impl Ledger {
 
     fn begin(
         &mut self,
-        channel: Channel,
-        key: Key,
+        voice: Option<usize>,
+        (channel, key): (Channel, Key),
         velocity: Velocity,
         send: &mut impl FnMut(Message),
     ) {
@@ -241,6 +243,7 @@ impl Ledger {
             channel,
             key,
             velocity,
+            voice,
             id,
         });
     }

@@ -90,11 +90,14 @@ pub struct Choice {
     first: usize,
 }
 
-/// An amount of something in steps of its finest resolution.
+/// An amount of something in steps of its finest resolution; its lower end may have a name of its
+/// own.
 #[derive(Clone, Debug)]
 pub struct Amount {
-    /// Ends included.
-    pub range: RangeInclusive<f32>,
+    /// The values that are numbers, ends included.
+    pub numbers: RangeInclusive<f32>,
+    /// A value one step of the resolution below the numbers, by name.
+    pub below: Option<&'static str>,
     /// The value at the start.
     pub default: f32,
     /// Digits after the point that count.
@@ -427,7 +430,8 @@ impl Amount {
     /// Steps ahead (or behind), to a hundredth.
     pub const fn steps(limit: f32, unit: Unit) -> Self {
         Self {
-            range: -limit..=limit,
+            numbers: -limit..=limit,
+            below: None,
             default: 0.0,
             decimals: 2,
             unit,
@@ -438,7 +442,8 @@ impl Amount {
     /// A share of the whole, in percent.
     pub const fn percent(default: f32) -> Self {
         Self {
-            range: 0.0..=100.0,
+            numbers: 0.0..=100.0,
+            below: None,
             default,
             decimals: 1,
             unit: PERCENT,
@@ -449,20 +454,69 @@ impl Amount {
     /// A level in percent, 100 leaving things as they are.
     pub const fn level() -> Self {
         Self {
-            range: 0.0..=200.0,
+            numbers: 0.0..=200.0,
             decibels: true,
             ..Self::percent(100.0)
         }
     }
 
-    /// "-0.25 steps", "100 %".
+    /// A level in decibels, up to full scale.
+    pub const fn decibels(lowest: f32) -> Self {
+        Self {
+            numbers: lowest..=0.0,
+            below: None,
+            default: lowest,
+            decimals: 1,
+            unit: DECIBELS,
+            decibels: false,
+        }
+    }
+
+    /// The value below the numbers has this name, and is where the parameter starts.
+    pub fn or_below(self, name: &'static str) -> Self {
+        let named = Self {
+            below: Some(name),
+            ..self
+        };
+        let default = *named.range().start();
+        Self { default, ..named }
+    }
+
+    /// Starts at `default`.
+    pub fn starting_at(self, default: f32) -> Self {
+        let default = self.within(default);
+        Self { default, ..self }
+    }
+
+    /// All values, the named one with them.
+    pub fn range(&self) -> RangeInclusive<f32> {
+        let (lowest, highest) = (*self.numbers.start(), *self.numbers.end());
+        match self.below {
+            Some(_) => self.rounded(lowest - self.resolution()) as f32..=highest,
+            None => lowest..=highest,
+        }
+    }
+
+    /// The value as a number, unless it is the one that has a name.
+    pub fn number(&self, value: f32) -> Option<f32> {
+        let value = self.within(value);
+        (value >= *self.numbers.start()).then_some(value)
+    }
+
+    /// "-0.25 steps", "100 %", "Off".
     pub fn text(&self, value: f32) -> String {
+        if let Some(name) = self.below.filter(|_| self.number(value).is_none()) {
+            return name.to_owned();
+        }
         let exact = self.rounded(value);
         format!("{exact} {}", self.unit.of(exact))
     }
 
-    /// The value that was typed.
+    /// The value that was typed. A number never becomes the named end.
     pub fn value(&self, text: &str) -> Option<f32> {
+        if self.below.is_some_and(|name| bared(name) == bared(text)) {
+            return Some(*self.range().start());
+        }
         let (number, unit) = match plain(text).strip_suffix("db") {
             Some("-inf") if self.decibels => (0.0, String::new()),
             Some(decibels) if self.decibels => {
@@ -471,7 +525,8 @@ impl Amount {
             }
             _ => number_and_unit(text)?,
         };
-        self.unit.is(&unit).then(|| self.within(number as f32))
+        let number = (number as f32).clamp(*self.numbers.start(), *self.numbers.end());
+        self.unit.is(&unit).then(|| self.within(number))
     }
 
     /// In range and on a step of the resolution; the default if it is no number.
@@ -479,7 +534,11 @@ impl Amount {
         if value.is_nan() {
             return self.default;
         }
-        self.rounded(value.clamp(*self.range.start(), *self.range.end())) as f32
+        self.rounded(value.clamp(*self.range().start(), *self.range().end())) as f32
+    }
+
+    fn resolution(&self) -> f32 {
+        10_f32.powi(-i32::from(self.decimals))
     }
 
     /// To the decimals that count, without the noise of `f32`, and never -0.
@@ -494,9 +553,9 @@ impl Declared for Amount {
 
     fn build(&self, name: &str, automatable: bool) -> FloatParam {
         let (to_text, to_value) = (self.clone(), self.clone());
-        let (min, max) = (*self.range.start(), *self.range.end());
+        let (min, max) = (*self.range().start(), *self.range().end());
         let parameter = FloatParam::new(name, self.default, FloatRange::Linear { min, max })
-            .with_step_size(10_f32.powi(-i32::from(self.decimals)))
+            .with_step_size(self.resolution())
             .with_value_to_string(Arc::new(move |value| to_text.text(value)))
             .with_string_to_value(Arc::new(move |text| to_value.value(text)));
         if automatable {
@@ -616,6 +675,12 @@ impl<P: Param> Shown for P {
     }
 }
 
+/// The unit of levels against full scale.
+pub const DECIBELS: Unit = Unit {
+    one: "dB",
+    many: "dB",
+};
+
 /// The unit of shares and levels.
 pub const PERCENT: Unit = Unit {
     one: "%",
@@ -640,7 +705,8 @@ impl Unit {
     /// Whether a word is this unit; none at all will do.
     fn is(&self, word: &str) -> bool {
         let percent = self == &PERCENT && word == "percent";
-        percent || [self.one, self.many, ""].contains(&word)
+        let written = [self.one, self.many].iter().any(|unit| plain(unit) == word);
+        percent || written || word.is_empty()
     }
 }
 

@@ -155,13 +155,13 @@ impl Editor for ProcessionEditor {
     fn spawn(
         &self,
         parent: Option<ParentWindowHandle>,
-        wait_for_parent: bool,
+        _wait_for_parent: bool,
         fallback_scale_factor: Option<f64>,
         gui_context: GuiContext,
         host: Option<HostMethods>,
     ) -> Result<SpawnedEditor<Self::Handle>, Box<dyn Error>> {
         let make = self.maker(gui_context, host);
-        let place = if cfg!(target_os = "linux") && parent.is_none() && wait_for_parent {
+        let place = if cfg!(target_os = "linux") && parent.is_none() {
             Place::waiting(make, fallback_scale_factor, self.bell.clone())
         } else {
             Place::made(make, parent, fallback_scale_factor, self.bell.clone())?

@@ -3,6 +3,7 @@
 use nice_plug::prelude::*;
 use std::sync::Arc;
 
+pub mod audition;
 pub mod bell;
 pub mod declaration;
 pub mod editor;
@@ -22,17 +23,28 @@ use editor::grant::Gesture;
 use params::Parameters;
 use process::AudioThread;
 
+/// The plug-in, as hosts load it.
+pub type Procession = Instance<false>;
+
+/// The same as a program of its own. It has no instrument behind it, so audition starts on.
+#[cfg(feature = "standalone")]
+pub type Program = Instance<true>;
+
 /// The plug-in object; the audio thread owns it.
-pub struct Procession {
+pub struct Instance<const PROGRAM: bool> {
     params: Arc<Parameters>,
     audio: AudioThread,
     /// Given away once, when the framework asks for it.
     editor: Option<ProcessionEditor>,
 }
 
-impl Default for Procession {
+impl<const PROGRAM: bool> Default for Instance<PROGRAM> {
     fn default() -> Self {
-        let (params, exchange) = Parameters::new();
+        let (params, exchange) = if PROGRAM {
+            Parameters::of_program()
+        } else {
+            Parameters::new()
+        };
         let (feed, seer) = feed::feed();
         let bell = Bell::default();
         Self {
@@ -43,7 +55,7 @@ impl Default for Procession {
     }
 }
 
-impl Plugin for Procession {
+impl<const PROGRAM: bool> Plugin for Instance<PROGRAM> {
     const NAME: &'static str = "Procession";
     const VENDOR: &'static str = "Procession";
     const URL: &'static str = "";
@@ -114,8 +126,7 @@ impl Plugin for Procession {
         context: &mut impl ProcessContext<Self>,
     ) -> ProcessStatus {
         // The framework has put the audio that comes in where it goes out.
-        self.audio
-            .process(buffer.samples() as u32, &self.params, context)
+        self.audio.process(buffer, &self.params, context)
     }
 }
 

@@ -116,6 +116,7 @@ fn to_host_event(Event { frame, message }: Event) -> HostEvent {
             key,
             velocity,
             id,
+            ..
         } => NoteEvent::NoteOn {
             timing,
             voice_id: VoiceID::ID(id),
@@ -154,6 +155,7 @@ mod tests {
             channel: note::Channel::FIRST,
             key,
             velocity: note::Velocity::new(0.5),
+            voice: None,
             id,
         };
         Event { frame: 3, message }

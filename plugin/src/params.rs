@@ -14,6 +14,7 @@ use nice_plug::params::persist::PersistentField;
 use nice_plug::params::{FloatParam, IntParam, Param, Params};
 use nice_plug::plugin::PluginState;
 use nice_plug::prelude::{FloatRange, IntRange};
+use procession_core::mallet::{LOWEST_LEVEL_DB, START_LEVEL_DB};
 use procession_core::mode::ModeName;
 use procession_core::note::Key;
 use procession_core::phrase::{key_from_name, key_name};
@@ -206,6 +207,8 @@ parameters! {
         "steady_level" steady_level: Amount, "Steady level", Amount::level();
         /// Spreads the voices from left to right by each channel's pan.
         "width" width: Amount, "Width", Amount::percent(60.0);
+        /// Plays all that leaves on mallets, to be heard with no instrument behind.
+        "audition" audition: Amount, "Audition", audition_level();
         /// Passes what you play straight through and silences the process.
         "bypass" bypass: Toggle, "Bypass", Toggle::BYPASS;
     }
@@ -325,6 +328,15 @@ impl Parameters {
     /// All at their defaults, and the audio thread's end of what is kept beside them.
     #[allow(clippy::new_ret_no_self)] // One constructor makes the pair.
     pub fn new() -> (Arc<Self>, AudioSide) {
+        Self::with_audition(audition_level())
+    }
+
+    /// The same for a program of its own, with no instrument behind: audition starts on, quietly.
+    pub fn of_program() -> (Arc<Self>, AudioSide) {
+        Self::with_audition(audition_level().starting_at(START_LEVEL_DB))
+    }
+
+    fn with_audition(audition: Amount) -> (Arc<Self>, AudioSide) {
         let (kept, audio) = exchange(Kept::default());
         let plain = |name: &str| name.to_owned();
         let copy = |copy: usize| CopyParameters::new(|name| format!("Copy {copy} {name}"));
@@ -332,7 +344,10 @@ impl Parameters {
         let motion = MotionParameters::new(plain);
         let growth = GrowthParameters::new(plain);
         let fold = FoldParameters::new(plain);
-        let output = OutputParameters::new(plain);
+        let output = OutputParameters {
+            audition: audition.build("Audition", true),
+            ..OutputParameters::new(plain)
+        };
         let line = LineParameters::new(plain);
         let choices = SavedChoices::new([
             ("grid", &phrase.grid),
@@ -439,6 +454,15 @@ impl Parameters {
     fn cued_by(&self, mapped: &IntParam) -> Option<u8> {
         let on_cue = chosen::<Advance>(&self.motion.advance) == Advance::OnCue;
         u8::try_from(whole(mapped)).ok().filter(|_| on_cue)
+    }
+
+    /// How loud the mallets are, in dB; none while they are off.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn audition(&self) -> Option<f32> {
+        let level = amount(&self.output.audition) as f32;
+        (level >= LOWEST_LEVEL_DB).then_some(level)
     }
 
     /// What copies 1 ..= 8 have of their own.
@@ -564,6 +588,11 @@ impl CopyParameters {
             octave: whole(&self.octave),
         }
     }
+}
+
+/// Off to begin with: most have an instrument behind.
+fn audition_level() -> Amount {
+    Amount::decibels(LOWEST_LEVEL_DB).or_below("Off")
 }
 
 /// The value, in range.

@@ -1,6 +1,7 @@
 //! A block: what the host says is put into the engine's words, what the engine says into the
 //! host's.
 
+use crate::audition::{Audition, Playing};
 use crate::bell::Bell;
 use crate::feed::Feed;
 use crate::handover::{AudioSide, Cause};
@@ -12,12 +13,14 @@ use nice_plug::prelude::*;
 use procession_core::clock::Transport;
 use procession_core::engine::{Controls, Engine, News};
 use procession_core::note;
+use procession_core::player::Event;
 use procession_core::settings::Settings;
 
 /// All that the audio thread owns.
 pub struct AudioThread {
     engine: Box<Engine>,
     outbox: Outbox,
+    audition: Audition,
     exchange: AudioSide,
     feed: Feed,
     bell: Bell,
@@ -30,6 +33,7 @@ impl AudioThread {
         Self {
             engine: Box::new(Engine::new(48_000.0)),
             outbox: Outbox::default(),
+            audition: Audition::default(),
             exchange,
             feed,
             bell,
@@ -39,45 +43,60 @@ impl AudioThread {
     /// Blocks come at `sample_rate` hertz from now on.
     pub fn prepare(&mut self, sample_rate: f32) {
         self.engine.prepare(f64::from(sample_rate));
+        self.audition.prepare(f64::from(sample_rate));
     }
 
     /// The host starts afresh: what sounds is ended in the next block, the phrase stays.
     pub fn reset(&mut self) {
-        self.engine.interrupt();
+        self.interrupt();
     }
 
-    /// Plays `frames` frames.
+    fn interrupt(&mut self) {
+        self.engine.interrupt();
+        self.audition.hush();
+    }
+
+    /// Plays a block. `buffer` holds the audio that comes in, and is where the audition is added.
     ///
     /// # Real-time
     /// Allocates never, blocks never; bounded by voices and by the notes in the block.
     pub fn process<P: Plugin<SysExMessage = ()>>(
         &mut self,
-        frames: u32,
+        buffer: &mut Buffer,
         parameters: &Parameters,
         context: &mut impl ProcessContext<P>,
     ) -> ProcessStatus {
         self.receive();
         if self.bell.takes_panic() {
-            self.engine.interrupt();
+            self.interrupt();
         }
-        let transport = heard_from(context.transport());
+        let frames = buffer.samples() as u32;
+        let transport = heard_from(context.transport(), context.plugin_api());
         let beats_per_bar = beats_per_bar(context.transport());
         let controls = controls(parameters, &mut self.exchange);
-        let Self { engine, outbox, .. } = self;
-        outbox.send_waiting(|event| context.try_send_event(event).is_ok());
+        // Out of the way means that the audio passes as it came.
+        let level = parameters.audition().filter(|_| !controls.bypass);
+        let engine = &mut self.engine;
+        let mut exit = Exit {
+            outbox: &mut self.outbox,
+            mallets: self.audition.begin(level, &controls.settings, buffer),
+        };
+        exit.outbox
+            .send_waiting(|event| context.try_send_event(event).is_ok());
         engine.begin(&transport, frames, &controls, |event| {
-            outbox.send(event, |event| context.try_send_event(event).is_ok());
+            exit.send(event, |event| context.try_send_event(event).is_ok());
         });
         while let Some(event) = context.next_event() {
             let to_host = |event| context.try_send_event(event).is_ok();
-            play_in(engine, outbox, event, frames, to_host);
+            play_in(engine, &mut exit, event, frames, to_host);
         }
         engine.finish(|event| {
-            outbox.send(event, |event| context.try_send_event(event).is_ok());
+            exit.send(event, |event| context.try_send_event(event).is_ok());
         });
+        exit.close();
         let news = self.report();
         self.show(&news, beats_per_bar);
-        if self.engine.is_idle() && self.outbox.is_empty() {
+        if self.engine.is_idle() && self.outbox.is_empty() && !self.audition.rings() {
             ProcessStatus::Normal
         } else {
             ProcessStatus::KeepAlive
@@ -116,6 +135,27 @@ impl AudioThread {
     }
 }
 
+/// Where all that sounds leaves: to the host, and to the mallets while they are on.
+struct Exit<'a> {
+    outbox: &'a mut Outbox,
+    mallets: Option<Playing<'a>>,
+}
+
+impl Exit<'_> {
+    fn send(&mut self, event: Event, to_host: impl FnMut(HostEvent) -> bool) {
+        if let Some(mallets) = &mut self.mallets {
+            mallets.play(&event);
+        }
+        self.outbox.send(event, to_host);
+    }
+
+    fn close(self) {
+        if let Some(mallets) = self.mallets {
+            mallets.finish();
+        }
+    }
+}
+
 fn controls(parameters: &Parameters, exchange: &mut AudioSide) -> Controls {
     Controls {
         settings: Settings {
@@ -131,9 +171,11 @@ fn controls(parameters: &Parameters, exchange: &mut AudioSide) -> Controls {
     }
 }
 
-fn heard_from(transport: &nice_plug::prelude::Transport) -> Transport {
+/// A program of its own has no song. The framework says that one rolls from the moment the program
+/// was opened, which would put every phrase in the middle of its plan; at rest, it starts with Hold.
+fn heard_from(transport: &nice_plug::prelude::Transport, api: PluginApi) -> Transport {
     Transport {
-        playing: transport.playing,
+        playing: transport.playing && api != PluginApi::Standalone,
         tempo: transport.tempo,
         position: transport.pos_beats(),
     }
@@ -152,14 +194,14 @@ fn beats_per_bar(transport: &nice_plug::prelude::Transport) -> f64 {
 /// An event that is played into the plug-in.
 fn play_in(
     engine: &mut Engine,
-    outbox: &mut Outbox,
+    exit: &mut Exit,
     event: HostEvent,
     frames: u32,
     mut to_host: impl FnMut(HostEvent) -> bool,
 ) {
     // An event that stands at the end of the slice belongs to it; the host may list it so.
     let frame = event.timing().min(frames);
-    let mut send = |event| outbox.send(event, &mut to_host);
+    let mut send = |event| exit.send(event, &mut to_host);
     match event {
         NoteEvent::NoteOn {
             channel,
@@ -185,7 +227,12 @@ fn play_in(
         other => {
             engine.play_until(frame, &mut send);
             // A host may list events out of order: what is late is sent now.
-            go_through(engine, outbox, at_frame(other, engine.frame()), to_host);
+            go_through(
+                engine,
+                exit.outbox,
+                at_frame(other, engine.frame()),
+                to_host,
+            );
         }
     }
 }
@@ -280,5 +327,24 @@ fn known_channel(channel: Channel) -> Option<note::Channel> {
     match channel {
         Channel::Number(number) => note::Channel::new(number),
         Channel::Wildcard => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn in_a_host_the_song_is_the_hosts_and_a_program_has_none() {
+        let mut told = nice_plug::prelude::Transport::new(48_000.0);
+        (told.playing, told.tempo) = (true, Some(108.0));
+        for (api, playing) in [
+            (PluginApi::Clap, true),
+            (PluginApi::Vst3, true),
+            (PluginApi::Standalone, false),
+        ] {
+            let heard = heard_from(&told, api);
+            assert_eq!((heard.playing, heard.tempo), (playing, Some(108.0)));
+        }
     }
 }

@@ -42,6 +42,7 @@ const CONTRACT: &str = "
     channels      | Channels      | One each    | All on one | One each           | no
     steady_level  | Steady level  | 0 %         | 200 %      | 100 %              | yes
     width         | Width         | 0 %         | 100 %      | 60 %               | yes
+    audition      | Audition      | Off         | 0 dB       | Off                | yes
     bypass        | Bypass        | Off         | On         | Off                | yes
     resulting     | Resulting     | Off         | Together   | Off                | yes
     resulting_level | Resulting level | 0 %     | 200 %      | 100 %              | yes
@@ -236,6 +237,12 @@ fn what_a_musician_types_is_understood() {
         ("steady_level", "-inf dB", "0 %"),
         ("copy3_level", "50 %", "50 %"),
         ("fold_amount", "50 percent", "50 %"),
+        ("audition", "-18 dB", "-18 dB"),
+        ("audition", "-18", "-18 dB"),
+        ("audition", "−12,5db", "-12.5 dB"),
+        ("audition", "off", "Off"),
+        ("audition", "-99", "-60 dB"),
+        ("audition", "6 dB", "0 dB"),
         ("grid", "1/16 Triplet", "1/16 triplet"),
         ("grid", "1/8T", "1/8 triplet"),
         ("motion", "build-up", "Build up"),
@@ -258,6 +265,8 @@ fn what_makes_no_sense_is_refused() {
         ("offset", "1e5"),
         ("offset", "--1"),
         ("width", "-12 dB"),
+        ("audition", "loud"),
+        ("audition", "50 %"),
         ("target_tonic", "H"),
         ("target_tonic", "Auto"),
         ("target_mode", "Dor"),
@@ -273,6 +282,12 @@ fn a_new_instance_plays_by_the_default_settings_of_the_engine() {
     let (parameters, _) = Parameters::new();
     assert_eq!(parameters.settings(), Settings::default());
     assert!(!parameters.hold() && !parameters.thru() && !parameters.bypass());
+}
+
+#[test]
+fn audition_is_off_to_begin_with_and_on_but_quiet_in_a_program_of_its_own() {
+    assert_eq!(Parameters::new().0.audition(), None);
+    assert_eq!(Parameters::of_program().0.audition(), Some(-18.0));
 }
 
 #[test]

@@ -308,7 +308,7 @@ fn is_proper(kind: &Kind, value: &ParamValue) -> bool {
         (Kind::Toggle(_), ParamValue::Bool(_)) => true,
         (Kind::Whole(whole), ParamValue::I32(value)) => whole.range().contains(value),
         (Kind::Choice(list), ParamValue::I32(place)) => list.id(*place).is_some(),
-        (Kind::Amount(amount), ParamValue::F32(value)) => amount.range.contains(value),
+        (Kind::Amount(amount), ParamValue::F32(value)) => amount.range().contains(value),
         _ => false,
     }
 }

@@ -49,6 +49,11 @@ pub struct Session {
     /// Events at frames since the session began, in order.
     live: Vec<(u64, Event)>,
     heard: Vec<Heard>,
+    /// What comes in at each frame of the session, left and right; none leaves the host's input
+    /// as it is.
+    incoming: Option<fn(u64) -> [f32; 2]>,
+    /// What went out, left and right, if it is kept.
+    sound: Option<[Vec<f32>; 2]>,
 }
 
 impl Session {
@@ -64,6 +69,8 @@ impl Session {
             score: Vec::new(),
             live: Vec::new(),
             heard: Vec::new(),
+            incoming: None,
+            sound: None,
             plugin,
         }
     }
@@ -84,6 +91,18 @@ impl Session {
     pub fn blocks(mut self, blocks: Blocks) -> Self {
         let longest = self.plugin.audio().setup().max_frames;
         self.blocks = BlockLengths::new(blocks, longest);
+        self
+    }
+
+    /// Audio comes in, left and right, by the frame of the session.
+    pub fn incoming(mut self, incoming: fn(u64) -> [f32; 2]) -> Self {
+        self.incoming = Some(incoming);
+        self
+    }
+
+    /// Keeps the audio that goes out from now on: see [`Session::sound`].
+    pub fn keeping_sound(mut self) -> Self {
+        self.sound = Some(Default::default());
         self
     }
 
@@ -296,6 +315,12 @@ impl Session {
     ) -> Result<(), Error> {
         let sample_rate = self.plugin.audio().setup().sample_rate;
         let playing = self.clock.playing;
+        if let Some(incoming) = self.incoming {
+            let [left, right] = self.plugin.audio().input();
+            for (frame, at) in (start..).take(block.frames() as usize).enumerate() {
+                [left[frame], right[frame]] = incoming(at);
+            }
+        }
         let heard = self.plugin.process(block)?;
         self.heard.extend(heard.iter().map(|timed| {
             let index = places.partition_point(|(first, ..)| *first <= timed.frame);
@@ -308,6 +333,10 @@ impl Session {
                 event: timed.event,
             }
         }));
+        if let Some(kept) = &mut self.sound {
+            let sides = kept.iter_mut().zip(self.plugin.audio().output());
+            sides.for_each(|(kept, side)| kept.extend(&side[..block.frames() as usize]));
+        }
         Ok(())
     }
 
@@ -336,6 +365,19 @@ impl Session {
     /// Everything heard since the session began, or since the last [`Session::forget`].
     pub fn recording(&self) -> Recording {
         Recording::new(self.heard.clone())
+    }
+
+    /// The audio that went out, left and right, since [`Session::keeping_sound`]; nothing without.
+    pub fn sound(&self) -> [&[f32]; 2] {
+        match &self.sound {
+            Some([left, right]) => [left, right],
+            None => [&[], &[]],
+        }
+    }
+
+    /// The same, and begins anew, so that a long session need not be kept whole.
+    pub fn take_sound(&mut self) -> [Vec<f32>; 2] {
+        self.sound.as_mut().map(std::mem::take).unwrap_or_default()
     }
 
     /// Forgets what was heard.

@@ -357,6 +357,72 @@ fn a_host_without_an_audio_bus_out_is_put_up_with() -> Outcome {
     })
 }
 
+/// With audition on, and a bar that rings.
+fn auditioning() -> Result<Playing, Error> {
+    let mut plugin = playing()?;
+    let parameter = plugin.parameter("Audition")?.number;
+    let value = plugin.value_of(parameter, "-18 dB")?;
+    let on = Block::of(64).event(0, Event::Value { parameter, value });
+    plugin.process(&on.event(1, Event::note_on(0, 62, 0.8)))?;
+    Ok(plugin)
+}
+
+/// Whether anything comes out in the next few blocks.
+fn is_heard(plugin: &mut Playing) -> Result<bool, Error> {
+    let mut heard = false;
+    for _ in 0..8 {
+        plugin.process(&Block::of(64))?;
+        heard |= plugin
+            .audio()
+            .output()
+            .iter()
+            .flatten()
+            .any(|sample| *sample != 0.0);
+    }
+    Ok(heard)
+}
+
+#[test]
+fn audition_is_heard_and_a_host_that_takes_the_audio_away_meanwhile_is_put_up_with() -> Outcome {
+    in_a_host_of_its_own(|| {
+        for buses in [
+            Buses::Missing,
+            Buses::NoOutput,
+            Buses::NoChannels,
+            Buses::NullBus,
+        ] {
+            let mut plugin = auditioning()?;
+            assert!(is_heard(&mut plugin)?);
+            plugin.audio().set_buses(buses);
+            plugin.process(&block_of(64, phrase()))?;
+            plugin.audio().set_buses(Buses::Stereo);
+            plugin.process(&block_of(64, phrase()))?;
+            assert!(is_heard(&mut plugin)?, "after {buses:?}");
+        }
+        Ok(())
+    })
+}
+
+/// A host may hand over channels that are null where it has switched the audio off. In its debug
+/// build the framework itself aborts then, so this is for the build that users have.
+#[test]
+fn audition_leaves_null_channels_alone() -> Outcome {
+    in_a_host_of_its_own(|| {
+        if std::env::var_os("PROCESSION_VST3").is_none() {
+            eprintln!("{NOT_TRIED}: null channels need a release bundle, named by PROCESSION_VST3");
+            return Ok(());
+        }
+        let mut plugin = auditioning()?;
+        plugin.audio().set_buses(Buses::NullChannels);
+        let heard = plugin.process(&block_of(64, phrase()))?;
+        assert_eq!(notes(heard), notes(&phrase()));
+        plugin.audio().set_buses(Buses::Stereo);
+        plugin.process(&block_of(64, phrase()))?;
+        assert!(is_heard(&mut plugin)?);
+        Ok(())
+    })
+}
+
 #[test]
 fn a_note_without_a_channel_or_a_key_does_no_harm() -> Outcome {
     in_a_host_of_its_own(|| {

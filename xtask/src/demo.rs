@@ -1,11 +1,12 @@
 //! `demo`: the main job in one command.
 //!
 //! Builds the plug-in, loads it as a host does, plays a phrase into it, lets it hold and play,
-//! and leaves what it answered as MIDI, as a picture and in words.
+//! and leaves what it answered as MIDI, as a picture and in words, and what it sounded like.
 
 mod files;
 mod performance;
 mod settings;
+mod sound;
 mod story;
 mod window;
 
@@ -51,8 +52,15 @@ pub fn run(arguments: Parser) -> Result<()> {
         performance.form.stages.len(),
         clap.display(),
     );
-    for file in files.iter().chain(&performance.windows) {
+    let sound = performance.sound.as_ref();
+    for file in files.iter().chain(sound.ok()).chain(&performance.windows) {
         println!("  {}", file.display());
+    }
+    match sound {
+        Ok(_) => println!(
+            "\nsound.wav is what came out of the plug-in's own audio output, the audition; it is quiet, so start quiet and turn up."
+        ),
+        Err(reason) => println!("\nNo sound.wav: {reason:#}"),
     }
     if performance.windows.is_empty() {
         println!(

@@ -5,6 +5,7 @@ mod bundle;
 mod demo;
 mod install;
 mod references;
+mod run;
 mod test;
 mod workspace;
 
@@ -17,14 +18,15 @@ cargo xtask VERB
 
   bundle [--debug]  build the plug-in as CLAP and VST3 for this system
   install           build, and copy both into your plug-in folders
-  demo              play a phrase through the plug-in; leaves MIDI, a picture and the plan
+  run               open the plug-in as a program, with no host
+  demo              play a phrase through the plug-in; leaves MIDI, sound, a picture and the plan
   test              run every test, and ask the outside references (needs Python 3)
   bench             measure the plug-in against a bare pass-through
   help              this text
 ";
 
 fn main() -> ExitCode {
-    match run(Parser::from_env()) {
+    match obey(Parser::from_env()) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             eprintln!("{error:#}");
@@ -33,7 +35,7 @@ fn main() -> ExitCode {
     }
 }
 
-fn run(mut arguments: Parser) -> Result<()> {
+fn obey(mut arguments: Parser) -> Result<()> {
     let verb = match arguments.next()? {
         Some(Arg::Value(verb)) => verb.to_string_lossy().into_owned(),
         Some(Arg::Long("help") | Arg::Short('h')) | None => "help".to_owned(),
@@ -42,6 +44,7 @@ fn run(mut arguments: Parser) -> Result<()> {
     match verb.as_str() {
         "bundle" => bundle::run(arguments),
         "install" => install::run(arguments),
+        "run" => run::run(arguments),
         "demo" => demo::run(arguments),
         "test" => test::run(arguments),
         "bench" => bench::run(arguments),

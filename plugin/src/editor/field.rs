@@ -256,7 +256,7 @@ impl Field<'_> {
         let step = match &self.declaration.kind {
             // A percent, or a tenth of a step.
             Kind::Amount(amount) => {
-                let range = amount.range.end() - amount.range.start();
+                let range = amount.range().end() - amount.range().start();
                 let unit = if amount.decimals > 1 { 0.1 } else { 1.0 };
                 unit / range
             }
@@ -343,7 +343,7 @@ impl Field<'_> {
         let x = |share: f32| track.min.x + share * track.width();
         let zero = match &self.declaration.kind {
             Kind::Whole(whole) if *whole.numbers.start() < 0 => 0.5,
-            Kind::Amount(amount) if *amount.range.start() < 0.0 => 0.5,
+            Kind::Amount(amount) if -amount.numbers.start() == *amount.numbers.end() => 0.5,
             _ => 0.0,
         };
         let now = self.parameter.normalized();

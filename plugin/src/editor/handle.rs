@@ -5,7 +5,7 @@
 //!   waits for went by before it listened (`x11/present.rs`: the request is sent whenever somebody
 //!   wants a redraw, but answers are asked for at mapping only). Hosts make a window, give it a
 //!   parent and show it, with as much time in between as they like. So ours is made as late as
-//!   that: with its parent, and shown at once.
+//!   that: with its parent, or for the program when it is run, and shown at once.
 //! - When a window is closed, the framework asks its thread to stop and means to wait for it. If
 //!   the thread is quick to stop hearing, it does not wait (`x11/window_thread.rs`: the request in
 //!   `run_until_closed` fails, and the join is left out). A process that ends in that moment

@@ -1,9 +1,11 @@
 //! The plug-in, loaded as a host loads it, and what it answers to the story.
 
+use super::sound::Recorder;
 use super::story::Story;
 use super::window::{self, Moment};
 use anyhow::{Context, Result, bail};
 use procession_core::form::Form;
+use procession_core::mallet::Mallets;
 use procession_core::note::{Key, Velocity};
 use procession_core::process::{Process, VoiceNote};
 use procession_core::settings::Settings;
@@ -26,6 +28,8 @@ pub struct Performance {
     pub turning: Option<(Beats, Beats)>,
     /// Pictures of the window that were left on the way.
     pub windows: Vec<PathBuf>,
+    /// The file of what came out of the plug-in's audio output, or why there is none.
+    pub sound: Result<PathBuf>,
 }
 
 /// Plays the story through the plug-in at `bundle`, faster than real time, and leaves pictures of
@@ -51,7 +55,8 @@ pub fn perform(
     let process = Process::new(story.phrase.clone(), settings, origin);
     let form = Form::new(&process);
     let turning = story.turning(&form, origin);
-    let mut session = Session::new(plugin).tempo(story.tempo);
+    let mut session = Session::new(plugin).tempo(story.tempo).keeping_sound();
+    let mut recorder = recorder(folder, origin * 60.0 / story.tempo);
     play_in(&mut session, story, turning)?;
     let mut windows = Vec::new();
     let moments = if window::is_possible() {
@@ -63,6 +68,7 @@ pub fn perform(
         &mut session,
         form.end() + 4.0,
         moments,
+        &mut recorder,
         |session, moment| {
             // The music does not depend on it.
             match window::picture(session, &folder.join(moment.name)) {
@@ -75,7 +81,8 @@ pub fn perform(
     // Off the plug-in goes silent, so every note has its end.
     let hold_off = session.plugin().setting("hold", "Off")?;
     session.event_in(0, hold_off);
-    session.run_frames(4096)?;
+    session.run_seconds(TAIL)?;
+    recorder.hear(session.take_sound());
     let recording = session.recording();
     let notes = notes(&recording, form.end(), story)?;
     let pans = (1..=16).map(|channel| recording.controller(channel, 10).last().map(|pan| pan.1));
@@ -87,7 +94,18 @@ pub fn perform(
         pans: pans.collect(),
         turning,
         windows,
+        sound: recorder.end(),
     })
+}
+
+/// Seconds for the last bars to ring.
+const TAIL: f64 = 1.0;
+
+/// Records from `begins` seconds on, as far as the plug-in is late to sound: with the music.
+fn recorder(folder: &Path, begins: f64) -> Recorder {
+    let rate = Setup::default().sample_rate;
+    let late = Mallets::new(rate).latency();
+    Recorder::new(folder, rate as u32, (begins * rate).round() as usize + late)
 }
 
 /// Through the host, in the words a user would type.
@@ -122,12 +140,14 @@ fn run(
     session: &mut Session,
     until: Beats,
     moments: Vec<Moment>,
+    recorder: &mut Recorder,
     mut stop: impl FnMut(&mut Session, &Moment) -> Result<()>,
 ) -> Result<()> {
     let progress = Progress::new();
     let mut moments = moments.into_iter().peekable();
     while session.position() < until {
         session.run(until / 50.0)?;
+        recorder.hear(session.take_sound());
         progress.show((session.position() / until).min(1.0));
         if let Some(moment) = moments.next_if(|moment| moment.at <= session.position()) {
             stop(session, &moment)?;

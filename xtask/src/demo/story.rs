@@ -5,6 +5,7 @@ use anyhow::{Context, Result, bail};
 use procession_core::exchange::midi;
 use procession_core::fold::detect_source;
 use procession_core::form::Form;
+use procession_core::mallet::START_LEVEL_DB;
 use procession_core::mode::{Mode, ModeName, PitchSet};
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
@@ -96,6 +97,7 @@ impl Story {
         let mut settings: Vec<_> = SETTINGS.map(|(id, value)| (id.into(), value.into())).into();
         settings.push(("grid".to_owned(), grid_name(grid).to_owned()));
         settings.push(("length".to_owned(), format!("{steps}")));
+        settings.push(("audition".to_owned(), format!("{START_LEVEL_DB} dB")));
         let mode = bright_target(&phrase);
         settings.push(("target_tonic".to_owned(), mode.0));
         settings.push(("target_mode".to_owned(), mode.1.name().to_owned()));

@@ -75,7 +75,7 @@ pub const GROUPS: [Group; 6] = [
     },
     Group {
         name: "Output",
-        ids: &["steady_level", "width", "channels", "bypass"],
+        ids: &["steady_level", "width", "audition", "channels", "bypass"],
     },
 ];
 

@@ -1,0 +1,205 @@
+//! Audition: the mallets play all that leaves as notes, into the audio that goes by.
+//!
+//! To be heard before anything is routed. Each voice stands where its pan puts it, also when all
+//! share a channel; the player's own hand stands in the middle. While audition is off and nothing
+//! rings, the audio is not touched.
+
+use nice_plug::prelude::Buffer;
+use procession_core::ledger::Message;
+use procession_core::mallet::Mallets;
+use procession_core::player::{Event, pan_of};
+use procession_core::settings::Settings;
+
+/// The middle, as a MIDI pan position.
+const MIDDLE: u8 = 64;
+
+/// No system gives out memory below this address. A host that has switched its audio off may hand
+/// over null for where the audio is; the framework counts on from there to the frame at which a
+/// slice begins, so that null is not the only address to mind.
+const FIRST_ADDRESS: usize = 0x1_0000;
+
+/// The mallets, between two blocks.
+pub struct Audition {
+    mallets: Mallets,
+    rings: bool,
+}
+
+impl Default for Audition {
+    /// Silent. Allocates all it will ever need.
+    fn default() -> Self {
+        // The rate is told before the first block.
+        Self::at(48_000.0)
+    }
+}
+
+impl Audition {
+    fn at(sample_rate: f64) -> Self {
+        Self {
+            mallets: Mallets::new(sample_rate),
+            rings: false,
+        }
+    }
+
+    /// Blocks come at `sample_rate` hertz from now on. Allocates.
+    pub fn prepare(&mut self, sample_rate: f64) {
+        *self = Self::at(sample_rate);
+    }
+
+    /// Whether anything is still to be heard.
+    pub fn rings(&self) -> bool {
+        self.rings
+    }
+
+    /// All bars fall silent in the next block, as fast as can be without a click.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn hush(&mut self) {
+        self.mallets.all_off();
+    }
+
+    /// Begins a block, at `level` dB or off. None if there is nothing to play or nowhere to play
+    /// to: no audio came with the block.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn begin<'a>(
+        &'a mut self,
+        level: Option<f32>,
+        settings: &Settings,
+        buffer: &'a mut Buffer<'_>,
+    ) -> Option<Playing<'a>> {
+        if level.is_none() && !self.rings {
+            return None;
+        }
+        let Some((left, right)) = sides(buffer) else {
+            self.mallets.reset();
+            self.rings = false;
+            return None;
+        };
+        self.mallets.set_level(level);
+        Some(Playing {
+            mallets: &mut self.mallets,
+            rings: &mut self.rings,
+            left,
+            right,
+            frame: 0,
+            voices: 1 + settings.motion.copies,
+            width: settings.output.width,
+        })
+    }
+}
+
+/// The mallets, during a block.
+pub struct Playing<'a> {
+    mallets: &'a mut Mallets,
+    rings: &'a mut bool,
+    left: &'a mut [f32],
+    right: &'a mut [f32],
+    /// Up to here the audio is done.
+    frame: usize,
+    voices: usize,
+    width: f64,
+}
+
+impl Playing<'_> {
+    /// Plays what leaves, on its frame. Events come in order of time.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn play(&mut self, event: &Event) {
+        match event.message {
+            Message::NoteOn {
+                key,
+                velocity,
+                voice,
+                id,
+                ..
+            } => {
+                self.ring_until(event.frame as usize);
+                let pan = voice.map_or(MIDDLE, |voice| pan_of(voice, self.voices, self.width));
+                self.mallets.note_on(id, key, velocity, pan);
+            }
+            Message::NoteOff { id, .. } => {
+                self.ring_until(event.frame as usize);
+                self.mallets.note_off(id);
+            }
+            Message::Control { .. } => (),
+        }
+    }
+
+    /// Plays the rest of the block.
+    pub fn finish(mut self) {
+        self.ring_until(self.left.len());
+        *self.rings = !self.mallets.is_silent();
+    }
+
+    fn ring_until(&mut self, frame: usize) {
+        let until = frame.clamp(self.frame, self.left.len());
+        let part = self.frame..until;
+        self.mallets
+            .render(&mut self.left[part.clone()], &mut self.right[part]);
+        self.frame = until;
+    }
+}
+
+/// Left and right, if they came with the block.
+fn sides<'a>(buffer: &'a mut Buffer<'_>) -> Option<(&'a mut [f32], &'a mut [f32])> {
+    let frames = buffer.samples();
+    let [left, right, ..] = buffer.as_slice() else {
+        return None;
+    };
+    let is_there = |side: &[f32]| side.len() == frames && side.as_ptr().addr() >= FIRST_ADDRESS;
+    (is_there(left) && is_there(right)).then_some((&mut **left, &mut **right))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use procession_core::note::{Channel, Key, Velocity};
+
+    fn stroke(frame: u32) -> Event {
+        let message = Message::NoteOn {
+            channel: Channel::FIRST,
+            key: Key::by_octave(62),
+            velocity: Velocity::new(0.8),
+            voice: Some(0),
+            id: 1,
+        };
+        Event { frame, message }
+    }
+
+    #[test]
+    fn with_no_audio_in_the_block_nothing_is_struck_and_nothing_rings() {
+        let mut audition = Audition::default();
+        let mut none = Buffer::default();
+        let playing = audition.begin(Some(-18.0), &Settings::default(), &mut none);
+        assert!(playing.is_none() && !audition.rings());
+    }
+
+    #[test]
+    fn what_rings_is_gone_when_the_audio_is_taken_away() {
+        let mut audition = Audition::default();
+        let (mut left, mut right) = ([0.0; 64], [0.0; 64]);
+        let mut playing = Playing {
+            mallets: &mut audition.mallets,
+            rings: &mut audition.rings,
+            left: &mut left,
+            right: &mut right,
+            frame: 0,
+            voices: 2,
+            width: 1.0,
+        };
+        playing.mallets.set_level(Some(-18.0));
+        playing.play(&stroke(3));
+        playing.finish();
+        assert!(audition.rings());
+        let mut none = Buffer::default();
+        assert!(
+            audition
+                .begin(None, &Settings::default(), &mut none)
+                .is_none()
+        );
+        assert!(!audition.rings() && audition.mallets.is_silent());
+    }
+}
