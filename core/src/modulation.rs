@@ -173,9 +173,10 @@ fn starts(process: &Process) -> [Option<Beats>; MAX_MODULATIONS] {
     let (end, _) = listed_end(process);
     let stages = Boundaries::new(process, end).take_while(|boundary| boundary.at < end - SAME);
     for (stage, boundary) in (1..=last).zip(stages) {
-        for index in 0..MAX_MODULATIONS {
+        for (index, start) in starts.iter_mut().enumerate() {
             if stage_of(index) == Some(stage) {
-                starts[index] = process.performed(&boundary).map(|at| at - process.origin());
+                let at = process.performed(&boundary);
+                *start = at.map(|at| at - process.origin());
             }
         }
     }

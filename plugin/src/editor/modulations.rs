@@ -114,7 +114,7 @@ impl Desk<'_> {
         let field = TextEdit::singleline(&mut text).desired_width(84.0);
         let field = ui
             .add(field)
-            .accessible_name(&format!("Place {}", index + 1));
+            .accessible_name(format!("Place {}", index + 1));
         if field.changed() {
             self.state.typing = Some((index, text.clone()));
             self.state.refused = None;
@@ -147,7 +147,7 @@ impl Desk<'_> {
                 }
             });
         menu.response
-            .accessible_name(&format!("Tonic {}", index + 1))
+            .accessible_name(format!("Tonic {}", index + 1))
             .on_hover_text("The tonic it leads to.");
         if tonic != modulation.tonic {
             self.exchange(
@@ -172,7 +172,7 @@ impl Desk<'_> {
                 }
             });
         menu.response
-            .accessible_name(&format!("Mode {}", index + 1))
+            .accessible_name(format!("Mode {}", index + 1))
             .on_hover_text("The mode it leads to.");
         if mode != modulation.mode {
             self.exchange(
@@ -196,9 +196,7 @@ impl Desk<'_> {
                 cycles => format!("over {cycles} cycles"),
             })
             .custom_parser(cycles_from);
-        let field = ui
-            .add(field)
-            .accessible_name(&format!("Over {}", index + 1));
+        let field = ui.add(field).accessible_name(format!("Over {}", index + 1));
         field.on_hover_text(
             "Over how many cycles the pitches that differ turn, one after another; 0 is at once.",
         );
@@ -216,7 +214,7 @@ impl Desk<'_> {
     fn remove(&mut self, ui: &mut Ui, index: usize) {
         let button = ui
             .button("Remove")
-            .accessible_name(&format!("Remove {}", index + 1));
+            .accessible_name(format!("Remove {}", index + 1));
         if button.on_hover_text("Takes this modulation out.").clicked() {
             self.changed = Some(with(self.plan(), index, None));
             self.state.typing = None;
