@@ -532,14 +532,13 @@ mod window {
         let parameter = automatable(&plugin).number;
         let (main, audio) = plugin.split();
         let open = AtomicBool::new(true);
-        let outcome = std::thread::scope(|scope| {
+        std::thread::scope(|scope| {
             let audio = scope.spawn(|| moving(audio, parameter, || open.load(Ordering::Relaxed)));
             let window = open_and_close(main, parameter, run_loop);
             open.store(false, Ordering::Relaxed);
             audio.join().expect("the audio thread does not panic")?;
             window
-        });
-        outcome
+        })
     }
 
     fn open_and_close(plugin: &mut Plugin, parameter: u32, run_loop: RunLoop) -> Outcome {
