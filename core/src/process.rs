@@ -141,6 +141,11 @@ impl Process {
         modulation.unwrap_or((&self.fold, self.fold.moved()))
     }
 
+    /// Whether a modulation is in charge at song position `at`, and not the fold's parameters.
+    pub fn is_modulated(&self, at: Beats) -> bool {
+        self.modes.fold_at(at - self.origin).is_some()
+    }
+
     /// The mode that the piece begins in, and every modulation that will take place, in order.
     pub fn mode_changes(&self) -> impl Iterator<Item = ModeChange> + '_ {
         let first = ModeChange {

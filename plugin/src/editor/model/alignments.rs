@@ -170,7 +170,7 @@ const NAMED: usize = 32;
 
 /// What meets by name, as it is heard after the fold.
 fn pairs(process: &Process, alignment: &Alignment) -> String {
-    let spelling = HeardSpelling::of(process);
+    let spelling = HeardSpelling::of(process, process.origin());
     let name = |key| spelling.key(process.fold().key(key));
     let (first, more) = alignment
         .meetings
@@ -193,7 +193,7 @@ fn sonority(process: &Process, alignment: &Alignment) -> String {
     }
     let keys = alignment.meetings.iter().flat_map(|(a, b)| [*a, *b]);
     let heard = keys.map(|key| process.fold().key(key));
-    name_of(process, Sonority::of(heard).pitch_classes)
+    name_of(process, Sonority::of(heard).pitch_classes, process.origin())
 }
 
 /// An attack in the small picture of a composite rhythm.

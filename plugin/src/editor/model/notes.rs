@@ -526,7 +526,7 @@ pub fn glow(bar: &Bar, now: Beats, sounding: u128) -> f32 {
 
 /// What a note is, in words: "Copy 1: F4, note 2 of 6, silent".
 pub fn bar_words(process: &Process, voice: usize, bar: &Bar) -> String {
-    let key = HeardSpelling::of(process).key(bar.key);
+    let key = HeardSpelling::of(process, bar.on).key(bar.key);
     let (number, all) = (bar.index + 1, process.phrase().notes().len());
     let silent = if bar.filled { "" } else { ", silent" };
     format!(

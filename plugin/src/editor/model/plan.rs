@@ -686,7 +686,7 @@ pub fn about(seen: &Seen, index: usize) -> Option<About> {
             if held { ", then held" } else { "" }
         ),
         facts: Circle::of_stage(seen, index, None).map_or(String::new(), |circle| circle.facts),
-        sonority: name_of(&seen.process, sounding),
+        sonority: name_of(&seen.process, sounding, stage.span.end - 1e-6),
     })
 }
 

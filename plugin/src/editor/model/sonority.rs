@@ -2,7 +2,7 @@
 //! above, the target below, and what has turned on the way from one to the other.
 
 use crate::editor::seen::Seen;
-use procession_core::fold::Turn;
+use procession_core::fold::{FoldMap, Turn};
 use procession_core::mode::{Mode, ModeName, PitchName, PitchSet, Spelling};
 use procession_core::note::Key;
 use procession_core::process::Process;
@@ -89,7 +89,8 @@ impl SonorityPicture {
     /// The sonority of `cycle` and the fold of what is seen.
     pub fn new(seen: &Seen, cycle: &Cycle) -> Self {
         let process = &seen.process;
-        let fold = process.fold();
+        let charge = Charge::at(process, cycle.span.end - 2.0 * HAIR);
+        let fold = charge.fold;
         let set = pitch_classes_in(process, cycle.span);
         let (source, target) = (fold.source(), fold.target());
         let target_tonic = fold.target_tonic_name();
@@ -111,10 +112,9 @@ impl SonorityPicture {
                 spelling.name(pitch_class)
             }),
         };
-        let spelling = HeardSpelling::of(process);
-        let settings = &process.settings().fold;
+        let spelling = HeardSpelling::under(&charge);
         Self {
-            name: name_of(process, set),
+            name: charge.name_of(set),
             when: cycle.words.clone(),
             sounding: spread(set, None, &|pitch_class| spelling.name(pitch_class)),
             source: heard(&source, source.spelling(), source.name()),
@@ -123,13 +123,13 @@ impl SonorityPicture {
                 target.spelling_from(target_tonic),
                 target.name_on(target_tonic),
             ),
-            turns: turn_lines(process, &columns),
-            folding: settings.fold != FoldKind::Off,
+            turns: turn_lines(&charge, &columns),
+            folding: charge.folding,
             kept: kept(&source, &target),
-            moved: moved(process),
-            next: next(process),
-            guess: guess(process),
-            suggestions: suggestions(process),
+            moved: moved(&charge),
+            next: next(&charge),
+            guess: guess(process, &charge),
+            suggestions: suggestions(process, &charge),
         }
     }
 }
@@ -211,15 +211,19 @@ fn columns(used: PitchSet) -> [u8; 12] {
 pub struct HeardSpelling([PitchName; 12]);
 
 impl HeardSpelling {
-    /// As the pitches of `process` are written now.
-    pub fn of(process: &Process) -> Self {
-        let fold = process.fold();
+    /// As the pitches of `process` are written at song position `at`.
+    pub fn of(process: &Process, at: Beats) -> Self {
+        Self::under(&Charge::at(process, at))
+    }
+
+    fn under(charge: &Charge) -> Self {
+        let fold = charge.fold;
         let by = |spelling: Spelling| std::array::from_fn(|class| spelling.name(class as u8));
-        if hears_target(process) {
+        if charge.hears_target {
             return Self(by(fold.target().spelling_from(fold.target_tonic_name())));
         }
         let mut names: [PitchName; 12] = by(fold.source().spelling());
-        for turn in &fold.order()[..fold.moved()] {
+        for turn in charge.turned() {
             let still_source = fold
                 .source()
                 .pitch_classes()
@@ -245,27 +249,58 @@ impl HeardSpelling {
     }
 }
 
-/// Whether everything that differs has turned, so that the target is what is heard.
-fn hears_target(process: &Process) -> bool {
-    let (fold, settings) = (process.fold(), &process.settings().fold);
-    settings.fold != FoldKind::Off && settings.amount > 0.0 && fold.moved() == fold.differing()
+/// The fold in charge at a moment, and how far it has gone.
+struct Charge<'a> {
+    fold: &'a FoldMap,
+    moved: usize,
+    /// Whether it moves anything at all.
+    folding: bool,
+    /// Whether the modulation plan put it in charge.
+    planned: bool,
+    /// Whether everything that differs has turned, so that the target is what is heard.
+    hears_target: bool,
 }
 
-/// What a set is called where it is heard now.
-pub fn name_of(process: &Process, set: PitchSet) -> String {
-    let fold = process.fold();
-    if !hears_target(process) {
-        return Sonority { pitch_classes: set }.name(Some(&fold.source()));
+impl<'a> Charge<'a> {
+    fn at(process: &'a Process, at: Beats) -> Self {
+        let (fold, moved) = process.fold_at(at);
+        let planned = process.is_modulated(at);
+        let settings = &process.settings().fold;
+        let folding = planned || settings.fold != FoldKind::Off;
+        let begun = planned || settings.amount > 0.0;
+        Self {
+            fold,
+            moved,
+            folding,
+            planned,
+            hears_target: folding && begun && moved == fold.differing(),
+        }
     }
-    let target = fold.target();
-    if set == target.pitch_classes() && set != PitchSet::CHROMATIC {
-        return target.name_on(fold.target_tonic_name());
+
+    fn turned(&self) -> &'a [Turn] {
+        &self.fold.order()[..self.moved]
     }
-    Sonority { pitch_classes: set }.name(Some(&target))
+
+    /// What a set is called where it is heard then.
+    fn name_of(&self, set: PitchSet) -> String {
+        let sonority = Sonority { pitch_classes: set };
+        if !self.hears_target {
+            return sonority.name(Some(&self.fold.source()));
+        }
+        let target = self.fold.target();
+        if set == target.pitch_classes() && set != PitchSet::CHROMATIC {
+            return target.name_on(self.fold.target_tonic_name());
+        }
+        sonority.name(Some(&target))
+    }
 }
 
-fn turn_lines(process: &Process, columns: &[u8; 12]) -> Vec<TurnLine> {
-    let fold = process.fold();
+/// What a set is called where it is heard at song position `at`.
+pub fn name_of(process: &Process, set: PitchSet, at: Beats) -> String {
+    Charge::at(process, at).name_of(set)
+}
+
+fn turn_lines(charge: &Charge, columns: &[u8; 12]) -> Vec<TurnLine> {
     let column = |class: u8| {
         columns
             .iter()
@@ -275,10 +310,11 @@ fn turn_lines(process: &Process, columns: &[u8; 12]) -> Vec<TurnLine> {
     let line = |(index, turn): (usize, &Turn)| TurnLine {
         from: column(turn.from.pitch_class()),
         to: column(turn.to.pitch_class()),
-        moved: index < fold.moved(),
+        moved: index < charge.moved,
         words: turn_words(turn),
     };
-    fold.order().iter().enumerate().map(line).collect()
+    let order = charge.fold.order().iter().enumerate();
+    order.map(line).collect()
 }
 
 fn turn_words(turn: &Turn) -> String {
@@ -291,37 +327,40 @@ fn kept(source: &Mode, target: &Mode) -> String {
     format!("{} of {} {tones} kept", common.len(), source.size())
 }
 
-fn moved(process: &Process) -> String {
-    let fold = process.fold();
-    if process.settings().fold.fold == FoldKind::Off {
+fn moved(charge: &Charge) -> String {
+    if !charge.folding {
         return "The fold is off: pitches stay as they are.".to_owned();
     }
-    if fold.differing() == 0 {
+    let differing = charge.fold.differing();
+    if differing == 0 {
         return "Nothing differs, so nothing moves.".to_owned();
     }
-    let count = format!("{} of {} moved", fold.moved(), fold.differing());
-    if fold.moved() == 0 {
+    let count = format!("{} of {differing} moved", charge.moved);
+    if charge.moved == 0 {
         return format!("{count}.");
     }
-    let words: Vec<String> = fold.order()[..fold.moved()]
-        .iter()
-        .map(turn_words)
-        .collect();
+    let words: Vec<String> = charge.turned().iter().map(turn_words).collect();
     format!("{count}: {}.", words.join(", "))
 }
 
-/// The next to turn, and the fold amount at which it does.
-fn next(process: &Process) -> Option<String> {
-    let fold = process.fold();
-    let turn = fold.order().get(fold.moved())?;
+/// The next to turn: the fold amount at which it does, or that a coming cycle brings it.
+fn next(charge: &Charge) -> Option<String> {
+    let fold = charge.fold;
+    let turn = turn_words(fold.order().get(charge.moved)?);
+    if charge.planned {
+        return Some(format!("Next, in a coming cycle: {turn}."));
+    }
     // The count of those moved is the amount's share, rounded.
-    let amount = 100.0 * (fold.moved() as f64 + 0.5) / fold.differing() as f64;
+    let amount = 100.0 * (charge.moved as f64 + 0.5) / fold.differing() as f64;
     // Upwards to a tenth, the finest the amount is set to, so that it does happen there.
     let amount = (amount * 10.0 - 1e-9).ceil() / 10.0;
-    Some(format!("Next, at {amount} %: {}.", turn_words(turn)))
+    Some(format!("Next, at {amount} %: {turn}."))
 }
 
-fn guess(process: &Process) -> String {
+fn guess(process: &Process, charge: &Charge) -> String {
+    if charge.planned {
+        return "The modulation plan led here. Its own list changes it.".to_owned();
+    }
     let settings = &process.settings().fold;
     let size = process.fold().source().size();
     match (settings.source_tonic, settings.source_mode) {
@@ -338,10 +377,10 @@ fn guess(process: &Process) -> String {
 
 /// The modes of seven notes on the guessed tonic in which the phrase lies as well, the first few
 /// of the list; none unless a mode of five was guessed.
-fn suggestions(process: &Process) -> Vec<Suggestion> {
+fn suggestions(process: &Process, charge: &Charge) -> Vec<Suggestion> {
     const FEW: usize = 3;
     let source = process.fold().source();
-    if process.settings().fold.source_mode.is_some() || source.size() != 5 {
+    if charge.planned || process.settings().fold.source_mode.is_some() || source.size() != 5 {
         return Vec::new();
     }
     let played: PitchSet = process
@@ -561,7 +600,7 @@ mod tests {
             settings.fold.source_mode = Some(ModeName::Ionian);
         })
         .process;
-        let spelling = HeardSpelling::of(&process);
+        let spelling = HeardSpelling::of(&process, 0.0);
         let name = |number| spelling.key(Key::new(number).expect("a key"));
         assert_eq!(name(60), "C4");
         assert_eq!(name(61), "D♭4");
