@@ -46,6 +46,13 @@ impl Look {
     }
 }
 
+impl Look {
+    /// The hue of a part: of a voice its own, of the resulting line that of what is now.
+    pub fn hue(&self, part: usize) -> Color32 {
+        self.voices.get(part).copied().unwrap_or(self.accent)
+    }
+}
+
 const fn hex(rgb: u32) -> Color32 {
     Color32::from_rgb((rgb >> 16) as u8, (rgb >> 8) as u8, rgb as u8)
 }

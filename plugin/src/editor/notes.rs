@@ -51,7 +51,7 @@ pub fn show(
     };
     let frame = Frame::new(seen, now, chosen, zoom);
     let stretch = state.stretch(seen, &frame);
-    let places = Places::new(rect, seen.process.voices());
+    let places = Places::new(rect, stretch.voices.len());
     let heads = heads(seen, frame.now.unwrap_or(frame.span.start));
     let scene = Scene {
         seen,
@@ -62,8 +62,8 @@ pub fn show(
     };
     scene.heading(ui);
     scene.cycles(ui);
-    for head in &heads {
-        scene.lane(ui, head);
+    for (lane, head) in heads.iter().enumerate() {
+        scene.lane(ui, lane, head);
     }
     scene.attacks(ui);
     scene.playhead(ui);
@@ -105,7 +105,7 @@ struct Places {
 const ARROW: f32 = 8.0;
 
 impl Places {
-    fn new(rect: Rect, voices: usize) -> Self {
+    fn new(rect: Rect, lanes_in_all: usize) -> Self {
         let rect = rect.shrink2(vec2(8.0, 6.0));
         let roomy = rect.height() > 300.0;
         let heads = (rect.width() * 0.2).clamp(112.0, 150.0);
@@ -128,21 +128,21 @@ impl Places {
             heads,
             notes: cycles.x_range(),
             lanes,
-            lane_height: (lanes.height() / voices as f32).min(120.0),
+            lane_height: (lanes.height() / lanes_in_all as f32).min(120.0),
             attacks,
             cycles,
             roomy,
         }
     }
 
-    fn lane(&self, voice: usize) -> Rect {
-        let top = self.lanes.top() + voice as f32 * self.lane_height;
+    fn lane(&self, lane: usize) -> Rect {
+        let top = self.lanes.top() + lane as f32 * self.lane_height;
         let size = vec2(self.lanes.width(), self.lane_height);
         Rect::from_min_size(pos2(self.lanes.left(), top), size)
     }
 
-    fn notes(&self, voice: usize) -> Rect {
-        Rect::from_x_y_ranges(self.notes, self.lane(voice).y_range())
+    fn notes(&self, lane: usize) -> Rect {
+        Rect::from_x_y_ranges(self.notes, self.lane(lane).y_range())
     }
 
     fn x(&self, at: Beats, span: Span) -> f32 {
@@ -203,16 +203,16 @@ impl Scene<'_> {
         }
     }
 
-    fn lane(&self, ui: &Ui, head: &Head) {
-        let lane = self.places.lane(head.voice);
-        let notes = self.places.notes(head.voice);
+    fn lane(&self, ui: &Ui, index: usize, head: &Head) {
+        let lane = self.places.lane(index);
+        let notes = self.places.notes(index);
         ui.painter().hline(
             lane.x_range(),
             lane.bottom(),
             Stroke::new(1.0, self.look.rule),
         );
         self.head(ui, head, lane);
-        let visible = self.visible(head.voice);
+        let visible = self.visible(index);
         let mut shapes = Vec::new();
         for bar in visible {
             self.bar(&mut shapes, head.voice, bar, notes);
@@ -222,7 +222,7 @@ impl Scene<'_> {
         let response = name(ui, lane, ("lane", head.voice), &words);
         let under = response
             .hover_pos()
-            .and_then(|at| self.bar_under(at, head.voice, notes));
+            .and_then(|at| self.bar_under(at, index, notes));
         match under {
             // What glides past is not named: nobody could read it.
             Some(bar) if self.frame.now.is_none() => {
@@ -235,7 +235,7 @@ impl Scene<'_> {
     /// Mark and line of the voice, its name and its place.
     fn head(&self, ui: &Ui, head: &Head, lane: Rect) {
         let (look, painter) = (self.look, ui.painter());
-        let hue = look.voices[head.voice];
+        let hue = look.hue(head.voice);
         let width = self.places.heads;
         let middle = pos2(lane.left() + 12.0, lane.center().y);
         let radius = (lane.height() * 0.28).min(5.0);
@@ -291,7 +291,7 @@ impl Scene<'_> {
     }
 
     fn bar(&self, shapes: &mut Vec<Shape>, voice: usize, bar: &Bar, notes: Rect) {
-        let hue = self.look.voices[voice];
+        let hue = self.look.hue(voice);
         let place = self.bar_rect(bar, notes);
         if !bar.filled {
             let outline = place.shrink(0.5);
@@ -329,8 +329,8 @@ impl Scene<'_> {
         Rect::from_min_max(pos2(left, top), pos2(right, top + height))
     }
 
-    fn visible(&self, voice: usize) -> &[Bar] {
-        let bars = &self.stretch.voices[voice];
+    fn visible(&self, lane: usize) -> &[Bar] {
+        let bars = &self.stretch.voices[lane];
         // The longest note lasts a cycle, twice that if it drifts at half the tempo.
         let reach = 2.0 * self.seen.phrase().length();
         let from = bars.partition_point(|bar| bar.on < self.frame.span.start - reach);
@@ -338,8 +338,8 @@ impl Scene<'_> {
         &bars[from..until]
     }
 
-    fn bar_under(&self, at: Pos2, voice: usize, notes: Rect) -> Option<&Bar> {
-        let mut bars = self.visible(voice).iter();
+    fn bar_under(&self, at: Pos2, lane: usize, notes: Rect) -> Option<&Bar> {
+        let mut bars = self.visible(lane).iter();
         bars.find(|bar| self.bar_rect(bar, notes).expand(3.0).contains(at))
     }
 

@@ -10,7 +10,8 @@ use procession_core::motion::Dwelling;
 use procession_core::note::Key;
 use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
-use procession_core::settings::{Growth, MAX_COPIES, Motion, Settings};
+use procession_core::resulting::{RESULTING, ResultingNotes, sings};
+use procession_core::settings::{Growth, MAX_COPIES, Motion, Resulting, Settings};
 use procession_core::time::{Beats, Span, from_ticks};
 
 /// What notes are drawn from: as long as it is the same, so are they.
@@ -119,7 +120,7 @@ fn reach(phrase: &Phrase, zoom: Zoom) -> Beats {
 pub struct Stretch {
     /// Where in the song.
     pub span: Span,
-    /// The notes of each voice, in order of onset.
+    /// The notes of each voice, and of the resulting line if there is one, in order of onset.
     pub voices: Vec<Vec<Bar>>,
     /// The composite rhythm.
     pub attacks: Vec<Attack>,
@@ -191,18 +192,28 @@ pub struct CycleStart {
 impl Stretch {
     /// The notes of `process` in `span`.
     pub fn new(process: &Process, span: Span) -> Self {
-        let heard: Vec<Vec<VoiceNote>> = (0..process.voices())
-            .map(|voice| process.notes(voice, span).collect())
+        let heard: Vec<Vec<VoiceNote>> = process
+            .parts()
+            .map(|part| heard(process, part, span))
             .collect();
-        let voices = heard.iter().enumerate();
+        let parts = process.parts().zip(&heard);
         Self {
             span,
-            voices: voices
-                .map(|(voice, heard)| bars(process, voice, span, heard))
+            voices: parts
+                .map(|(part, heard)| bars(process, part, span, heard))
                 .collect(),
-            attacks: attacks(heard.iter().flatten()),
+            // The resulting line doubles what others strike.
+            attacks: attacks(heard.iter().take(process.voices()).flatten()),
             cycles: cycles(process, span),
         }
+    }
+}
+
+fn heard(process: &Process, part: usize, span: Span) -> Vec<VoiceNote> {
+    if part == RESULTING {
+        ResultingNotes::new(process, span).collect()
+    } else {
+        process.notes(part, span).collect()
     }
 }
 
@@ -243,12 +254,12 @@ fn cycles(process: &Process, span: Span) -> Vec<CycleStart> {
 
 /// The lane of a voice: what is heard filled, what is silent hollow.
 fn bars(process: &Process, voice: usize, span: Span, heard: &[VoiceNote]) -> Vec<Bar> {
-    let lane = Lane::of(process, voice);
+    let lane = Lane::of(process, voice, span.start, heard);
     let mut bars: Vec<Bar> = heard
         .iter()
         .map(|note| lane.bar(note.index, note.key, Span::new(note.on, note.off), true))
         .collect();
-    if may_be_silent(process, voice) {
+    if voice != RESULTING && may_be_silent(process, voice) {
         bars.extend(silent(process, voice, span, heard, &lane));
         bars.sort_by(|a, b| a.on.total_cmp(&b.on));
     }
@@ -331,7 +342,7 @@ fn silent_in_lap(
         .filter_map(|(index, note)| {
             let at = reading.time_of(lap.start + note.onset)?;
             let silent = span.contains(at) && !is_heard(index, at);
-            let key = Lane::key(process, reading.voice, note.key);
+            let key = Lane::key(process, reading.voice, note.key, at);
             silent.then(|| lane.bar(index, key, Span::new(at, at + note.length), false))
         })
         .collect()
@@ -373,18 +384,26 @@ struct Lane {
 }
 
 impl Lane {
-    fn of(process: &Process, voice: usize) -> Self {
-        let notes = process.phrase().notes().iter();
-        let keys = notes.map(|note| Self::key(process, voice, note.key).number());
+    /// As wide as what is heard in the stretch, and the whole phrase at its beginning.
+    fn of(process: &Process, voice: usize, at: Beats, heard: &[VoiceNote]) -> Self {
+        let phrase = match voice {
+            RESULTING => &[],
+            _ => process.phrase().notes(),
+        };
+        let written = phrase
+            .iter()
+            .map(|note| Self::key(process, voice, note.key, at));
+        let keys = written.chain(heard.iter().map(|note| note.key));
+        let keys = keys.map(Key::number);
         Self {
             low: keys.clone().min().unwrap_or(60),
             high: keys.max().unwrap_or(60),
         }
     }
 
-    /// What a voice makes of a key of the phrase.
-    fn key(process: &Process, voice: usize, key: Key) -> Key {
-        let folded = i32::from(process.fold().key(key).number());
+    /// What a voice makes of a key of the phrase at song position `at`.
+    fn key(process: &Process, voice: usize, key: Key, at: Beats) -> Key {
+        let folded = i32::from(process.folded(key, at).number());
         Key::by_octave(folded + 12 * octave(process, voice))
     }
 
@@ -421,9 +440,30 @@ pub struct Head {
 
 /// The heads of all lanes, as they stand at song position `at`.
 pub fn heads(seen: &Seen, at: Beats) -> Vec<Head> {
-    (0..seen.process.voices())
-        .map(|voice| head(seen, voice, at))
-        .collect()
+    let head = |part| match part {
+        RESULTING => line_head(seen, at),
+        voice => head(seen, voice, at),
+    };
+    seen.process.parts().map(head).collect()
+}
+
+fn line_head(seen: &Seen, at: Beats) -> Head {
+    let picks = match seen.settings().resulting.which {
+        Resulting::Top | Resulting::Off => "the top",
+        Resulting::Bottom => "the bottom",
+        Resulting::Together => "coincidences",
+    };
+    let place = if sings(&seen.process, at) {
+        picks.to_owned()
+    } else {
+        format!("{picks}, resting")
+    };
+    Head {
+        voice: RESULTING,
+        name: voice_name(RESULTING),
+        place,
+        moving: false,
+    }
 }
 
 fn head(seen: &Seen, voice: usize, at: Beats) -> Head {
@@ -787,6 +827,28 @@ mod tests {
             .filter_map(|cycle| cycle.number)
             .collect();
         assert_eq!(numbers[..3], [1, 2, 3]);
+    }
+
+    #[test]
+    fn the_resulting_line_has_a_lane_and_says_when_it_rests() {
+        let mut settings = Settings::default();
+        settings.motion.motion = Motion::Jump;
+        settings.motion.dwell = 4;
+        settings.resulting.which = Resulting::Top;
+        let seen = crate::editor::model::circle::tests::seen("D4 F4 . A4 . C5", settings, None);
+        // From beat 16 on; a step ahead from beat 22 on; the line enters a cycle of 1.5 beats later.
+        let stretch = Stretch::new(&seen.process, Span::new(22.0, 25.0));
+        assert_eq!(stretch.voices.len(), 3);
+        let line: Vec<u8> = stretch.voices[2]
+            .iter()
+            .map(|bar| bar.key.number())
+            .collect();
+        assert_eq!(line, [65, 65, 69, 69, 72, 72]);
+        // Whoever doubles is no further voice of the composite.
+        assert!(stretch.attacks.iter().all(|attack| attack.voices() <= 2));
+        let place = |at| heads(&seen, at)[2].place.clone();
+        assert_eq!(place(23.0), "the top, resting");
+        assert_eq!(place(24.0), "the top");
     }
 
     #[test]

@@ -25,7 +25,7 @@ pub struct Group {
 
 /// In the order in which a piece is made. Hold stands in the header, what a copy has of its own in
 /// [`COPY_IDS`].
-pub const GROUPS: [Group; 6] = [
+pub const GROUPS: [Group; 5] = [
     Group {
         name: "Phrase",
         ids: &["grid", "length", "snap", "thru"],
@@ -70,12 +70,17 @@ pub const GROUPS: [Group; 6] = [
         ],
     },
     Group {
-        name: "Line",
-        ids: &["resulting", "resulting_level", "resulting_octave"],
-    },
-    Group {
         name: "Output",
-        ids: &["steady_level", "width", "audition", "channels", "bypass"],
+        ids: &[
+            "steady_level",
+            "width",
+            "resulting",
+            "resulting_level",
+            "resulting_octave",
+            "audition",
+            "channels",
+            "bypass",
+        ],
     },
 ];
 
@@ -117,7 +122,6 @@ pub fn matters(id: &str, settings: &Settings) -> bool {
         "copies_grow" => grows && motion.copies > 0,
         "source_tonic" | "source_mode" => settings.fold.fold == FoldKind::ByDegree,
         "target_tonic" | "target_mode" | "fold_amount" => settings.fold.fold != FoldKind::Off,
-        "width" => !settings.output.all_on_one,
         _ => true,
     }
 }
