@@ -42,6 +42,7 @@ pub mod clock;
 pub mod capture;
 pub mod engine;
 pub mod form;
+pub mod fit;
 pub mod mallet;
 pub mod sonority;
 pub mod exchange;

@@ -10,6 +10,7 @@ use egui_kittest::kittest::Queryable;
 use procession::editor::look::{Look, Theme};
 use procession::editor::plan::{PlanState, show};
 use procession::editor::seen::Seen;
+use procession::editor::wish::Wish;
 use procession_core::mode::ModeName;
 use procession_core::settings::{CopiesMove, FoldKind, Growth, Settings, Shifts};
 
@@ -21,6 +22,7 @@ struct Desk {
     seen: Seen,
     state: PlanState,
     chosen: Option<usize>,
+    wishes: Vec<Wish>,
     rect: Rect,
 }
 
@@ -36,6 +38,7 @@ impl Screen {
             seen,
             state: PlanState::default(),
             chosen: None,
+            wishes: Vec::new(),
             rect: Rect::NOTHING,
         };
         let look = Look::of(Theme::Dark);
@@ -45,9 +48,10 @@ impl Screen {
                 seen,
                 state,
                 chosen,
+                wishes,
                 ..
             } = desk;
-            assert_eq!(show(ui, seen, &look, state, chosen), []);
+            wishes.extend(show(ui, seen, &look, state, chosen));
         });
         harness.run();
         Self(harness)
@@ -236,7 +240,7 @@ fn without_a_phrase_it_says_what_will_be_here() {
 fn texts(shapes: &[egui::epaint::ClippedShape]) -> Vec<(String, Rect)> {
     fn gather(shape: &Shape, into: &mut Vec<(String, Rect)>) {
         match shape {
-            Shape::Text(text) if !text.galley.is_empty() => {
+            Shape::Text(text) if !text.galley.text().trim().is_empty() => {
                 into.push((text.galley.text().to_owned(), shape.visual_bounding_rect()));
             }
             Shape::Vec(shapes) => shapes.iter().for_each(|shape| gather(shape, into)),
@@ -290,4 +294,57 @@ fn at_every_size_all_words_are_inside_and_none_lies_on_another() {
             }
         }
     }
+}
+
+/// Types into the field for the length of the whole.
+fn ask_for(screen: &mut Screen, text: &str) {
+    screen.0.get_by_label("Make it last").click();
+    screen.0.run();
+    screen.0.event(Event::Text(text.to_owned()));
+    screen.0.run();
+    screen.0.key_press(Key::Enter);
+    screen.0.run();
+}
+
+#[test]
+fn a_length_that_is_typed_is_answered_with_counts_of_which_one_is_clicked() {
+    for size in [vec2(900.0, 300.0), vec2(340.0, 220.0)] {
+        // At 120 a cycle lasts a second: 9 dwells of 8 and 8 drifts of 4 are 1:44.
+        let mut screen = Screen::new(seen(EIGHT, Settings::default(), 0.0), size);
+        ask_for(&mut screen, "2:10");
+        screen.0.get_by_label("To last 2:10:");
+        // 9 D + 8 R = 130 is 10 and 5, and only that: D is 2 more than a multiple of 8.
+        screen
+            .0
+            .get_by_label("Dwell 10 cycles, drift over 5 cycles: 2:10")
+            .click();
+        screen.0.run();
+        assert_eq!(
+            screen.0.state().wishes,
+            [
+                Wish::Type("dwell", "10".to_owned()),
+                Wish::Type("drift", "5".to_owned())
+            ]
+        );
+        assert!(screen.0.query_by_label("To last 2:10:").is_none(), "closed");
+    }
+}
+
+#[test]
+fn a_length_out_of_reach_says_what_is_in_reach_and_no_length_what_would_be_one() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 0.0), vec2(900.0, 300.0));
+    ask_for(&mut screen, "60");
+    // 9 dwells of 6 to 12 and 8 drifts of 2 to 8 cycles.
+    screen.0.get_by_label(
+        "1:00:00 is out of reach of customary repeats: the shortest is 1:10, the longest 2:52.",
+    );
+    screen
+        .0
+        .get_by_label("Dwell 12 cycles, drift over 8 cycles: 2:52");
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 0.0), vec2(900.0, 300.0));
+    ask_for(&mut screen, "soon");
+    let [Wish::Say(said)] = &screen.0.state().wishes[..] else {
+        panic!("{:?}", screen.0.state().wishes);
+    };
+    assert!(said.starts_with("\"soon\" is no length of time."), "{said}");
 }

@@ -194,11 +194,13 @@ fn every_view_and_every_group_of_parameters_is_a_click_away() {
             let places = [
                 ("alignments", (447, 262)),
                 ("phrase", (525, 262)),
-                ("sonority", (593, 262)),
+                ("modes", (582, 262)),
+                ("sonority", (649, 262)),
                 ("group-phrase", (733, 85)),
-                ("group-growth", (827, 85)),
-                ("group-mode", (873, 85)),
-                ("group-output", (919, 85)),
+                ("group-growth", (818, 85)),
+                ("group-mode", (860, 85)),
+                ("group-line", (891, 85)),
+                ("group-output", (925, 85)),
             ];
             let mut before = window.picture()?;
             for (name, place) in places {
@@ -483,6 +485,34 @@ fn a_value_is_typed_on_a_real_keyboard() {
         reads(&mut plugin, &mut window, "copies", "5 copies")?;
         window.close(&mut plugin)
     });
+}
+
+#[test]
+fn a_length_is_asked_for_and_one_click_sets_the_counts() {
+    on_a_screen(
+        "a_length_is_asked_for_and_one_click_sets_the_counts",
+        || {
+            let mut plugin = playing()?;
+            let window = json!({"width": 960, "height": 640, "zoom": 1.0, "dark": false});
+            let state = state(&mut plugin, window, &[("hold", json!({"bool": true}))])?;
+            plugin.load(&state)?;
+            let mut window = Window::open(&mut plugin)?;
+            window.wait_until_drawn(&mut plugin)?;
+            roll(&mut plugin, &mut window, 120.0, 10)?;
+            window.click(&mut plugin, (650, 90))?;
+            for key in [Key::Letter('5'), Key::Return] {
+                window.strike(&mut plugin, key)?;
+            }
+            roll(&mut plugin, &mut window, 121.0, 10)?;
+            // What is offered comes up out of the paper in a moment.
+            window.wait(&mut plugin, Duration::from_millis(400))?;
+            window.screenshot(&shots().join("make-it-last.png"))?;
+            // 13 dwells and 12 drifts of cycles of 1.5 s: 5:00 is 200 cycles, 8 of each.
+            window.click(&mut plugin, (560, 138))?;
+            reads(&mut plugin, &mut window, "drift", "8 cycles")?;
+            window.close(&mut plugin)
+        },
+    );
 }
 
 #[test]

@@ -43,7 +43,7 @@ impl Field<'_> {
         let value = if self.bare {
             row
         } else {
-            row.with_min_x(row.min.x + (row.width() * 0.41).floor())
+            row.with_min_x(row.min.x + name_width(row))
         };
         match &self.declaration.kind {
             Kind::Toggle(_) => self.toggle(ui, row, value, look),
@@ -303,13 +303,19 @@ impl Field<'_> {
         if self.bare {
             return;
         }
-        ui.painter().text(
-            pos2(row.min.x, row.center().y),
-            Align2::LEFT_CENTER,
-            &self.declaration.name,
-            FontId::proportional(13.0),
-            if self.matters { look.ink } else { look.quiet },
-        );
+        let colour = self.ink(look);
+        let laid = |size: f32| {
+            let name = self.declaration.name.clone();
+            ui.painter()
+                .layout_no_wrap(name, FontId::proportional(size), colour)
+        };
+        let mut name = laid(13.0);
+        let share = (name_width(row) - 5.0) / name.size().x;
+        if share < 1.0 {
+            name = laid((13.0 * share).max(10.5));
+        }
+        let at = pos2(row.min.x, row.center().y - name.size().y / 2.0);
+        ui.painter().galley(at, name, colour);
     }
 
     fn frame(&self, ui: &Ui, value: Rect, response: &Response, look: &Look) {
@@ -385,6 +391,11 @@ impl Field<'_> {
             ui.weak(format!("{how} for {usual}."));
         });
     }
+}
+
+/// What a name takes of its row.
+fn name_width(row: Rect) -> f32 {
+    (row.width() * 0.41).floor()
 }
 
 fn options(ui: &mut Ui, names: &[&'static str], now: &str) -> Option<&'static str> {

@@ -4,6 +4,7 @@ pub mod alignments;
 pub mod circle;
 pub mod files;
 pub mod history;
+pub mod last;
 pub mod layout;
 pub mod modulations;
 pub mod notes;

@@ -3,6 +3,8 @@
 //!
 //! A stage that is clicked is chosen: looked at, not played. Other views show it then.
 
+pub mod last;
+
 use crate::editor::circle::{fitting, put, voice_line};
 use crate::editor::look::{Look, mark};
 use crate::editor::model::plan::{
@@ -30,6 +32,7 @@ pub struct PlanState {
     follows: bool,
     laid_out: Option<LaidOut>,
     told: Option<(usize, Essence, About)>,
+    last: last::LastState,
 }
 
 /// A plan laid out, and what it was laid out from.
@@ -127,6 +130,10 @@ pub fn show(
         frame.draw(plan, hovered, *chosen, head);
     }
     draw_words(ui, seen, look, &rooms, state, *chosen, head);
+    let wishes = match rooms.words.first() {
+        Some(row) => last::show(ui, *row, seen, look, &mut state.last),
+        None => Vec::new(),
+    };
     response.widget_info(|| {
         let (lasts, now) = (totals(seen), now_in_words(seen, *chosen, head));
         let label = format!("Plan: {}. {}", lasts[0], now[0]);
@@ -148,7 +155,7 @@ pub fn show(
             });
         });
     }
-    Vec::new()
+    wishes
 }
 
 /// Who gets which room.
@@ -375,7 +382,7 @@ fn draw_words(
     let painter = ui.painter();
     let middle = |room: &Rect| pos2(room.left(), room.center().y);
     if let Some(room) = rooms.words.first() {
-        let mut width = room.width();
+        let mut width = room.width() - last::width(room.width());
         if state.window.is_some() {
             let hint = fitting(
                 painter,

@@ -69,19 +69,25 @@ impl Views {
     }
 }
 
+/// Between two words of a row, in points.
+const LEAST_PADDING: f32 = 5.0;
+
 /// A row of words, one of them chosen; which one was clicked, if any.
 pub fn choose(ui: &mut Ui, names: &[&str], chosen: usize, look: &Look) -> Option<usize> {
     let row = ui.allocate_space(vec2(ui.available_width(), 26.0)).1;
-    let font = FontId::proportional(13.0);
-    let width = |name: &str| {
-        ui.painter()
-            .layout_no_wrap(name.to_owned(), font.clone(), look.ink)
-            .size()
-            .x
+    let widths = |font: &FontId| -> Vec<f32> {
+        let words = names.iter().map(|name| (*name).to_owned());
+        let laid = words.map(|name| ui.painter().layout_no_wrap(name, font.clone(), look.ink));
+        laid.map(|galley| galley.size().x).collect()
     };
-    let widths: Vec<f32> = names.iter().map(|name| width(name)).collect();
+    let least = LEAST_PADDING * names.len() as f32;
+    let large = FontId::proportional(13.0);
+    // Where there is not room for all, they are written smaller rather than cut.
+    let share = (row.width() - least) / widths(&large).iter().sum::<f32>().max(1.0);
+    let font = FontId::proportional((13.0 * share).clamp(10.5, 13.0));
+    let widths = widths(&font);
     let spare = row.width() - widths.iter().sum::<f32>();
-    let padding = (spare / names.len().max(1) as f32).clamp(4.0, 24.0);
+    let padding = (spare / names.len().max(1) as f32).clamp(LEAST_PADDING, 24.0);
     let mut left = row.min.x;
     let places = widths.into_iter().map(|width| {
         let right = left + width + padding;

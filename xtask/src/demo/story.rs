@@ -3,6 +3,7 @@
 
 use anyhow::{Context, Result, bail};
 use procession_core::exchange::midi;
+use procession_core::fit::{Counts, Proposal, fit};
 use procession_core::fold::detect_source;
 use procession_core::form::Form;
 use procession_core::mallet::START_LEVEL_DB;
@@ -122,21 +123,41 @@ impl Story {
         self.settings.push((id.to_owned(), value.to_owned()));
     }
 
-    /// Dwell and drift such that the piece lasts nearest to `minutes`; `settings` are those now in
-    /// force. The drift takes half as many cycles as the dwell.
+    /// Dwell, drift and growth such that the piece lasts nearly `minutes`; `settings` are those now
+    /// in force. What keeps their proportions is preferred to what comes nearer still.
     pub fn last(&mut self, minutes: f64, settings: Settings) {
-        let difference = |dwell: u32| {
-            let mut settings = settings;
-            settings.motion.dwell = dwell;
-            settings.motion.drift = (dwell / 2).max(1);
-            let process = Process::new(self.phrase.clone(), settings, 0.0);
-            let lasts = Form::new(&process).totals.chosen / self.tempo;
-            (lasts - minutes).abs()
+        const NEAR: f64 = 0.02;
+        let seconds = minutes * 60.0;
+        let set = Counts::of(&settings);
+        let (mut counts, mut found);
+        let mut scale = 1.0;
+        // The user may ask for any length: where customary counts do not reach it, counts are
+        // scaled as a whole until they do.
+        loop {
+            counts = scaled(set, scale);
+            found = fit(&self.phrase, &counts.put_in(&settings), seconds, self.tempo);
+            let longer = found.longest * 60.0 / self.tempo < seconds;
+            let next = scale * if longer { 1.5 } else { 0.75 };
+            let done = found.reaches(seconds, self.tempo) || scaled(set, next) == counts;
+            if done || !(0.01..=64.0).contains(&next) {
+                break;
+            }
+            scale = next;
+        }
+        let miss = |proposal: &Proposal| {
+            let lasts = proposal.lasts * 60.0 / self.tempo;
+            (lasts - seconds).abs() / seconds
         };
-        let nearest = (1..=64u32).min_by(|a, b| difference(*a).total_cmp(&difference(*b)));
-        if let Some(dwell) = nearest {
-            self.set("dwell", &dwell.to_string());
-            self.set("drift", &(dwell / 2).max(1).to_string());
+        let truest = found.proposals.iter().rfind(|one| miss(one) <= NEAR);
+        if let Some(proposal) = truest.or(found.proposals.first()) {
+            counts = proposal.counts;
+        }
+        for (id, count) in [
+            ("dwell", counts.dwell),
+            ("drift", counts.drift),
+            ("growth_every", counts.growth_every),
+        ] {
+            self.set(id, &count.to_string());
         }
     }
 
@@ -158,6 +179,19 @@ impl Story {
         let start = stage.span.start;
         self.recast
             .then_some((start, start + TURNING_CYCLES * self.phrase.length()))
+    }
+}
+
+/// All counts times as many, as far as they go.
+fn scaled(set: Counts, by: f64) -> Counts {
+    let times = |count: u32, most: u32| {
+        let many = (f64::from(count) * by).round();
+        (many as u32).clamp(1, most)
+    };
+    Counts {
+        dwell: times(set.dwell, 64),
+        drift: times(set.drift, 64),
+        growth_every: set.growth_every,
     }
 }
 
@@ -230,21 +264,27 @@ mod tests {
     }
 
     #[test]
-    fn asked_to_last_six_minutes_it_lasts_about_six_minutes() {
+    fn asked_to_last_six_minutes_or_half_an_hour_it_does() {
+        for minutes in [3.0, 6.0, 30.0] {
+            let lasts = lasts_if_asked_for(minutes);
+            // Of the shortest, a dwell more or less is a tenth already.
+            assert!((lasts - minutes).abs() <= 0.03 * minutes, "{lasts}");
+        }
+    }
+
+    fn lasts_if_asked_for(minutes: f64) -> f64 {
         let mut story = Story::crossing().expect("the story can be told");
-        story.last(6.0, Settings::default());
-        let number = |id: &str| -> u32 {
+        story.last(minutes, Settings::default());
+        let number = |id: &str| {
             let found = story.settings().iter().find(|(other, _)| other == id);
-            found
-                .and_then(|(_, value)| value.parse().ok())
-                .expect("a number was set")
+            let value = found.map(|(_, value)| value.parse());
+            value.expect("it was set").expect("a number")
         };
         let mut settings = Settings::default();
         settings.motion.dwell = number("dwell");
         settings.motion.drift = number("drift");
         let process = Process::new(story.phrase.clone(), settings, 0.0);
-        let minutes = Form::new(&process).totals.chosen / story.tempo;
-        assert!((minutes - 6.0).abs() < 0.6, "{minutes}");
+        Form::new(&process).totals.chosen / story.tempo
     }
 
     #[test]

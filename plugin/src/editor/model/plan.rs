@@ -569,6 +569,7 @@ pub fn totals(seen: &Seen) -> Vec<String> {
         format!(
             "{lasts}{chosen} as set, {bars}, {listed}; with customary repeats {least} at the shortest, {most} at the longest{goes_on}"
         ),
+        format!("{lasts}{chosen} as set, {bars}; shortest {least}, longest {most}{goes_on}"),
         format!("{lasts}{chosen} as set; shortest {least}, longest {most}{goes_on}"),
         format!("{chosen} as set, {least} to {most}{endless}"),
         format!("{chosen}{endless}"),
@@ -583,7 +584,7 @@ fn is_cut(form: &Form, chosen: Beats, origin: Beats) -> bool {
     form.end() - origin < chosen - 1e-3
 }
 
-fn capitalised(text: String) -> String {
+pub(crate) fn capitalised(text: String) -> String {
     let mut letters = text.chars();
     match letters.next() {
         Some(first) => first.to_uppercase().chain(letters).collect(),
