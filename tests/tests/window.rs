@@ -194,8 +194,9 @@ fn every_view_and_every_group_of_parameters_is_a_click_away() {
             let places = [
                 ("alignments", (447, 262)),
                 ("phrase", (525, 262)),
-                ("modes", (582, 262)),
-                ("sonority", (649, 262)),
+                ("modes", (557, 262)),
+                ("sonority", (618, 262)),
+                ("files", (672, 262)),
                 ("group-phrase", (733, 85)),
                 ("group-growth", (818, 85)),
                 ("group-mode", (860, 85)),

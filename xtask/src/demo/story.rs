@@ -9,7 +9,6 @@ use procession_core::form::Form;
 use procession_core::mallet::START_LEVEL_DB;
 use procession_core::mode::{Mode, ModeName, PitchSet};
 use procession_core::phrase::Phrase;
-use procession_core::process::Process;
 use procession_core::settings::{Grid, Settings};
 use procession_core::time::{Beats, to_ticks};
 use std::path::Path;
@@ -238,6 +237,7 @@ fn grid_name(grid: Grid) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use procession_core::process::Process;
 
     #[test]
     fn the_crossing_is_in_a_dark_mode_and_turns_to_a_bright_one() {
