@@ -117,11 +117,8 @@ impl Form {
 
     /// The same, of a phrase and grid of which the alignments are known.
     pub fn with_alignments(process: &Process, alignments: Vec<Alignment>) -> Self {
-        let mut settings = *process.settings();
-        if settings.motion.advance == Advance::OnCue {
-            settings.motion.advance = Advance::Counted;
-            let counted = Process::new(process.phrase().clone(), settings, process.origin());
-            return Self::with_alignments(&counted, alignments);
+        if process.settings().motion.advance == Advance::OnCue {
+            return Self::with_alignments(&process.as_counted(), alignments);
         }
         let step = process.settings().step();
         let (end, endless) = listed_end(process);

@@ -9,7 +9,7 @@ use crate::motion::{Course, Dwelling, Piece, SAME_PLACE, Timetable};
 use crate::note::{Key, Velocity};
 use crate::phrase::Phrase;
 use crate::resulting::RESULTING;
-use crate::settings::{FoldKind, GrowthSettings, MAX_COPIES, Motion, Resulting, Settings};
+use crate::settings::{Advance, FoldKind, GrowthSettings, MAX_COPIES, Motion, Resulting, Settings};
 use crate::time::{Beats, Span};
 
 /// A note as a voice plays it.
@@ -359,6 +359,32 @@ impl Process {
             Some(_) => timetable.begin_of(station),
         };
         at.is_finite().then_some(self.moves_from(copy)? + at)
+    }
+
+    /// The same with dwells counted: what a process that moves on cue proposes to its performer.
+    pub fn as_counted(&self) -> Self {
+        let mut settings = self.settings;
+        settings.motion.advance = Advance::Counted;
+        Self::new(self.phrase.clone(), settings, self.origin)
+    }
+
+    /// Where song position `at` falls in the form. On cue that is where copy 1 would stand as it
+    /// does were dwells counted; a dwell that lasts longer stays at its end.
+    pub fn place_in_form(&self, at: Beats) -> Beats {
+        let timetable = self.course(1).timetable();
+        let (Some(_), Some(from)) = (timetable.dwelling(), self.moves_from(1)) else {
+            return at;
+        };
+        if at < from {
+            return at;
+        }
+        let station = timetable.station_at(at - from);
+        let counted = timetable.counted();
+        let since = at - from - timetable.begin_of(station);
+        let lasts = counted.end_of(station) - counted.begin_of(station);
+        // A hair before its end, so that it is still in that part.
+        let since = since.clamp(0.0, (lasts - SAME_PLACE * 1000.0).max(0.0));
+        from + counted.begin_of(station) + since
     }
 
     /// Beats since `copy` began to count its moves, once it has.

@@ -193,6 +193,20 @@ fn with_stages_counted_a_cue_changes_nothing() {
     assert_eq!(cued.heard, uncued.heard);
 }
 
+/// Dwells of two cycles of 1.5 beats: counted, the second offset begins at 3 and the third at 6.
+#[test]
+fn a_place_in_the_form_is_where_the_copy_would_stand_as_it_does() {
+    let mut stage = Stage::new(settings());
+    stage.roll_to(20.0, &[512], &[]);
+    let place = stage.engine.process().place_in_form(20.0);
+    assert!((2.9..3.0).contains(&place), "{place}");
+    // Cued, the copy moves at 21.
+    stage.roll_to(22.0, &[512], &[20.2]);
+    assert_eq!(stage.engine.process().place_in_form(22.0), 4.0);
+    let place = stage.engine.process().place_in_form(90.0);
+    assert!((5.9..6.0).contains(&place), "{place}");
+}
+
 #[test]
 fn from_counted_to_on_cue_it_goes_on_from_where_it_stands() {
     let mut counted = settings();

@@ -526,6 +526,7 @@ impl Frame<'_> {
                 inside.add(mark(course.voice, *at, 4.0, hue, *filled));
             }
         }
+        self.draw_modes(plan);
         if let Some(stage) = chosen {
             let stroke = Stroke::new(2.0, self.look.accent);
             let column = self.column(stage);
@@ -534,6 +535,36 @@ impl Frame<'_> {
         }
         if let Some(head) = head {
             self.draw_head(head);
+        }
+    }
+
+    /// The modulation plan along the top: dashed where pitches turn, solid where a mode is whole.
+    fn draw_modes(&self, plan: &Plan) {
+        let top = self.rooms.chart.top() - 2.0;
+        let hue = self.look.accent;
+        for (index, mode) in plan.modes.iter().enumerate() {
+            let turning = [pos2(mode.left, top), pos2(mode.whole.min(mode.right), top)];
+            let thin = Stroke::new(1.5, hue);
+            self.painter
+                .extend(Shape::dashed_line(&turning, thin, 4.0, 3.0));
+            let whole = [turning[1], pos2(mode.right, top)];
+            self.painter.line_segment(whole, Stroke::new(2.5, hue));
+            if index > 0 {
+                let ends = top - 3.0..=top + 16.0;
+                self.painter.vline(mode.left, ends, Stroke::new(1.5, hue));
+            }
+            let room = mode.right - mode.left - 8.0;
+            let names = [mode.name.clone(), short_name(&mode.name)];
+            let name = fitting(self.painter, &names, SMALL, self.look.ink, room);
+            if name.size().x <= room {
+                let at = pos2(mode.left + 4.0, top + 10.0);
+                let behind = Rect::from_min_size(
+                    pos2(at.x - 2.0, at.y - name.size().y / 2.0),
+                    name.size() + vec2(4.0, 0.0),
+                );
+                self.painter.rect_filled(behind, 2.0, self.look.card);
+                put(self.painter, at, &name);
+            }
         }
     }
 
@@ -739,4 +770,15 @@ fn say_what_follows(ui: &mut Ui, rect: Rect, look: &Look) {
         .layout(said.to_owned(), font, look.quiet, rect.width() - 40.0);
     let corner = rect.center() - galley.size() / 2.0;
     ui.painter().galley(corner, galley, look.quiet);
+}
+
+/// "D Lydian" as "D Lyd.", for where there is little room.
+fn short_name(name: &str) -> String {
+    match name.split_once(' ') {
+        Some((tonic, mode)) if mode.chars().count() > 4 => {
+            let mode: String = mode.chars().take(3).collect();
+            format!("{tonic} {mode}.")
+        }
+        _ => name.to_owned(),
+    }
 }

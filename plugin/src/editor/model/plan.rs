@@ -11,9 +11,10 @@ use procession_core::exchange::Piece;
 use procession_core::exchange::picture::minutes;
 use procession_core::exchange::plan::stage_words;
 use procession_core::form::{CopyStage, Doing, Form, Stage};
+use procession_core::modulation::ModeChange;
 use procession_core::motion::shifts_to_unison;
 use procession_core::process::Process;
-use procession_core::settings::FoldKind;
+use procession_core::settings::{Advance, FoldKind};
 use procession_core::time::Beats;
 
 /// The part of the form that is looked at, in beats since the origin.
@@ -150,6 +151,21 @@ pub struct Plan {
     pub bars: Vec<BarLine>,
     /// Where copies leap from one offset to another.
     pub jumps: Vec<f32>,
+    /// The modes of the modulation plan, the one that the piece begins in first; none without one.
+    pub modes: Vec<ModeMark>,
+}
+
+/// A mode on the chart.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ModeMark {
+    /// Where it begins to come into force, is in force, and gives way.
+    pub left: f32,
+    /// Where all of its pitches have turned.
+    pub whole: f32,
+    /// Where the next one begins.
+    pub right: f32,
+    /// "D Lydian".
+    pub name: String,
 }
 
 /// A stretch in which one thing happens.
@@ -228,6 +244,7 @@ impl Plan {
             levels: canvas.levels(),
             bars: canvas.bars(),
             jumps: canvas.jumps(&visible),
+            modes: canvas.modes(),
         }
     }
 }
@@ -235,6 +252,8 @@ impl Plan {
 /// Where things are drawn.
 struct Canvas<'a> {
     seen: &'a Seen,
+    /// What is drawn of a process that moves on cue.
+    counted: Option<Box<Process>>,
     window: Window,
     chart: Rect,
     /// The lowest and the highest offset, in steps.
@@ -254,13 +273,39 @@ impl<'a> Canvas<'a> {
         let (low, high) = offsets.fold((0.0, 0.0), |(low, high), steps| {
             (f64::min(low, steps), f64::max(high, steps))
         });
+        let on_cue = seen.settings().motion.advance == Advance::OnCue;
         Self {
             seen,
+            counted: on_cue.then(|| Box::new(seen.process.as_counted())),
             window,
             chart,
             low: low.floor(),
             high: f64::max(high.ceil(), low.floor() + 1.0),
         }
+    }
+
+    fn process(&self) -> &Process {
+        self.counted.as_deref().unwrap_or(&self.seen.process)
+    }
+
+    /// The modulation plan along time.
+    fn modes(&self) -> Vec<ModeMark> {
+        let changes: Vec<_> = self.process().mode_changes().collect();
+        if changes.len() < 2 {
+            return Vec::new();
+        }
+        let next = |index: usize| {
+            let next: Option<&ModeChange> = changes.get(index + 1);
+            next.map_or(self.seen.form.end(), |next| next.turning.start)
+        };
+        let mark = |(index, change): (usize, &ModeChange)| ModeMark {
+            left: self.inside(self.x(change.turning.start)),
+            whole: self.inside(self.x(change.turning.end)),
+            right: self.inside(self.x(next(index))),
+            name: change.mode.name(),
+        };
+        let marks = changes.iter().enumerate().map(mark);
+        marks.filter(|mark| mark.right > mark.left).collect()
     }
 
     /// The stages that the window shows.
@@ -393,7 +438,7 @@ impl<'a> Canvas<'a> {
         for slice in 1..slices {
             let share = f64::from(slice) / f64::from(slices);
             let at = stage.span.start + share * stage.span.length();
-            if let Some(ahead) = self.seen.process.displacement(line.voice, at) {
+            if let Some(ahead) = self.process().displacement(line.voice, at) {
                 let steps = ahead / self.seen.settings().step();
                 line.add(pos2(self.x(at), self.y(steps)));
             }
@@ -504,7 +549,8 @@ pub fn playhead(seen: &Seen) -> Option<Playhead> {
     if !seen.snapshot.running {
         return None;
     }
-    let (elapsed, end) = (seen.elapsed(), length(seen));
+    let (process, end) = (&seen.process, length(seen));
+    let elapsed = process.place_in_form(process.origin() + seen.elapsed()) - process.origin();
     let here = Playhead {
         at: elapsed.min(end),
         rounds: 0,
@@ -527,7 +573,7 @@ fn round(process: &Process) -> Beats {
     if process.voices() == 1 {
         return 0.0;
     }
-    let timetable = process.course(1).timetable();
+    let timetable = process.course(1).timetable().counted();
     let shifts = shifts_to_unison(process.phrase(), process.settings());
     timetable.start_of(1 + shifts) - timetable.start_of(1)
 }
@@ -603,15 +649,17 @@ pub struct InForce {
 
 /// Which mode is in force, and how far the phrase has been folded into it.
 pub fn mode_in_force(seen: &Seen) -> InForce {
-    let fold = seen.process.fold();
     if seen.phrase().is_empty() {
         return InForce {
             words: vec![String::new()],
             moved: Vec::new(),
         };
     }
+    let now = seen.process.origin() + seen.elapsed();
+    let (fold, moved) = seen.process.fold_at(now);
     let source = fold.source().name();
     let kind = match seen.settings().fold.fold {
+        _ if seen.process.is_modulated(now) => "by the plan",
         FoldKind::Off => {
             return InForce {
                 words: vec![format!("{source}, not folded"), source],
@@ -626,7 +674,7 @@ pub fn mode_in_force(seen: &Seen) -> InForce {
     let tones = if differing == 1 { "tone" } else { "tones" };
     let far = match differing {
         0 => "nothing differs".to_owned(),
-        _ => format!("{} of {differing} {tones} moved", fold.moved()),
+        _ => format!("{moved} of {differing} {tones} moved"),
     };
     InForce {
         words: vec![
@@ -635,7 +683,7 @@ pub fn mode_in_force(seen: &Seen) -> InForce {
             format!("into {target}: {far}"),
             far,
         ],
-        moved: (0..differing).map(|tone| tone < fold.moved()).collect(),
+        moved: (0..differing).map(|tone| tone < moved).collect(),
     }
 }
 
