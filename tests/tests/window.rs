@@ -198,10 +198,9 @@ fn every_view_and_every_group_of_parameters_is_a_click_away() {
                 ("sonority", (618, 262)),
                 ("files", (672, 262)),
                 ("group-phrase", (733, 85)),
-                ("group-growth", (818, 85)),
-                ("group-mode", (860, 85)),
-                ("group-line", (891, 85)),
-                ("group-output", (925, 85)),
+                ("group-growth", (827, 85)),
+                ("group-mode", (873, 85)),
+                ("group-output", (919, 85)),
             ];
             let mut before = window.picture()?;
             for (name, place) in places {
