@@ -219,6 +219,8 @@ impl Engine {
         (self.block, self.frame) = (block, 0);
         // Nothing led here: what the controls say is no change, it is how things stand.
         let afresh = self.interrupted || joint != Joint::On || self.controls.is_none();
+        // A performance begins anew with the song, and with a project that was opened.
+        let anew = joint == Joint::Starts || self.controls.is_none();
         if std::mem::take(&mut self.interrupted) {
             self.start_afresh(&mut send);
             self.player.lift(0, None, None, &mut send);
@@ -227,6 +229,9 @@ impl Engine {
         self.apply(controls, &mut send);
         if afresh {
             self.process.settle();
+        }
+        if anew {
+            self.process.forget_cues();
         }
     }
 
@@ -317,11 +322,9 @@ impl Engine {
             Joint::On => (),
             Joint::Starts | Joint::Stops | Joint::Leaps => {
                 self.free = false;
-                match joint {
-                    // A performance begins anew with the song, and goes on in a loop.
-                    Joint::Starts => self.process.forget_cues(),
-                    _ => (self.process).come_to_rest(self.player.come_to(self.block.start)),
-                }
+                // In a loop, a performance goes on.
+                let came_to = self.player.come_to(self.block.start);
+                self.process.come_to_rest(came_to);
                 self.start_afresh(send);
                 self.player.pan_anew();
             }

@@ -183,6 +183,19 @@ fn a_loop_of_the_host_keeps_the_offset_and_a_new_start_begins_anew() {
 }
 
 #[test]
+fn a_project_opened_on_cue_begins_before_the_first_cue_wherever_the_song_starts() {
+    let mut stage = Stage::new(settings());
+    // An engine that no block has told anything yet.
+    let phrase = stage.engine.process().phrase().clone();
+    stage.engine = Engine::new(RATE);
+    stage.engine.restore(&phrase, Anchor::Song(0.0));
+    // Counted, several dwells would be over by here.
+    stage.frame = (33.0 * FRAMES_A_BEAT) as u64;
+    stage.roll_to(35.0, &[512], &[]);
+    assert_eq!(stage.ahead(), Some(0.0));
+}
+
+#[test]
 fn with_stages_counted_a_cue_changes_nothing() {
     let mut counted = settings();
     counted.motion.advance = Advance::Counted;

@@ -75,6 +75,42 @@ fn state(
     Ok(bytes)
 }
 
+/// The same state with a modulation plan.
+fn with_plan(state: &[u8], plan: Value) -> Vec<u8> {
+    let mut state: Value = serde_json::from_slice(&state[8..]).expect("a saved state is JSON");
+    let kept = state["fields"]["kept"].as_str().expect("a text");
+    let mut kept: Value = serde_json::from_str(kept).expect("JSON");
+    kept["modulations"] = plan;
+    state["fields"]["kept"] = json!(kept.to_string());
+    let text = state.to_string();
+    let mut bytes = (text.len() as u64).to_le_bytes().to_vec();
+    bytes.extend_from_slice(text.as_bytes());
+    bytes
+}
+
+/// The keys that copy 1 strikes up to song position `until`.
+fn struck_by_copy(
+    plugin: &mut Plugin<Processing>,
+    window: &mut Window,
+    at: &mut f64,
+    until: f64,
+) -> Result<Vec<u16>, Error> {
+    let mut struck = Vec::new();
+    while *at < until {
+        let block = Block::of(512).transport(Transport::rolling(120.0).at(*at));
+        for heard in plugin.process(&block)? {
+            if let Event::NoteOn { note, .. } = heard.event
+                && note.channel == Some(1)
+            {
+                struck.extend(note.key);
+            }
+        }
+        window.tend(plugin)?;
+        *at += 512.0 / 24_000.0;
+    }
+    Ok(struck)
+}
+
 /// Plays a few blocks of a song from `at` on, the window being tended between them.
 fn roll(
     plugin: &mut Plugin<Processing>,
@@ -221,6 +257,54 @@ fn every_view_and_every_group_of_parameters_is_a_click_away() {
                 after.save(&shots().join(format!("page-{name}.png")))?;
                 before = after;
             }
+            window.close(&mut plugin)
+        },
+    );
+}
+
+/// On the Cue button, where there is one.
+const CUE: (i16, i16) = (244, 28);
+
+#[test]
+fn a_cue_from_the_window_moves_the_copy_with_the_next_cycle() {
+    on_a_screen(
+        "a_cue_from_the_window_moves_the_copy_with_the_next_cycle",
+        || {
+            let mut instance = instance()?;
+            let plan = json!([
+                {"stage": 2, "tonic": 2, "mode": "lydian", "over": 6},
+                {"beats": 200.0, "tonic": 9, "mode": "aeolian", "over": 0},
+            ]);
+            let settings = [
+                ("hold", json!({"bool": true})),
+                ("motion", json!({"i32": 1})),
+                ("dwell", json!({"i32": 8})),
+                ("advance", json!({"i32": 1})),
+                ("resulting", json!({"i32": 1})),
+            ];
+            let size = json!({"width": 960, "height": 640, "zoom": 1.0});
+            let bytes = with_plan(&state(&mut instance, size, &settings)?, plan);
+            instance.load(&bytes)?;
+            let mut plugin = instance.activate(Setup::default())?.start()?;
+            let mut window = Window::open(&mut plugin)?;
+            window.wait_until_drawn(&mut plugin)?;
+            // Cycles of 3 beats; cued before beat 36, the copy jumps there.
+            let mut at = roll(&mut plugin, &mut window, 33.0, 20)?;
+            window.point(CUE)?;
+            window.press(true)?;
+            at = roll(&mut plugin, &mut window, at, 20)?;
+            window.press(false)?;
+            let before = struck_by_copy(&mut plugin, &mut window, &mut at, 35.9)?;
+            assert_eq!(before.last(), Some(&67), "the phrase ends as it was played");
+            let after = struck_by_copy(&mut plugin, &mut window, &mut at, 36.6)?;
+            // A step ahead, the second note comes where the phrase has its first rest.
+            assert_eq!(after.first(), Some(&65), "{after:?}");
+            window.click(&mut plugin, (557, 262))?;
+            at = roll(&mut plugin, &mut window, at, 40)?;
+            window.screenshot(&shots().join("on-cue-modes.png"))?;
+            window.click(&mut plugin, (370, 262))?;
+            roll(&mut plugin, &mut window, at, 200)?;
+            window.screenshot(&shots().join("on-cue-notes.png"))?;
             window.close(&mut plugin)
         },
     );
