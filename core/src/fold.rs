@@ -4,6 +4,7 @@ mod order;
 mod source;
 
 pub use order::Turn;
+pub(crate) use source::pitch_classes;
 pub use source::{detect_source, detect_source_mode, detect_source_tonic, source};
 
 use crate::mode::{Mode, PitchName, PitchSet};

@@ -5,8 +5,8 @@
 //! beginnings of cycles. A note keeps the pitch that it began with.
 
 use crate::boundaries::{Boundaries, listed_end};
-use crate::fold::{FoldMap, Played};
-use crate::mode::Mode;
+use crate::fold::{self, FoldMap, Played};
+use crate::mode::{Mode, ModeName};
 use crate::note::Key;
 use crate::process::Process;
 use crate::settings::{FoldKind, MAX_MODULATIONS, Modulation, Place};
@@ -71,7 +71,11 @@ impl ModePlan {
             let goes = |key: Key| before[usize::from(key.number())];
             let played = Played::through(process.phrase(), goes);
             let target = Mode::named(modulation.tonic, modulation.mode, settings.fold.custom);
-            let fold = FoldMap::between((mode, target), kind, played);
+            let source = match plan.turnings.is_empty() {
+                true => heard_within(mode, &target, process),
+                false => mode,
+            };
+            let fold = FoldMap::between((source, target), kind, played);
             let after = before.map(|key| fold.key(key));
             plan.turnings.push(Turning {
                 index,
@@ -141,6 +145,24 @@ impl Turning {
         let last = self.fold.differing().saturating_sub(1);
         self.start + f64::from(self.cycle_of(last)) * cycle
     }
+}
+
+/// The mode in which the degrees of the first modulation are counted. A phrase that was heard in
+/// a mode of fewer tones than the target is taken to lie within one of as many on the same tonic,
+/// the first of the list that contains it, so that D F G A C leads from D Dorian into D Lydian
+/// degree for degree. If its mode was named, that is what it is.
+fn heard_within(mode: Mode, target: &Mode, process: &Process) -> Mode {
+    let named = process.settings().fold.source_mode.is_some();
+    let unfolded = process.first_mode() == process.fold().source();
+    if named || !unfolded || mode.size() >= target.size() {
+        return mode;
+    }
+    let played = fold::pitch_classes(process.phrase());
+    ModeName::shipped()
+        .map(|(_, steps)| Mode::new(mode.tonic(), steps))
+        .filter(|wider| wider.size() == target.size())
+        .find(|wider| played.is_subset_of(wider.pitch_classes()))
+        .unwrap_or(mode)
 }
 
 /// The modulations that have a place, the earliest first, with it and their place in the list.

@@ -102,6 +102,25 @@ fn a_stage_is_where_the_form_has_it_and_moves_with_it() {
     assert_eq!(cycle(&process, 16.0)[5], 70);
 }
 
+/// Five pitch classes are heard as a pentatonic; degrees are counted in D Dorian all the same.
+#[test]
+fn a_phrase_of_five_pitch_classes_goes_degree_for_degree_into_a_mode_of_seven() {
+    let phrase = Phrase::from_text("D4 F4 G4 A4 C5 .", 0.25).expect("these words are notes");
+    let to_lydian = modulation(Place::Beats(3.0), ModeName::Lydian, 0);
+    let settings = Settings {
+        modulations: Modulations::new([to_lydian]),
+        ..Settings::default()
+    };
+    let process = Process::new(phrase, settings, 0.0);
+    assert_eq!(process.fold().source().name(), "D minor pentatonic");
+    let keys = |from: f64| -> Vec<u8> {
+        let notes = process.notes(0, Span::new(from, from + 1.5));
+        notes.map(|note| note.key.number()).collect()
+    };
+    assert_eq!(keys(0.0), [62, 65, 67, 69, 72]);
+    assert_eq!(keys(3.0), [62, 66, 68, 69, 73]);
+}
+
 #[test]
 fn a_stage_that_never_comes_is_never_reached() {
     let at_stage_99 = modulation(Place::Stage(99), ModeName::Aeolian, 0);

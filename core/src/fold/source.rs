@@ -81,7 +81,7 @@ pub fn detect_source_tonic(steps: PitchSet, phrase: &Phrase) -> Mode {
 }
 
 /// The pitch classes that are played.
-pub(super) fn pitch_classes(phrase: &Phrase) -> PitchSet {
+pub(crate) fn pitch_classes(phrase: &Phrase) -> PitchSet {
     let notes = phrase.notes().iter();
     notes.map(|note| note.key.pitch_class()).collect()
 }

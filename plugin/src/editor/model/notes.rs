@@ -460,7 +460,7 @@ fn line_head(seen: &Seen, at: Beats) -> Head {
     };
     Head {
         voice: RESULTING,
-        name: voice_name(RESULTING),
+        name: "Resulting".to_owned(),
         place,
         moving: false,
     }

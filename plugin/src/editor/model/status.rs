@@ -7,7 +7,7 @@ use procession_core::exchange::picture::{
 };
 use procession_core::motion::{Part, drift_cycles};
 use procession_core::phrase::MAX_NOTES;
-use procession_core::settings::{CopiesMove, Growth, Motion};
+use procession_core::settings::{Advance, CopiesMove, Growth, Motion};
 use procession_core::time::Beats;
 
 /// What only the window knows.
@@ -42,6 +42,9 @@ pub fn progress(seen: &Seen) -> Option<String> {
     let total = seen.form.totals.chosen;
     if seen.phrase().is_empty() || total <= 0.0 {
         return None;
+    }
+    if seen.settings().motion.advance == Advance::OnCue {
+        return Some(format!("{}, on cue", minutes(seen.elapsed(), tempo)));
     }
     let total = if seen.form.endless {
         "endless".to_owned()
@@ -408,7 +411,7 @@ mod tests {
     use crate::feed::Snapshot;
     use procession_core::engine::Anchor;
     use procession_core::phrase::Phrase;
-    use procession_core::settings::{Advance, GrowthOrder, Settings, Shifts};
+    use procession_core::settings::{GrowthOrder, Settings, Shifts};
 
     /// Twelve sixteenths: a cycle is 3 beats, 1.5 s at 120.
     const TWELVE: &str = "D4 . F4 G4 . A4 C5 . A4 . G4 E4";
