@@ -14,19 +14,20 @@ use crate::bundle::{self, Build};
 use crate::workspace;
 use anyhow::{Context, Result, bail};
 use lexopt::{Arg, Parser, ValueExt};
+use procession_core::exchange::open::Choice;
 use procession_core::exchange::picture::minutes;
 use std::path::PathBuf;
 use std::time::Instant;
 use story::Story;
 
-/// `demo [PHRASE.mid] [--minutes M] [--set id=value ...] [--out DIR]`
+/// `demo [PHRASE.mid or .musicxml] [--part N] [--bars A-B] [--minutes M] [--set id=value ...] [--out DIR]`
 pub fn run(arguments: Parser) -> Result<()> {
     let wishes = Wishes::read(arguments)?;
     if let Some(went_well) = window::on_unseen_screen() {
         std::process::exit(if went_well { 0 } else { 1 });
     }
     let mut story = match &wishes.phrase {
-        Some(path) => Story::from_file(path)?,
+        Some(path) => Story::from_file(path, &wishes.choice)?,
         None => Story::crossing()?,
     };
     for (id, value) in &wishes.settings {
@@ -74,6 +75,8 @@ pub fn run(arguments: Parser) -> Result<()> {
 #[derive(Default)]
 struct Wishes {
     phrase: Option<PathBuf>,
+    /// Which part of it, and which bars.
+    choice: Choice,
     minutes: Option<f64>,
     settings: Vec<(String, String)>,
     out: Option<PathBuf>,
@@ -85,6 +88,20 @@ impl Wishes {
         while let Some(argument) = arguments.next()? {
             match argument {
                 Arg::Value(path) if wishes.phrase.is_none() => wishes.phrase = Some(path.into()),
+                Arg::Long("part") => {
+                    let part: usize = arguments.value()?.parse()?;
+                    let place = part.checked_sub(1).context("--part counts from 1")?;
+                    wishes.choice.part = Some(place);
+                }
+                Arg::Long("bars") => {
+                    let text = arguments.value()?.string()?;
+                    let (first, last) = text.split_once('-').unwrap_or((&text, &text));
+                    let bars = first.parse().ok().zip(last.parse().ok());
+                    let (first, last) = bars.with_context(|| {
+                        format!("--bars takes a bar or two, for example 3 or 3-6, not \"{text}\"")
+                    })?;
+                    wishes.choice.bars = Some(first..=last);
+                }
                 Arg::Long("minutes") => {
                     let minutes: f64 = arguments.value()?.parse()?;
                     if !(minutes > 0.0 && minutes <= 600.0) {
@@ -134,9 +151,18 @@ mod tests {
     }
 
     #[test]
+    fn part_and_bars_are_counted_as_musicians_count() {
+        let wishes = wishes(&["mine.musicxml", "--part", "2", "--bars", "3-6"]);
+        let choice = wishes.expect("these are wishes").choice;
+        assert_eq!((choice.part, choice.bars), (Some(1), Some(3..=6)));
+    }
+
+    #[test]
     fn a_wish_that_cannot_be_is_refused_with_the_remedy() {
         for (words, remedy) in [
             (["--set", "dwell"], "for example dwell=8"),
+            (["--bars", "the last"], "for example 3"),
+            (["--part", "0"], "from 1"),
             (["--minutes", "0"], "above 0"),
             (["a.mid", "b.mid"], "b.mid"),
         ] {

@@ -7,8 +7,9 @@ use anyhow::{Context, Result, bail};
 use procession_core::form::Form;
 use procession_core::mallet::Mallets;
 use procession_core::note::{Key, Velocity};
+use procession_core::player::channel_of;
 use procession_core::process::{Process, VoiceNote};
-use procession_core::settings::Settings;
+use procession_core::settings::{MAX_PARTS, OutputSettings, Settings};
 use procession_core::time::Beats;
 use procession_tests::heard::{HeardNote, Recording};
 use procession_tests::host::{Library, Plugin, Processing, Setup};
@@ -192,13 +193,20 @@ fn notes(recording: &Recording, end: Beats, story: &Story) -> Result<Vec<VoiceNo
 
 fn voice_note(note: &HeardNote) -> Option<VoiceNote> {
     Some(VoiceNote {
-        voice: usize::from(note.channel.checked_sub(1)?),
+        voice: part_on(note.channel)?,
         on: note.start.beats,
         off: note.end?.beats,
         key: u8::try_from(note.key).ok().and_then(Key::new)?,
         velocity: Velocity::new(note.velocity as f32),
         index: 0,
     })
+}
+
+/// The part that plays on a channel, counted from 1 as musicians do.
+fn part_on(channel: u16) -> Option<usize> {
+    let output = OutputSettings::default();
+    let plays = |part: &usize| u16::from(channel_of(*part, &output).number()) + 1 == channel;
+    (0..MAX_PARTS).find(plays)
 }
 
 /// How far the rendering has come, where somebody watches.

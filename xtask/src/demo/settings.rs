@@ -36,6 +36,10 @@ pub fn read(plugin: &mut Instance) -> Result<Settings> {
     s.fold.target_mode = mode(&shown.text("target_mode")?).unwrap_or_default();
     s.fold.amount = shown.number("fold_amount")? / 100.0;
     s.output.all_on_one = shown.text("channels")? == "All on one";
+    s.motion.advance = shown.one_of("advance", &ADVANCES)?;
+    s.resulting.which = shown.one_of("resulting", &RESULTING)?;
+    s.resulting.level = shown.number("resulting_level")? as f32 / 100.0;
+    s.resulting.octave = shown.number("resulting_octave")? as i32;
     for copy in 1..=MAX_COPIES {
         s.copies[copy - 1].offset = shown.number(&format!("copy{copy}_offset"))?;
         s.copies[copy - 1].octave = shown.number(&format!("copy{copy}_octave"))? as i32;
@@ -56,6 +60,15 @@ const MOTIONS: [(&str, Motion); 3] = [
     ("Drift", Motion::Drift),
     ("Jump", Motion::Jump),
     ("Build up", Motion::BuildUp),
+];
+
+const ADVANCES: [(&str, Advance); 2] = [("Counted", Advance::Counted), ("On cue", Advance::OnCue)];
+
+const RESULTING: [(&str, Resulting); 4] = [
+    ("Off", Resulting::Off),
+    ("Top", Resulting::Top),
+    ("Bottom", Resulting::Bottom),
+    ("Together", Resulting::Together),
 ];
 
 const MOVES: [(&str, CopiesMove); 3] = [

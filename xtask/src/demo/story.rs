@@ -2,7 +2,7 @@
 //! own phrase treated alike.
 
 use anyhow::{Context, Result, bail};
-use procession_core::exchange::midi;
+use procession_core::exchange::open::{self, Choice};
 use procession_core::fit::{Counts, Proposal, fit};
 use procession_core::fold::detect_source;
 use procession_core::form::Form;
@@ -20,7 +20,7 @@ pub const BEATS_PER_BAR: f64 = 4.0;
 const CROSSING: &str = "D4 A4 . F4 C5 . E4 B4 D5 . A4 E5 C5 . G4 F4";
 
 /// How the plug-in is set for the story, unless the user says otherwise.
-const SETTINGS: [(&str, &str); 9] = [
+const SETTINGS: [(&str, &str); 11] = [
     ("copies", "1"),
     ("motion", "Drift"),
     ("dwell", "4"),
@@ -28,6 +28,8 @@ const SETTINGS: [(&str, &str); 9] = [
     ("growth", "Fill"),
     ("growth_step", "2"),
     ("growth_every", "1"),
+    ("resulting", "Top"),
+    ("resulting_octave", "1"),
     ("fold", "By degree"),
     ("fold_amount", "0"),
 ];
@@ -67,18 +69,17 @@ impl Story {
         ))
     }
 
-    /// The same with the phrase in a MIDI file.
-    pub fn from_file(path: &Path) -> Result<Self> {
+    /// The same with the phrase in a MIDI file or a score, or in part of it.
+    pub fn from_file(path: &Path, choice: &Choice) -> Result<Self> {
         let bytes = std::fs::read(path)
             .with_context(|| format!("{} cannot be read: check the path", path.display()))?;
         let says = || path.display().to_string();
-        let read = midi::read_phrase(&bytes, Grid::Sixteenth.beats(), &midi::Excerpt::default())
-            .with_context(says)?;
+        let read = open::read(&bytes, Grid::Sixteenth.beats(), choice).with_context(says)?;
         let phrase = read.phrase;
         let longest = procession_core::capture::MEMORY;
         if phrase.length() > longest {
             bail!(
-                "{}: the phrase lasts {} beats, more than the {longest} the plug-in listens back: cut it in the file",
+                "{}: the phrase lasts {} beats, more than the {longest} the plug-in listens back: choose fewer with --bars",
                 path.display(),
                 phrase.length()
             );
