@@ -108,7 +108,7 @@ impl Places {
     fn new(rect: Rect, lanes_in_all: usize) -> Self {
         let rect = rect.shrink2(vec2(8.0, 6.0));
         let roomy = rect.height() > 300.0;
-        let heads = (rect.width() * 0.2).clamp(112.0, 150.0);
+        let heads = (rect.width() * 0.2).clamp(126.0, 150.0);
         let heading = Rect::from_min_size(rect.min, vec2(rect.width(), 20.0));
         let cycles = Rect::from_min_size(
             pos2(rect.left() + heads, heading.bottom()),
