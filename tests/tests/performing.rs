@@ -4,7 +4,7 @@
 
 mod common;
 
-use common::plugin;
+use common::{assert_plays, plugin};
 use procession_tests::host::Error;
 use procession_tests::score::Line;
 use procession_tests::session::Session;
@@ -19,13 +19,6 @@ fn jumping(settings: &[(&str, &str)]) -> Result<Session, Error> {
     let jumps = [("motion", "Jump"), ("dwell", "4 cycles")];
     let all: Vec<_> = jumps.iter().chain(settings).copied().collect();
     held(plugin()?, &sixteenths(FOUR), &all)
-}
-
-#[track_caller]
-fn assert_plays(session: &Session, channel: u16, from: f64, score: &str) {
-    let beats = score.split_whitespace().filter(|word| *word != "|").count() as f64 * 0.25;
-    let line = session.recording().channel(channel);
-    line.between(from, from + beats).assert_attacks(0.25, score);
 }
 
 #[track_caller]

@@ -4,7 +4,7 @@
 
 mod common;
 
-use common::plugin;
+use common::{assert_plays, plugin};
 use procession_tests::heard::HeardNote;
 use procession_tests::host::Error;
 use procession_tests::session::Session;
@@ -21,13 +21,6 @@ const JUMPS: [(&str, &str); 2] = [("motion", "Jump"), ("dwell", "1 cycle")];
 fn jumping(settings: &[(&str, &str)]) -> Result<Session, Error> {
     let all: Vec<_> = JUMPS.iter().chain(settings).copied().collect();
     held(plugin()?, &sixteenths(FOUR), &all)
-}
-
-#[track_caller]
-fn assert_plays(session: &Session, channel: u16, from: f64, score: &str) {
-    let beats = score.split_whitespace().filter(|word| *word != "|").count() as f64 * 0.25;
-    let line = session.recording().channel(channel);
-    line.between(from, from + beats).assert_attacks(0.25, score);
 }
 
 #[test]

@@ -7,6 +7,7 @@
 use procession_tests::host::screen::run_test;
 use procession_tests::host::{Block, Error, Event, Instance, Key, Library, Transport, Window};
 use procession_tests::host::{Loaded, Plugin, Processing, Setup, Timed};
+use procession_tests::staging::framed;
 use serde_json::{Value, json};
 use std::cell::Cell;
 use std::path::PathBuf;
@@ -69,10 +70,7 @@ fn state(
             state["fields"]["choices"] = json!(choices.to_string());
         }
     }
-    let text = state.to_string();
-    let mut bytes = (text.len() as u64).to_le_bytes().to_vec();
-    bytes.extend_from_slice(text.as_bytes());
-    Ok(bytes)
+    Ok(framed(&state.to_string()))
 }
 
 /// The same state with a modulation plan.
@@ -82,10 +80,7 @@ fn with_plan(state: &[u8], plan: Value) -> Vec<u8> {
     let mut kept: Value = serde_json::from_str(kept).expect("JSON");
     kept["modulations"] = plan;
     state["fields"]["kept"] = json!(kept.to_string());
-    let text = state.to_string();
-    let mut bytes = (text.len() as u64).to_le_bytes().to_vec();
-    bytes.extend_from_slice(text.as_bytes());
-    bytes
+    framed(&state.to_string())
 }
 
 /// The keys that copy 1 strikes up to song position `until`.

@@ -84,13 +84,8 @@ fn hold(ui: &mut Ui, inside: Rect, on: bool, look: &Look, asked: &mut Asked) -> 
     } else {
         (look.paper, look.ink)
     };
-    let edge = match (response.has_focus(), response.hovered()) {
-        (true, _) => Stroke::new(3.0, look.ink),
-        (_, true) => Stroke::new(2.0, look.ink),
-        _ => Stroke::new(2.0, look.accent),
-    };
+    large_button(ui, place, &response, fill, look);
     let painter = ui.painter();
-    painter.rect(place, CornerRadius::same(8), fill, edge, StrokeKind::Inside);
     // Not by hue alone: a filled disc when it holds, a ring when it listens.
     let disc = pos2(place.min.x + 20.0, place.center().y);
     if on {
@@ -145,14 +140,8 @@ fn cue(ui: &mut Ui, room: Rect, look: &Look, asked: &mut Asked) -> f32 {
     } else {
         (look.paper, look.ink)
     };
-    let edge = match (response.has_focus(), response.hovered()) {
-        (true, _) => Stroke::new(3.0, look.ink),
-        (_, true) => Stroke::new(2.0, look.ink),
-        _ => Stroke::new(2.0, look.accent),
-    };
-    let painter = ui.painter();
-    painter.rect(place, CornerRadius::same(8), fill, edge, StrokeKind::Inside);
-    painter.text(
+    large_button(ui, place, &response, fill, look);
+    ui.painter().text(
         place.center(),
         Align2::CENTER_CENTER,
         "Cue",
@@ -161,6 +150,18 @@ fn cue(ui: &mut Ui, room: Rect, look: &Look, asked: &mut Asked) -> f32 {
     );
     response.on_hover_text(describe("cue"));
     place.max.x
+}
+
+/// What a performer reaches for, Hold and Cue, is large.
+fn large_button(ui: &Ui, place: Rect, response: &Response, fill: Color32, look: &Look) {
+    let edge = match (response.has_focus(), response.hovered()) {
+        (true, _) => Stroke::new(3.0, look.ink),
+        (_, true) => Stroke::new(2.0, look.ink),
+        _ => Stroke::new(2.0, look.accent),
+    };
+    let corners = CornerRadius::same(8);
+    ui.painter()
+        .rect(place, corners, fill, edge, StrokeKind::Inside);
 }
 
 fn progress(ui: &Ui, room: Rect, head: &Head, look: &Look) {

@@ -86,10 +86,15 @@ impl Desk<'_> {
         for (index, (modulation, outcome)) in rows.iter().zip(&outcomes).enumerate() {
             ui.horizontal_wrapped(|ui| {
                 ui.spacing_mut().item_spacing.x = 6.0;
-                self.place(ui, index, modulation);
-                self.tonic(ui, index, modulation);
-                self.mode(ui, index, modulation);
-                self.over(ui, index, modulation);
+                let mut now = *modulation;
+                self.place(ui, index, &mut now);
+                tonic(ui, index, &mut now);
+                mode(ui, index, &mut now);
+                over(ui, index, &mut now);
+                if now != *modulation {
+                    self.changed = Some(with(self.plan(), index, Some(now)));
+                    self.state.refused = None;
+                }
                 self.remove(ui, index);
             });
             let ink = if outcome.missing {
@@ -102,7 +107,7 @@ impl Desk<'_> {
         }
     }
 
-    fn place(&mut self, ui: &mut Ui, index: usize, modulation: &Modulation) {
+    fn place(&mut self, ui: &mut Ui, index: usize, modulation: &mut Modulation) {
         let beats_per_bar = self.seen.snapshot.beats_per_bar.max(1.0);
         let now = place_text(modulation.place, beats_per_bar);
         let typed = self
@@ -122,93 +127,12 @@ impl Desk<'_> {
         if field.lost_focus() && self.state.typing.take().is_some() {
             let given_up = ui.input(|input| input.key_pressed(Key::Escape));
             match place_from(&text, beats_per_bar) {
-                Ok(place) if !given_up => self.exchange(
-                    index,
-                    Modulation {
-                        place,
-                        ..*modulation
-                    },
-                ),
+                Ok(place) if !given_up => modulation.place = place,
                 Err(refusal) if !given_up => self.state.refused = Some(refusal),
                 _ => (),
             }
         }
         field.on_hover_text("Where it begins: \"stage 4\", \"bar 9\" or \"bar 9 beat 2.5\", counted from the origin.");
-    }
-
-    fn tonic(&mut self, ui: &mut Ui, index: usize, modulation: &Modulation) {
-        let mut tonic = modulation.tonic;
-        let menu = ComboBox::from_id_salt(("tonic", index))
-            .width(46.0)
-            .selected_text(tonic_name(tonic))
-            .show_ui(ui, |ui| {
-                for choice in 0..12 {
-                    ui.selectable_value(&mut tonic, choice, tonic_name(choice));
-                }
-            });
-        menu.response
-            .accessible_name(format!("Tonic {}", index + 1))
-            .on_hover_text("The tonic it leads to.");
-        if tonic != modulation.tonic {
-            self.exchange(
-                index,
-                Modulation {
-                    tonic,
-                    ..*modulation
-                },
-            );
-        }
-    }
-
-    fn mode(&mut self, ui: &mut Ui, index: usize, modulation: &Modulation) {
-        let mut mode = modulation.mode;
-        let menu = ComboBox::from_id_salt(("mode", index))
-            .width(124.0)
-            .truncate()
-            .selected_text(mode.name())
-            .show_ui(ui, |ui| {
-                for choice in ModeName::ALL {
-                    ui.selectable_value(&mut mode, choice, choice.name());
-                }
-            });
-        menu.response
-            .accessible_name(format!("Mode {}", index + 1))
-            .on_hover_text("The mode it leads to.");
-        if mode != modulation.mode {
-            self.exchange(
-                index,
-                Modulation {
-                    mode,
-                    ..*modulation
-                },
-            );
-        }
-    }
-
-    fn over(&mut self, ui: &mut Ui, index: usize, modulation: &Modulation) {
-        let mut over = modulation.over;
-        let field = DragValue::new(&mut over)
-            .range(0..=LONGEST_TURNING)
-            .speed(0.1)
-            .custom_formatter(|cycles, _| match cycles {
-                0.0 => "at once".to_owned(),
-                1.0 => "over 1 cycle".to_owned(),
-                cycles => format!("over {cycles} cycles"),
-            })
-            .custom_parser(cycles_from);
-        let field = ui.add(field).accessible_name(format!("Over {}", index + 1));
-        field.on_hover_text(
-            "Over how many cycles the pitches that differ turn, one after another; 0 is at once.",
-        );
-        if over != modulation.over {
-            self.exchange(
-                index,
-                Modulation {
-                    over,
-                    ..*modulation
-                },
-            );
-        }
     }
 
     fn remove(&mut self, ui: &mut Ui, index: usize) {
@@ -248,14 +172,54 @@ impl Desk<'_> {
         }
     }
 
-    fn exchange(&mut self, index: usize, other: Modulation) {
-        self.changed = Some(with(self.plan(), index, Some(other)));
-        self.state.refused = None;
-    }
-
     fn say(&self, ui: &mut Ui, text: &str, ink: egui::Color32) {
         ui.add(Label::new(RichText::new(text).color(ink)).wrap());
     }
+}
+
+fn tonic(ui: &mut Ui, index: usize, modulation: &mut Modulation) {
+    let menu = ComboBox::from_id_salt(("tonic", index))
+        .width(46.0)
+        .selected_text(tonic_name(modulation.tonic))
+        .show_ui(ui, |ui| {
+            for choice in 0..12 {
+                ui.selectable_value(&mut modulation.tonic, choice, tonic_name(choice));
+            }
+        });
+    menu.response
+        .accessible_name(format!("Tonic {}", index + 1))
+        .on_hover_text("The tonic it leads to.");
+}
+
+fn mode(ui: &mut Ui, index: usize, modulation: &mut Modulation) {
+    let menu = ComboBox::from_id_salt(("mode", index))
+        .width(124.0)
+        .truncate()
+        .selected_text(modulation.mode.name())
+        .show_ui(ui, |ui| {
+            for choice in ModeName::ALL {
+                ui.selectable_value(&mut modulation.mode, choice, choice.name());
+            }
+        });
+    menu.response
+        .accessible_name(format!("Mode {}", index + 1))
+        .on_hover_text("The mode it leads to.");
+}
+
+fn over(ui: &mut Ui, index: usize, modulation: &mut Modulation) {
+    let field = DragValue::new(&mut modulation.over)
+        .range(0..=LONGEST_TURNING)
+        .speed(0.1)
+        .custom_formatter(|cycles, _| match cycles {
+            0.0 => "at once".to_owned(),
+            1.0 => "over 1 cycle".to_owned(),
+            cycles => format!("over {cycles} cycles"),
+        })
+        .custom_parser(cycles_from);
+    let field = ui.add(field).accessible_name(format!("Over {}", index + 1));
+    field.on_hover_text(
+        "Over how many cycles the pitches that differ turn, one after another; 0 is at once.",
+    );
 }
 
 /// "4", "over 4 cycles", "at once".
