@@ -257,7 +257,7 @@ impl Desk<'_> {
 
     /// What to do about an empty phrase.
     fn invitation(&self, ui: &Ui, view: Rect) {
-        let words = "Play a phrase, then press Hold.\nOr write one here: double-click the grid,\ntype notes such as D4 - F4 G4 . A4,\nor load a .mid file.";
+        let words = "Play a phrase, then press Hold.\nOr write one here: double-click the grid,\ntype notes such as D4 - F4 G4 . A4,\nor load a MIDI file or a score.";
         let size = if view.width() > 600.0 { 15.0 } else { 12.5 };
         let width = (view.width() - 24.0).min(460.0);
         let mut job = egui::text::LayoutJob::simple(
