@@ -9,7 +9,10 @@ use procession_core::note::{Key, Note, Velocity};
 use procession_core::phrase::Phrase;
 use procession_core::player::unroll;
 use procession_core::process::{Process, VoiceNote};
-use procession_core::settings::{CopiesMove, FoldKind, Grid, Growth, Motion, Settings, Shifts};
+use procession_core::settings::{
+    CopiesMove, FoldKind, Grid, Growth, Modulation, Modulations, Motion, Place, Resulting,
+    Settings, Shifts,
+};
 use procession_core::time::{Beats, Span, to_ticks};
 use std::path::Path;
 
@@ -46,7 +49,7 @@ const fn case(name: &'static str, phrase: &'static str, adjust: Adjust) -> Case 
     }
 }
 
-const CASES: [Case; 12] = [
+const CASES: [Case; 15] = [
     case("drift", LANTERNS, |settings| {
         settings.motion.dwell = 4;
         settings.motion.drift = 2;
@@ -144,7 +147,48 @@ const CASES: [Case; 12] = [
         settings.growth.copies_grow = true;
         settings.motion.shifts = Shifts::Count(1);
     }),
+    Case {
+        transpositions: &[
+            Transposition::AtPitch,
+            Transposition::OctaveUp,
+            Transposition::TwoOctavesUp,
+        ],
+        ..case("resulting", WAKE, |settings| {
+            settings.resulting.which = Resulting::Top;
+            settings.resulting.octave = 1;
+            settings.motion.drift = 2;
+            settings.motion.shifts = Shifts::Count(4);
+        })
+    },
+    Case {
+        layout: Layout::OwnBeatOne,
+        ..case("resulting_own_beat_one", BELLS, |settings| {
+            settings.resulting.which = Resulting::Together;
+            settings.motion.copies = 2;
+            settings.motion.motion = Motion::Jump;
+            settings.motion.shifts = Shifts::Count(3);
+        })
+    },
+    case("modulations", LANTERNS, |settings| {
+        settings.resulting.which = Resulting::Bottom;
+        settings.motion.drift = 2;
+        settings.motion.shifts = Shifts::Count(4);
+        settings.modulations = Modulations::new([
+            modulation(Place::Stage(3), 2, ModeName::Lydian, 5),
+            modulation(Place::Beats(86.0), 10, ModeName::Lydian, 4),
+            modulation(Place::Stage(9), 10, ModeName::Locrian, 0),
+        ]);
+    }),
 ];
+
+const fn modulation(place: Place, tonic: u8, mode: ModeName, over: u32) -> Modulation {
+    Modulation {
+        place,
+        tonic,
+        mode,
+        over,
+    }
+}
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let folder = std::env::args()
@@ -222,7 +266,8 @@ fn turned_half_way(process: &Process, form: &Form) -> Vec<VoiceNote> {
 /// As JSON: positions in ticks, 960 to a beat.
 fn facts(case: &Case, score: &Score) -> String {
     let sheet = score.sheet();
-    let parts = (0..score.piece.process.voices()).map(|voice| part(score, &sheet, voice));
+    let voices = score.piece.process.parts().enumerate();
+    let parts = voices.map(|(place, voice)| part(score, &sheet, place, voice));
     let repeats = sheet.passages.iter().map(|passage| passage.plays);
     format!(
         "{{\"name\": \"{}\", \"layout\": \"{:?}\", \"beat\": {}, \"length\": {}, \"repeats\": {}, \"parts\": {}}}",
@@ -236,24 +281,25 @@ fn facts(case: &Case, score: &Score) -> String {
 }
 
 /// What a part plays in all, from when to when it drifts, and how many notes are written.
-fn part(score: &Score, sheet: &Sheet, voice: usize) -> String {
+fn part(score: &Score, sheet: &Sheet, place: usize, voice: usize) -> String {
     let played = score.piece.notes.iter().filter(|note| note.voice == voice);
     let played = played.map(|note| {
         let (on, key) = (to_ticks(note.on), note.key.number());
         format!("[{on}, {key}]")
     });
     let drifts = score.piece.form.stages.iter().filter(|stage| {
-        let copy = voice.checked_sub(1).map(|copy| stage.copies[copy]);
+        let copy = voice.checked_sub(1).and_then(|copy| stage.copies.get(copy));
         copy.is_some_and(|copy| copy.doing == Doing::Drifting)
     });
     let drifts = drifts.map(|stage| {
         let (from, to) = (to_ticks(stage.span.start), to_ticks(stage.span.end));
         format!("[{from}, {to}]")
     });
-    let written: usize = sheet.passages.iter().map(|p| p.parts[voice].len()).sum();
+    let written: usize = sheet.passages.iter().map(|p| p.parts[place].len()).sum();
     format!(
-        "{{\"octaves\": {}, \"written\": {written}, \"drifts\": {}, \"played\": {}}}",
-        score.transposition(voice).octaves(),
+        "{{\"octaves\": {}, \"moves\": {}, \"written\": {written}, \"drifts\": {}, \"played\": {}}}",
+        score.transposition(place).octaves(),
+        (1..score.piece.process.voices()).contains(&place),
         list(drifts),
         list(played)
     )

@@ -6,6 +6,10 @@
 //! repeated. The repeat's `times` is the number of plays that was chosen; the customary range
 //! stands above it in words. During a drift the moving part keeps the pattern it leaves from,
 //! under words and a dashed line: the gradual move itself is not notated.
+//!
+//! The resulting line is the last part. It joins in while the others dwell, so in a repeat it may
+//! be silent the first time and the last: words say so to the player, and each note's `time-only`
+//! to a program.
 
 mod beams;
 mod clef;
@@ -16,6 +20,7 @@ mod read;
 
 mod sheet;
 mod systems;
+mod tonality;
 mod values;
 mod words;
 mod write;
@@ -66,7 +71,8 @@ pub struct Score<'a> {
     pub piece: Piece<'a>,
     /// Against which beat one the moving parts are written.
     pub layout: Layout,
-    /// A part each, the steady one first; parts beyond are at pitch.
+    /// A part each: the steady one, the copies in use, then the resulting line, if there is one.
+    /// Parts beyond are at pitch.
     pub transpositions: &'a [Transposition],
 }
 
@@ -86,9 +92,9 @@ impl Score<'_> {
         Sheet::new(self)
     }
 
-    /// How the instrument of `voice` sounds.
-    pub fn transposition(&self, voice: usize) -> Transposition {
-        self.transpositions.get(voice).copied().unwrap_or_default()
+    /// How the instrument of a part sounds, by its place among the parts.
+    pub fn transposition(&self, part: usize) -> Transposition {
+        self.transpositions.get(part).copied().unwrap_or_default()
     }
 }
 

@@ -100,6 +100,17 @@ impl Spelling {
     pub fn name(&self, pitch_class: u8) -> PitchName {
         self.0[usize::from(pitch_class % 12)]
     }
+
+    /// The same, but for these pitch classes, which take their names from `other`.
+    pub fn respelt(&self, pitch_classes: PitchSet, other: &Self) -> Self {
+        Self(std::array::from_fn(|index| {
+            if pitch_classes.contains(index as u8) {
+                other.0[index]
+            } else {
+                self.0[index]
+            }
+        }))
+    }
 }
 
 impl Mode {

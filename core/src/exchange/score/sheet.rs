@@ -1,10 +1,11 @@
 //! What a score writes: the cycles of the steady voice, equal ones gathered into one repeat.
 
+use super::tonality::Tonality;
 use super::{Layout, Score};
 use crate::form::{BUILD_RANGE, Doing, HOLD_RANGE, SLIDE_RANGE, Stage};
 use crate::growth::Lap;
 use crate::note::Key;
-use crate::time::{Beats, from_ticks, to_ticks};
+use crate::time::{Beats, Span, from_ticks, to_ticks};
 
 /// A note of a part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -33,8 +34,11 @@ pub struct Passage {
     pub length: i64,
     /// Plays in all, 1 or more.
     pub plays: u32,
-    /// What each part plays, the steady one first, in order of onset, then key.
+    /// What each part plays, the steady one first, the resulting line last, in order of onset,
+    /// then key.
     pub parts: Vec<Vec<PartNote>>,
+    /// The first and the last play, counted from 1, in which the resulting line sounds.
+    pub line_plays: Option<(u32, u32)>,
     /// Which copies drift: what they play is what they leave from.
     pub drifting: Vec<bool>,
     /// Which stage of the form it belongs to.
@@ -43,6 +47,8 @@ pub struct Passage {
     pub begins: bool,
     /// Whether it is all of the stage.
     pub is_whole: bool,
+    /// How its pitches are written.
+    pub(super) tonality: Tonality,
 }
 
 impl Passage {
@@ -67,13 +73,53 @@ impl Passage {
         Some((of(fewest), of(most)))
     }
 
-    /// The same pattern again?
-    fn continues(&self, other: &Self) -> bool {
-        self.stage == other.stage
-            && self.length == other.length
-            && self.parts == other.parts
-            && self.drifting == other.drifting
+    /// Whether the resulting line sounds in some of the plays and not in others.
+    pub fn is_line_partial(&self) -> bool {
+        self.line_plays
+            .is_some_and(|plays| plays != (1, self.plays))
     }
+
+    /// Takes `next` in as one more play if it is the same pattern again; gives it back if not.
+    fn play_again(&mut self, mut next: Self) -> Result<(), Self> {
+        let same = self.stage == next.stage
+            && self.length == next.length
+            && self.voices() == next.voices()
+            && self.drifting == next.drifting
+            && self.tonality.is_as(&next.tonality);
+        let line_plays = match (self.line_plays, next.line_plays) {
+            (plays, None) => plays,
+            (None, Some(_)) => Some((self.plays + 1, self.plays + 1)),
+            (Some((first, last)), Some(_)) if last == self.plays && strikes_as(self, &next) => {
+                Some((first, last + 1))
+            }
+            // It strikes something else, or comes back.
+            _ => return Err(next),
+        };
+        if !same {
+            return Err(next);
+        }
+        if self.line_plays.is_none() {
+            self.parts = std::mem::take(&mut next.parts);
+        }
+        self.line_plays = line_plays;
+        self.plays += 1;
+        Ok(())
+    }
+
+    /// What the steady voice and its copies play.
+    fn voices(&self) -> &[Vec<PartNote>] {
+        &self.parts[..=self.drifting.len()]
+    }
+}
+
+/// Whether the resulting line strikes the same keys in both. Its last note before it leaves has
+/// nothing to end it, and may be longer.
+fn strikes_as(one: &Passage, other: &Passage) -> bool {
+    let strokes = |passage: &Passage| -> Vec<(i64, Key)> {
+        let line = passage.parts.last().into_iter().flatten();
+        line.map(|note| (note.onset, note.key)).collect()
+    };
+    strokes(one) == strokes(other)
 }
 
 /// Whether something is being built up in a stage.
@@ -107,10 +153,11 @@ impl Sheet {
         let mut reader = Reader::new(score);
         for lap in laps(score) {
             let next = reader.passage(&lap, &raster);
-            match passages.last_mut() {
-                Some(last) if last.continues(&next) => last.plays += 1,
-                _ => passages.push(next),
-            }
+            let next = match passages.last_mut() {
+                Some(last) => last.play_again(next),
+                None => Err(next),
+            };
+            passages.extend(next.err());
         }
         mark_stages(&mut passages);
         Self {
@@ -148,8 +195,8 @@ fn laps<'a>(score: &'a Score) -> impl Iterator<Item = Lap> + 'a {
 /// Turns laps into passages, in order.
 struct Reader<'a> {
     score: &'a Score<'a>,
-    /// Notes of each voice, in order.
-    voices: Vec<Vec<PlayedNote>>,
+    /// Notes of each part, in order.
+    parts: Vec<Vec<PlayedNote>>,
     /// What each copy played when it last was locked, and what the steady voice played then.
     left: Vec<(Vec<PartNote>, Vec<PartNote>)>,
 }
@@ -163,18 +210,20 @@ struct PlayedNote {
 
 impl<'a> Reader<'a> {
     fn new(score: &'a Score<'a>) -> Self {
-        let mut voices = vec![Vec::new(); score.piece.process.voices()];
-        for note in score.piece.notes {
-            let (on, off, key) = (note.on, note.off, note.key);
-            if let Some(voice) = voices.get_mut(note.voice) {
-                voice.push(PlayedNote { on, off, key });
-            }
-        }
-        let left = vec![Default::default(); voices.len()];
+        let process = score.piece.process;
+        let parts = process.parts().map(|voice| {
+            let played = score.piece.notes.iter().filter(|note| note.voice == voice);
+            let played = played.map(|note| PlayedNote {
+                on: note.on,
+                off: note.off,
+                key: note.key,
+            });
+            played.collect()
+        });
         Self {
             score,
-            voices,
-            left,
+            parts: parts.collect(),
+            left: vec![Default::default(); process.voices()],
         }
     }
 
@@ -185,7 +234,8 @@ impl<'a> Reader<'a> {
         let steady = self.played(0, lap, length, raster);
         let mut parts = vec![steady];
         let mut drifting = Vec::new();
-        for copy in 1..self.voices.len() {
+        let process = self.score.piece.process;
+        for copy in 1..process.voices() {
             let drifts = self.drifts(copy, at, at + lap.length);
             let part = if drifts {
                 recast(&self.left[copy], &parts[0])
@@ -198,22 +248,30 @@ impl<'a> Reader<'a> {
             parts.push(part);
             drifting.push(drifts);
         }
+        // The line is heard against the steady part's beat one, whatever the layout.
+        let line = process
+            .has_line()
+            .then(|| self.played(process.voices(), lap, length, raster));
+        let sounds = line.as_ref().is_some_and(|line| !line.is_empty());
+        parts.extend(line);
         Passage {
             at,
             length,
             plays: 1,
             parts,
+            line_plays: sounds.then_some((1, 1)),
             drifting,
             stage,
             begins: false,
             is_whole: false,
+            tonality: Tonality::of(self.score, Span::new(at, at + lap.length)),
         }
     }
 
-    /// What a voice strikes in a lap, on the raster.
-    fn played(&self, voice: usize, lap: &Lap, length: i64, raster: &Raster) -> Vec<PartNote> {
+    /// What a part strikes in a lap, on the raster.
+    fn played(&self, part: usize, lap: &Lap, length: i64, raster: &Raster) -> Vec<PartNote> {
         let at = self.score.piece.process.origin() + lap.start;
-        let notes = &self.voices[voice];
+        let notes = &self.parts[part];
         // A note played early may belong to this lap, and one played late to the next.
         let reach = from_ticks(raster.step);
         let from = notes.partition_point(|note| note.on < at - reach);

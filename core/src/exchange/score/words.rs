@@ -2,17 +2,29 @@
 
 use super::sheet::{Passage, builds, is_compound};
 use super::{Layout, Score, Transposition};
+use crate::exchange::picture::voice_name;
 use crate::form::{CopyStage, Doing};
-use crate::settings::{Grid, Growth, Motion};
+use crate::resulting::RESULTING;
+use crate::settings::{Grid, Growth, Motion, Resulting};
 
 /// The name of a part.
-pub(super) fn part_name(voice: usize, score: &Score) -> String {
-    named(voice, score, "Steady", "Moving")
+pub(super) fn part_name(part: usize, score: &Score) -> String {
+    if is_line(part, score) {
+        return voice_name(RESULTING);
+    }
+    named(part, score, "Steady", "Moving")
 }
 
 /// The same where there is little room.
-pub(super) fn part_abbreviation(voice: usize, score: &Score) -> String {
-    named(voice, score, "St.", "Mov.")
+pub(super) fn part_abbreviation(part: usize, score: &Score) -> String {
+    if is_line(part, score) {
+        return "Res.".to_owned();
+    }
+    named(part, score, "St.", "Mov.")
+}
+
+fn is_line(part: usize, score: &Score) -> bool {
+    part >= score.piece.process.voices()
 }
 
 /// Copies have a number if there are several.
@@ -25,7 +37,7 @@ fn named(voice: usize, score: &Score, steady: &str, moving: &str) -> String {
 }
 
 /// How often a passage is played: "play 12-24x (16)", the chosen number last.
-pub(super) fn plays(passage: &Passage, score: &Score) -> Option<String> {
+fn plays(passage: &Passage, score: &Score) -> Option<String> {
     let chosen = passage.plays;
     match passage.customary_plays(score) {
         _ if chosen < 2 => None,
@@ -43,24 +55,53 @@ pub(super) struct Words {
 }
 
 /// What is said once, before the first bar of a part.
-pub(super) fn opening(voice: usize, score: &Score) -> Vec<String> {
-    let mut words = Vec::new();
-    match score.transposition(voice) {
-        Transposition::AtPitch => {}
-        Transposition::OctaveUp => words.push("sounds an octave higher".to_owned()),
-        Transposition::TwoOctavesUp => words.push("sounds two octaves higher".to_owned()),
-    }
-    if voice > 0 {
-        words.push(match score.layout {
-            Layout::SharedBeatOne => "written against the\nsteady part's beat one".to_owned(),
-            Layout::OwnBeatOne => "counts its own beat one".to_owned(),
-        });
-    }
-    words
+pub(super) fn opening(part: usize, score: &Score) -> Vec<String> {
+    let sounds = match score.transposition(part) {
+        Transposition::AtPitch => None,
+        Transposition::OctaveUp => Some("sounds an octave higher"),
+        Transposition::TwoOctavesUp => Some("sounds two octaves higher"),
+    };
+    let reads = match score.layout {
+        _ if part == 0 => None,
+        _ if is_line(part, score) => Some(match score.piece.process.settings().resulting.which {
+            Resulting::Top | Resulting::Off => "doubles the top of all parts",
+            Resulting::Bottom => "doubles the bottom of all parts",
+            Resulting::Together => "doubles what parts strike together",
+        }),
+        Layout::SharedBeatOne => Some("written against the\nsteady part's beat one"),
+        Layout::OwnBeatOne => Some("counts its own beat one"),
+    };
+    [sounds, reads]
+        .into_iter()
+        .flatten()
+        .map(str::to_owned)
+        .collect()
+}
+
+/// What everybody is told, as a passage begins: mode, repeats, and whether it goes on.
+pub(super) fn for_all(
+    passage: &Passage,
+    before: Option<&Passage>,
+    is_last: bool,
+    score: &Score,
+) -> Vec<String> {
+    let now = &passage.tonality;
+    let then = before.map(|before| &before.tonality);
+    let mode = then
+        .is_none_or(|then| then.mode != now.mode)
+        .then(|| now.name());
+    let turns = then.is_none_or(|then| then.towards != now.towards);
+    let turning = now.turning().filter(|_| turns);
+    let goes_on = is_last && score.piece.form.endless;
+    let goes_on = goes_on.then(|| "and so on".to_owned());
+    [mode, turning, plays(passage, score), goes_on]
+        .into_iter()
+        .flatten()
+        .collect()
 }
 
 /// What the steady part is told.
-pub(super) fn steady(passage: &Passage, before: Option<&Passage>, score: &Score) -> Vec<String> {
+pub(super) fn steady(passage: &Passage, before: Option<&Passage>, score: &Score) -> Words {
     let mut words = hold(passage, before);
     let stage = &score.piece.form.stages[passage.stage];
     let growth = score.piece.process.settings().growth.growth;
@@ -68,7 +109,51 @@ pub(super) fn steady(passage: &Passage, before: Option<&Passage>, score: &Score)
         let all = score.piece.process.phrase().notes().len();
         words.push(format!("{} of {all} notes", stage.shown));
     }
-    words
+    Words {
+        words,
+        dashes: false,
+    }
+}
+
+/// What the resulting line is told: when within a repeat it enters, and when it leaves.
+pub(super) fn resulting(passage: &Passage) -> Words {
+    let plays = passage.line_plays.filter(|_| passage.is_line_partial());
+    let words = plays.map(|(first, last)| enters_and_leaves(first, last, passage.plays));
+    Words {
+        words: words.into_iter().collect(),
+        dashes: false,
+    }
+}
+
+/// "enters after the 1st time,\nleaves before the last"
+fn enters_and_leaves(first: u32, last: u32, plays: u32) -> String {
+    if first == last {
+        return match first {
+            first if first == plays => "only the last time".to_owned(),
+            first => format!("only the {} time", ordinal(first)),
+        };
+    }
+    let enters = (first > 1).then(|| format!("enters after the {} time", ordinal(first - 1)));
+    let leaves = match plays - last {
+        0 => None,
+        1 if enters.is_some() => Some("leaves before the last".to_owned()),
+        1 => Some("leaves before the last time".to_owned()),
+        _ => Some(format!("leaves after the {} time", ordinal(last))),
+    };
+    let both: Vec<String> = [enters, leaves].into_iter().flatten().collect();
+    both.join(",\n")
+}
+
+/// 1st, 2nd, 3rd, 4th ... 11th ... 21st
+fn ordinal(number: u32) -> String {
+    let ending = match (number % 10, number % 100) {
+        (_, 11..=13) => "th",
+        (1, _) => "st",
+        (2, _) => "nd",
+        (3, _) => "rd",
+        _ => "th",
+    };
+    format!("{number}{ending}")
 }
 
 /// For whoever does not drift, as somebody begins to.
@@ -176,7 +261,7 @@ fn own_bar(steps: f64, score: &Score) -> Option<String> {
     }
     let side = if steps > 0.0 { "before" } else { "after" };
     Some(format!(
-        "own beat one is {}\n{side} the steady part's",
+        "beat one is {}\n{side} the steady part's",
         distance(steps, score)
     ))
 }

@@ -5,15 +5,15 @@ use super::beams::beams;
 use super::clef::{TREBLE, clef};
 use super::lines::{Chord, lines};
 use super::metre::{Metre, QUARTER, bars, unit_of};
-use super::pitch::{Accidentals, Pitch, accidental_name, key_signature};
+use super::pitch::{Accidentals, Pitch, accidental_name};
 use super::sheet::{Passage, Sheet};
 use super::systems::system_starts;
+use super::tonality::Tonality;
 use super::values::{Written, written};
 use super::words::{self, Words};
 use super::xml::Xml;
-use crate::mode::{Mode, ModeName, Spelling};
 use crate::settings::Growth;
-use crate::time::{Beats, to_ticks};
+use crate::time::to_ticks;
 
 /// Parts of a written quarter in the file. 24 has thirty-seconds and triplets of them.
 const DIVISIONS: i64 = 24;
@@ -34,11 +34,16 @@ pub(super) fn musicxml(score: &Score) -> String {
         });
         part_list(xml, score);
         let starts = system_starts(&sheet, |passage| bars_of(passage, &sheet, score));
-        for voice in 0..score.piece.process.voices() {
-            PartWriter::new(score, &sheet, &starts, voice).write(xml);
+        for part in 0..parts(score) {
+            PartWriter::new(score, &sheet, &starts, part).write(xml);
         }
     });
     xml.finish()
+}
+
+/// How many parts there are: the voices and, last, the resulting line.
+fn parts(score: &Score) -> usize {
+    score.piece.process.parts().count()
 }
 
 /// The bars that a passage is cut into.
@@ -62,13 +67,13 @@ fn part_list(xml: &mut Xml, score: &Score) {
             xml.text("group-symbol", &[], "bracket");
             xml.text("group-barline", &[], "yes");
         });
-        for voice in 0..score.piece.process.voices() {
-            xml.within("score-part", &[("id", &part_id(voice))], |xml| {
-                xml.text("part-name", &[], &words::part_name(voice, score));
+        for part in 0..parts(score) {
+            xml.within("score-part", &[("id", &part_id(part))], |xml| {
+                xml.text("part-name", &[], &words::part_name(part, score));
                 xml.text(
                     "part-abbreviation",
                     &[],
-                    &words::part_abbreviation(voice, score),
+                    &words::part_abbreviation(part, score),
                 );
             });
         }
@@ -76,63 +81,8 @@ fn part_list(xml: &mut Xml, score: &Score) {
     });
 }
 
-fn part_id(voice: usize) -> String {
-    format!("P{}", voice + 1)
-}
-
-/// A mode and how it is written.
-#[derive(Clone, Copy, PartialEq)]
-struct Tonality {
-    mode: Mode,
-    spelling: Spelling,
-    signature: i32,
-}
-
-impl Tonality {
-    /// What is in force at the end of a passage.
-    fn of(passage: &Passage, score: &Score) -> Self {
-        let end = passage.at + passage.length as f64 * f64::from(passage.plays) / 960.0;
-        let fold = score.piece.process.fold();
-        let listed = before(score.piece.modes, end);
-        let mode = listed.unwrap_or(match fold.moved() {
-            0 => fold.source(),
-            _ => fold.target(),
-        });
-        let tonic = if mode == fold.target() && mode != fold.source() {
-            fold.target_tonic_name()
-        } else {
-            mode.tonic_name()
-        };
-        let spelling = mode.spelling_from(tonic);
-        Self {
-            mode,
-            spelling,
-            signature: key_signature(&mode, &spelling),
-        }
-    }
-
-    fn name(&self) -> String {
-        self.mode.name_on(self.spelling.name(self.mode.tonic()))
-    }
-
-    /// The format's word for the mode, if it has one.
-    fn word(&self) -> Option<&'static str> {
-        match ModeName::of(self.mode.steps())? {
-            ModeName::Ionian => Some("ionian"),
-            ModeName::Dorian => Some("dorian"),
-            ModeName::Phrygian => Some("phrygian"),
-            ModeName::Lydian => Some("lydian"),
-            ModeName::Mixolydian => Some("mixolydian"),
-            ModeName::Aeolian => Some("aeolian"),
-            ModeName::Locrian => Some("locrian"),
-            _ => None,
-        }
-    }
-}
-
-fn before(modes: &[(Beats, Mode)], at: Beats) -> Option<Mode> {
-    let last = modes.iter().rev().find(|(from, _)| *from < at - 1e-6);
-    last.or(modes.first()).map(|(_, mode)| *mode)
+fn part_id(part: usize) -> String {
+    format!("P{}", part + 1)
 }
 
 struct PartWriter<'a> {
@@ -140,7 +90,8 @@ struct PartWriter<'a> {
     sheet: &'a Sheet,
     /// Which bars of which passages begin a system.
     starts: &'a [Vec<bool>],
-    voice: usize,
+    /// Its place among the parts.
+    part: usize,
     measure: usize,
     letters: usize,
     signature: Option<(i64, i64)>,
@@ -148,12 +99,12 @@ struct PartWriter<'a> {
 }
 
 impl<'a> PartWriter<'a> {
-    fn new(score: &'a Score<'a>, sheet: &'a Sheet, starts: &'a [Vec<bool>], voice: usize) -> Self {
+    fn new(score: &'a Score<'a>, sheet: &'a Sheet, starts: &'a [Vec<bool>], part: usize) -> Self {
         Self {
             score,
             sheet,
             starts,
-            voice,
+            part,
             measure: 0,
             letters: 0,
             signature: None,
@@ -162,7 +113,7 @@ impl<'a> PartWriter<'a> {
     }
 
     fn write(mut self, xml: &mut Xml) {
-        xml.within("part", &[("id", &part_id(self.voice))], |xml| {
+        xml.within("part", &[("id", &part_id(self.part))], |xml| {
             for index in 0..self.sheet.passages.len() {
                 self.passage(xml, index);
             }
@@ -173,7 +124,7 @@ impl<'a> PartWriter<'a> {
         let passage = &self.sheet.passages[index];
         let metres = bars_of(passage, self.sheet, self.score);
         let compound = self.sheet.compound;
-        let lines = lines(&passage.parts[self.voice], passage.length, compound);
+        let lines = lines(&passage.parts[self.part], passage.length, compound);
         let mut from = 0;
         for (bar, metre) in metres.iter().enumerate() {
             let place = BarPlace {
@@ -209,15 +160,11 @@ impl<'a> PartWriter<'a> {
                 xml.empty("repeat", &[("direction", "forward")]);
             });
         }
-        let tonality = Tonality::of(passage, self.score);
-        let turned = self
-            .tonality
-            .is_none_or(|before| before.mode != tonality.mode);
-        self.attributes(xml, metre, &tonality);
+        self.attributes(xml, metre, &passage.tonality);
         if place.is_first {
-            self.directions(xml, place, turned.then_some(&tonality));
+            self.directions(xml, place);
         }
-        self.notes(xml, metre, lines, from, &tonality);
+        self.notes(xml, metre, lines, from, passage);
         if place.is_last {
             self.end_dashes(xml, place.index);
             self.end(xml, place.index);
@@ -260,13 +207,13 @@ impl<'a> PartWriter<'a> {
     }
 
     fn clef_and_transposition(&self, xml: &mut Xml, tonality: &Tonality) {
-        let octaves = self.score.transposition(self.voice).octaves();
+        let octaves = self.score.transposition(self.part).octaves();
         // Every note of every bar speaks for its clef.
         let pitches: Vec<Pitch> = self
             .sheet
             .passages
             .iter()
-            .flat_map(|passage| &passage.parts[self.voice])
+            .flat_map(|passage| &passage.parts[self.part])
             .map(|note| Pitch::below(note.key, octaves, &tonality.spelling))
             .collect();
         // Instruments that sound octaves higher are written in the treble clef (common practice).
@@ -287,53 +234,53 @@ impl<'a> PartWriter<'a> {
         }
     }
 
-    fn directions(&mut self, xml: &mut Xml, place: &BarPlace, turned: Option<&Tonality>) {
+    fn directions(&mut self, xml: &mut Xml, place: &BarPlace) {
         let passage = &self.sheet.passages[place.index];
         let before = place.index.checked_sub(1).map(|i| &self.sheet.passages[i]);
-        let mut told = if self.voice == 0 {
-            self.letter(xml, passage, before);
-            if place.index == 0 {
-                metronome(xml, self.score.piece.tempo, self.sheet.compound);
-            }
-            let mode = turned.map(Tonality::name);
-            let plays = words::plays(passage, self.score);
-            let is_last = place.index + 1 == self.sheet.passages.len();
-            let goes_on = is_last && self.score.piece.form.endless;
-            let goes_on = goes_on.then(|| "and so on".to_owned());
-            for words in [mode, plays, goes_on].into_iter().flatten() {
-                direction(xml, true, &words);
-            }
-            Words {
-                words: words::steady(passage, before, self.score),
-                dashes: false,
-            }
-        } else {
-            words::moving(self.voice, passage, before, self.score)
+        let voices = self.score.piece.process.voices();
+        let mut told = match self.part {
+            0 => words::steady(passage, before, self.score),
+            part if part < voices => words::moving(part, passage, before, self.score),
+            _ => words::resulting(passage),
         };
         if place.index == 0 {
-            let opening = words::opening(self.voice, self.score);
+            let opening = words::opening(self.part, self.score);
             told.words.splice(0..0, opening);
         }
+        if self.part > 0 {
+            return self.tell(xml, &told);
+        }
+        self.letter(xml, passage, before);
+        if place.index == 0 {
+            metronome(xml, self.score.piece.tempo, self.sheet.compound);
+        }
+        // What is said first stands nearest to the staff, so what is for all comes after.
         self.tell(xml, &told);
+        let is_last = place.index + 1 == self.sheet.passages.len();
+        let for_all = words::for_all(passage, before, is_last, self.score);
+        if !for_all.is_empty() {
+            direction(xml, true, &for_all.join("\n"));
+        }
     }
 
+    /// One direction, so that its lines stand in the order in which they are read.
     fn tell(&self, xml: &mut Xml, told: &Words) {
-        let number = self.voice.to_string();
-        let number = ("number", number.as_str());
-        for (index, words) in told.words.iter().enumerate() {
-            if told.dashes && index + 1 == told.words.len() {
-                xml.within("direction", &[("placement", "above")], |xml| {
-                    direction_type(xml, |xml| xml.text("words", STYLE, words));
-                    direction_type(xml, |xml| {
-                        xml.empty("dashes", &[("type", "start"), number]);
-                    });
-                    // Some readers pair the ends of a line by staff, and only if it is named.
-                    xml.number("staff", 1);
-                });
-            } else {
-                direction(xml, false, words);
-            }
+        let words = told.words.join("\n");
+        if words.is_empty() {
+            return;
         }
+        if !told.dashes {
+            return direction(xml, false, &words);
+        }
+        let number = self.part.to_string();
+        xml.within("direction", &[("placement", "above")], |xml| {
+            direction_type(xml, |xml| xml.text("words", STYLE, &words));
+            direction_type(xml, |xml| {
+                xml.empty("dashes", &[("type", "start"), ("number", &number)]);
+            });
+            // Some readers pair the ends of a line by staff, and only if it is named.
+            xml.number("staff", 1);
+        });
     }
 
     /// A letter for each stage that a copy arrives in or that nobody drifts in: a drift belongs
@@ -358,11 +305,13 @@ impl<'a> PartWriter<'a> {
     fn end_dashes(&self, xml: &mut Xml, index: usize) {
         let drifts = |index: usize| {
             let passage = self.sheet.passages.get(index);
-            let copy = self.voice.checked_sub(1);
-            passage.is_some_and(|passage| copy.is_some_and(|copy| passage.drifting[copy]))
+            let copy = self.part.checked_sub(1);
+            let drifts =
+                |passage: &Passage| copy.and_then(|copy| passage.drifting.get(copy).copied());
+            passage.and_then(drifts) == Some(true)
         };
         if drifts(index) && !drifts(index + 1) && self.began_dashes(index) {
-            let number = self.voice.to_string();
+            let number = self.part.to_string();
             let number = ("number", number.as_str());
             xml.within("direction", &[("placement", "above")], |xml| {
                 direction_type(xml, |xml| {
@@ -376,14 +325,14 @@ impl<'a> PartWriter<'a> {
     /// Whether the drift that this passage belongs to was announced.
     fn began_dashes(&self, index: usize) -> bool {
         let passages = &self.sheet.passages;
-        let copy = self.voice - 1;
+        let copy = self.part - 1;
         let first = (0..=index)
             .rev()
             .take_while(|i| passages[*i].drifting[copy])
             .last();
         first.is_some_and(|first| {
             let before = first.checked_sub(1).map(|i| &passages[i]);
-            words::moving(self.voice, &passages[first], before, self.score).dashes
+            words::moving(self.part, &passages[first], before, self.score).dashes
         })
     }
 
@@ -408,7 +357,7 @@ impl<'a> PartWriter<'a> {
         metre: &Metre,
         lines: &[Vec<Chord>],
         from: i64,
-        tonality: &Tonality,
+        passage: &Passage,
     ) {
         let lines: Vec<Vec<Written>> = lines
             .iter()
@@ -418,7 +367,8 @@ impl<'a> PartWriter<'a> {
         if lines.is_empty() {
             return bar_rest(xml, metre);
         }
-        let shown = self.accidentals(&lines, tonality);
+        let shown = self.accidentals(&lines, &passage.tonality);
+        let only = self.only_in(passage);
         for (index, line) in lines.iter().enumerate() {
             if index > 0 {
                 xml.within("backup", &[], |xml| {
@@ -438,15 +388,26 @@ impl<'a> PartWriter<'a> {
                     written,
                     line: index + 1,
                     beams: &beams[at],
+                    only: only.as_deref(),
                 }
                 .write(xml, &shown[index][at]);
             }
         }
     }
 
+    /// In which plays of a repeat the resulting line sounds, if not in all.
+    fn only_in(&self, passage: &Passage) -> Option<String> {
+        let is_line = self.part >= self.score.piece.process.voices();
+        let (first, last) = passage
+            .line_plays
+            .filter(|_| is_line && passage.is_line_partial())?;
+        let plays: Vec<String> = (first..=last).map(|play| play.to_string()).collect();
+        Some(plays.join(","))
+    }
+
     /// The pitches of a bar, and which of them show their accidental, in order of time.
     fn accidentals(&self, lines: &[Vec<Written>], tonality: &Tonality) -> Vec<Vec<Vec<Head>>> {
-        let octaves = self.score.transposition(self.voice).octaves();
+        let octaves = self.score.transposition(self.part).octaves();
         let mut heads: Vec<Vec<Vec<Head>>> = lines
             .iter()
             .map(|line| vec![Vec::new(); line.len()])
@@ -493,6 +454,8 @@ struct NoteWriter<'a> {
     written: &'a Written,
     line: usize,
     beams: &'a [super::beams::Beam],
+    /// In which plays of a repeat it sounds, if not in all.
+    only: Option<&'a str>,
 }
 
 impl NoteWriter<'_> {
@@ -503,8 +466,9 @@ impl NoteWriter<'_> {
                 self.rest_of_note(xml, true, None);
             });
         }
+        let only = self.only.map(|only| ("time-only", only));
         for (index, head) in heads.iter().enumerate() {
-            xml.within("note", &[], |xml| {
+            xml.within("note", only.as_slice(), |xml| {
                 if index > 0 {
                     xml.empty("chord", &[]);
                 }
