@@ -143,7 +143,21 @@ pub fn read_phrase_xml(bytes: &[u8], excerpt: &Excerpt) -> Result<ReadPart, Scor
     for (index, bar) in bars.iter().enumerate() {
         part.read_bar(bar).ok_or(ScoreError::Bar(index + 1))?;
     }
+    if part.tempos.is_empty() {
+        part.tempos = tempos_on_top(root, names.len());
+    }
     part.phrase(root, excerpt, names)
+}
+
+/// Tempos stand above the first part, and are meant for all; as far as they can be read.
+fn tempos_on_top(root: Node, count: usize) -> Vec<(Beats, f64)> {
+    let mut top = Part::default();
+    for bar in bars(root, 0, count).unwrap_or_default() {
+        if top.read_bar(&bar).is_none() {
+            break;
+        }
+    }
+    top.tempos
 }
 
 /// What a MusicXML file has to choose from: the names of its parts, and how many bars there are.

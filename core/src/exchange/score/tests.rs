@@ -8,7 +8,11 @@ use crate::note::{Key, Note, Velocity};
 use crate::phrase::Phrase;
 use crate::player::unroll;
 use crate::process::{Process, VoiceNote};
-use crate::settings::{CopiesMove, FoldKind, Grid, Growth, Motion, Settings, Shifts};
+use crate::resulting::RESULTING;
+use crate::settings::{
+    CopiesMove, FoldKind, Grid, Growth, Modulation, Modulations, Motion, Place, Resulting,
+    Settings, Shifts,
+};
 use crate::time::{Beats, Span};
 use proptest::prelude::*;
 use roxmltree::{Document, Node, ParsingOptions};
@@ -149,10 +153,9 @@ mod written {
         assert_eq!(
             words,
             [
-                "D minor pentatonic",
-                "play 12-24x (16)",
-                "play 2-8x (4)",
+                "D minor pentatonic\nplay 12-24x (16)",
                 "hold tempo",
+                "play 2-8x (4)",
                 "play 12-24x (16)"
             ]
         );
@@ -171,9 +174,9 @@ mod written {
         let xml = piece.xml();
         let words = texts(&xml, 1, "words");
         assert_eq!(
-            words[1..],
+            words,
             [
-                "enter: unison",
+                "written against the\nsteady part's beat one\nenter: unison",
                 "drift ahead over 4 cycles,\nto 1 sixteenth ahead",
                 "1 sixteenth ahead",
                 "drift ahead over 4 cycles,\nto 2 sixteenths ahead",
@@ -193,7 +196,7 @@ mod written {
         let piece = piece("D4 F4 .", |settings| settings.motion.shift_by = -1);
         let words = texts(&piece.xml(), 1, "words");
         assert_eq!(words.last().unwrap(), "unison");
-        assert_eq!(words[2], "drift back over 4 cycles,\nto 1 sixteenth behind");
+        assert_eq!(words[1], "drift back over 4 cycles,\nto 1 sixteenth behind");
         let pattern = piece.pattern(1);
         assert_eq!(pattern.first(), pattern.last());
     }
@@ -210,12 +213,9 @@ mod written {
         assert_eq!(
             words,
             [
-                "counts its own beat one",
-                "enter: unison",
-                "jump: 1 sixteenth ahead",
-                "own beat one is 1 sixteenth\nbefore the steady part's",
-                "jump: 2 sixteenths ahead",
-                "own beat one is 2 sixteenths\nbefore the steady part's",
+                "counts its own beat one\nenter: unison",
+                "jump: 1 sixteenth ahead\nbeat one is 1 sixteenth\nbefore the steady part's",
+                "jump: 2 sixteenths ahead\nbeat one is 2 sixteenths\nbefore the steady part's",
             ]
         );
     }
@@ -242,7 +242,8 @@ mod written {
         });
         assert_eq!(piece.pattern(0), ["62 . 67 .", "62 65 67 69"]);
         let words = texts(&piece.xml(), 0, "words");
-        assert_eq!(words[1..3], ["play 1-4x (2)", "2 of 4 notes"]);
+        let opening = ["2 of 4 notes", "D minor pentatonic\nplay 1-4x (2)"];
+        assert_eq!(words[..2], opening);
     }
 
     #[test]
@@ -361,7 +362,7 @@ mod written {
         let xml = piece.xml();
         assert_eq!(texts(&xml, 1, "fifths"), ["0", "-2"]);
         let words = texts(&xml, 0, "words");
-        assert_eq!(words, ["D Dorian", "play 3x", "D Phrygian", "play 5x"]);
+        assert_eq!(words, ["D Dorian\nplay 3x", "D Phrygian\nplay 5x"]);
         assert_eq!(texts(&xml, 0, "rehearsal"), ["A"]);
     }
 
@@ -393,7 +394,7 @@ mod written {
         assert_eq!(texts(&xml, 0, "octave-change"), ["1"]);
         assert_eq!(texts(&xml, 1, "octave-change"), ["2"]);
         assert_eq!(texts(&xml, 1, "sign"), ["G"]);
-        assert_eq!(texts(&xml, 0, "words")[2], "sounds an octave higher");
+        assert_eq!(texts(&xml, 0, "words")[0], "sounds an octave higher");
     }
 
     #[test]
@@ -407,7 +408,12 @@ mod written {
         assert_eq!(piece.pattern(2)[0], ". . . . . .");
         let xml = piece.xml();
         assert_eq!(count(&xml, "<rest measure=\"yes\"/>"), 1);
-        assert_eq!(texts(&xml, 2, "words")[1], "enter: unison");
+        // What it has to know as it enters is said there, not where it rests.
+        let words = texts(&xml, 2, "words");
+        assert_eq!(
+            words[0],
+            "written against the\nsteady part's beat one\nenter: unison"
+        );
     }
 
     #[test]
@@ -520,7 +526,7 @@ mod written {
             let xml = piece(SIX, |settings| settings.motion.shifts = shifts).xml();
             texts(&xml, 0, "words").last().cloned().unwrap()
         };
-        assert_eq!(ends(Shifts::Endless), "and so on");
+        assert_eq!(ends(Shifts::Endless), "play 6-12x (8)\nand so on");
         assert_eq!(ends(Shifts::Auto), "play 6-12x (8)");
     }
 
@@ -592,7 +598,310 @@ mod written {
             settings.fold.source_mode = Some(ModeName::Custom);
             settings.fold.custom = PitchSet::of(&[0, 6]);
         });
-        assert_eq!(texts(&piece.xml(), 0, "words")[0], "C custom");
+        let words = &texts(&piece.xml(), 0, "words")[0];
+        assert!(words.starts_with("C custom\n"), "{words}");
+    }
+}
+
+mod there_and_back {
+    use super::*;
+    use crate::exchange::open;
+
+    /// The bars of a cycle, of one part, as they are opened from a file.
+    fn opened(piece: &Played, part: usize, bars: usize) -> Vec<(Beats, Beats, u8)> {
+        let choice = open::Choice {
+            part: Some(part),
+            bars: Some(1..=bars),
+        };
+        let step = piece.process.settings().step();
+        let found = open::read(piece.xml().as_bytes(), step, &choice).unwrap();
+        assert_eq!(found.phrase.length(), piece.process.phrase().length());
+        assert_eq!(found.tempo, Some(96.0));
+        notes(&found.phrase)
+    }
+
+    fn notes(phrase: &Phrase) -> Vec<(Beats, Beats, u8)> {
+        let notes = phrase.notes().iter();
+        notes
+            .map(|note| (note.onset, note.length, note.key.number()))
+            .collect()
+    }
+
+    #[test]
+    fn what_is_written_in_unison_is_opened_as_the_same_phrase() {
+        // A tie over a beat, a chord, rests; and four bars of four.
+        let long = "D4 - F4+A4 . C5 - - E5 ".repeat(8);
+        for (text, bars) in [("D4 - F4+A4 . C5 - - E5 . G4 A4 .", 1), (&long, 4)] {
+            for layout in [Layout::SharedBeatOne, Layout::OwnBeatOne] {
+                let mut piece = piece(text, |settings| settings.resulting.which = Resulting::Top);
+                piece.layout = layout;
+                piece.transpositions = vec![Transposition::AtPitch, Transposition::TwoOctavesUp];
+                let phrase = notes(piece.process.phrase());
+                assert_eq!(opened(&piece, 0, bars), phrase, "steady, {layout:?}");
+                assert_eq!(opened(&piece, 1, bars), phrase, "moving, {layout:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_score_lists_its_parts_by_name_and_its_bars() {
+        let piece = piece(SIX, |settings| settings.resulting.which = Resulting::Top);
+        let contents = open::contents(piece.xml().as_bytes()).unwrap();
+        assert_eq!(contents.parts, ["Steady", "Moving", "Resulting line"]);
+        assert_eq!(contents.bars, piece.form.stages.len());
+    }
+}
+
+mod resulting {
+    use super::*;
+
+    /// Two shifts by a step, eight cycles a dwell.
+    fn ferry(adjust: impl FnOnce(&mut Settings)) -> Played {
+        piece(SIX, |settings| {
+            settings.resulting.which = Resulting::Top;
+            settings.motion.motion = Motion::Jump;
+            settings.motion.shifts = Shifts::Count(2);
+            adjust(settings);
+        })
+    }
+
+    // By hand, a step a column:
+    // steady       62 65 67  . 69 72
+    // 1 ahead      65 67  . 69 72 62
+    // 2 ahead      67  . 69 72 62 65
+
+    #[test]
+    fn the_line_is_the_last_part_and_rests_in_unison() {
+        let piece = ferry(|_| ());
+        assert_eq!(
+            piece.pattern(2),
+            [". . . . . .", "65 67 67 69 72 72", "67 65 69 72 69 72"]
+        );
+        let xml = piece.xml();
+        let names: Vec<String> = with(&xml, |root| {
+            root.descendants()
+                .filter(|node| node.has_tag_name("part-name"))
+                .map(|node| node.text().unwrap().to_owned())
+                .collect()
+        });
+        assert_eq!(names, ["Steady", "Moving", "Resulting line"]);
+        assert_eq!(count(&xml, "<rest measure=\"yes\"/>"), 1);
+        assert_eq!(texts(&xml, 2, "type"), vec!["16th"; 12]);
+    }
+
+    #[test]
+    fn where_voices_coincide_it_has_their_rhythm() {
+        let piece = ferry(|settings| settings.resulting.which = Resulting::Together);
+        assert_eq!(
+            piece.pattern(2)[1..],
+            ["65 67 . . 72 72", "67 . 69 . 69 72"]
+        );
+        let bottom = ferry(|settings| settings.resulting.which = Resulting::Bottom);
+        assert_eq!(bottom.pattern(2)[1], "62 65 67 69 69 62");
+    }
+
+    #[test]
+    fn in_a_repeat_it_is_told_when_to_enter_and_when_to_leave() {
+        let xml = ferry(|_| ()).xml();
+        assert_eq!(
+            texts(&xml, 2, "words"),
+            [
+                "doubles the top of all parts",
+                "enters after the 1st time,\nleaves before the last",
+                "enters after the 1st time",
+            ]
+        );
+        // What words say to the player is said to a program for every note.
+        assert_eq!(count(&xml, "time-only=\"2,3,4,5,6,7\""), 6);
+        assert_eq!(count(&xml, "time-only=\"2,3,4,5,6,7,8\""), 6);
+        assert_eq!(count(&xml, "time-only"), 12);
+    }
+
+    #[test]
+    fn in_a_dwell_of_three_it_plays_the_second_time_only() {
+        let xml = ferry(|settings| settings.motion.dwell = 3).xml();
+        let words = texts(&xml, 2, "words");
+        assert_eq!(
+            words[1..],
+            ["only the 2nd time", "enters after the 1st time"]
+        );
+        let xml = ferry(|settings| settings.motion.dwell = 2).xml();
+        assert_eq!(
+            texts(&xml, 2, "words")[1..],
+            ["only the last time", "only the last time"]
+        );
+        let xml = ferry(|settings| settings.motion.dwell = 1).xml();
+        assert_eq!(texts(&xml, 2, "words").len(), 1);
+        assert_eq!(count(&xml, "time-only"), 0);
+    }
+
+    #[test]
+    fn it_keeps_to_the_shared_beat_one_whatever_the_others_count() {
+        let mut piece = ferry(|_| ());
+        let shared = piece.pattern(2);
+        piece.layout = Layout::OwnBeatOne;
+        assert_eq!(piece.pattern(2), shared);
+        assert_ne!(piece.pattern(1)[1], "65 67 . 69 72 62");
+    }
+
+    #[test]
+    fn its_octave_sounds_and_its_instrument_is_the_last_in_the_list() {
+        let mut piece = ferry(|settings| settings.resulting.octave = 1);
+        assert_eq!(piece.pattern(2)[1], "77 79 79 81 84 84");
+        piece.transpositions = vec![
+            Transposition::AtPitch,
+            Transposition::AtPitch,
+            Transposition::OctaveUp,
+        ];
+        let xml = piece.xml();
+        // F5 sounds; F4 is written.
+        assert_eq!(texts(&xml, 2, "octave")[0], "4");
+        assert_eq!(texts(&xml, 2, "octave-change"), ["1"]);
+        assert_eq!(
+            texts(&xml, 2, "words")[0],
+            "sounds an octave higher\ndoubles the top of all parts"
+        );
+    }
+
+    #[test]
+    fn it_does_not_split_what_the_others_repeat() {
+        let plays = |piece: &Played| -> Vec<u32> {
+            let sheet = piece.score().sheet();
+            sheet.passages.iter().map(|passage| passage.plays).collect()
+        };
+        let without = ferry(|settings| settings.resulting.which = Resulting::Off);
+        assert_eq!(plays(&ferry(|_| ())), plays(&without));
+        assert_eq!(count(&without.xml(), "<part id="), 2);
+    }
+}
+
+mod modulating {
+    use super::*;
+    use crate::exchange::Unrolled;
+
+    const SCALE: &str = "D4 E4 F4 G4 A4 B4 C5 D5";
+
+    /// Eight cycles of two beats; from the third on it turns, over three cycles.
+    fn turning_to(mode: ModeName) -> Played {
+        piece(SCALE, |settings| {
+            settings.motion.copies = 0;
+            settings.modulations = Modulations::new([Modulation {
+                place: Place::Beats(4.0),
+                tonic: 2,
+                mode,
+                over: 3,
+            }]);
+        })
+    }
+
+    #[test]
+    fn a_bar_is_not_repeated_while_its_pitches_turn() {
+        // F, C and G turn, the least distant first: one in each of the third to fifth cycle.
+        let piece = turning_to(ModeName::Lydian);
+        assert_eq!(
+            piece.pattern(0),
+            [
+                "62 64 65 67 69 71 72 74",
+                "62 64 66 67 69 71 72 74",
+                "62 64 66 67 69 71 73 74",
+                "62 64 66 68 69 71 73 74",
+            ]
+        );
+        let plays: Vec<u32> = piece
+            .score()
+            .sheet()
+            .passages
+            .iter()
+            .map(|p| p.plays)
+            .collect();
+        assert_eq!(plays, [2, 1, 1, 4]);
+    }
+
+    #[test]
+    fn the_mode_is_said_at_its_bar_and_its_signature_stands_there() {
+        let xml = turning_to(ModeName::Lydian).xml();
+        assert_eq!(
+            texts(&xml, 0, "words"),
+            [
+                "D Dorian\nplay 2x",
+                "turning to D Lydian",
+                "D Lydian\nplay 4x"
+            ]
+        );
+        assert_eq!(texts(&xml, 0, "fifths"), ["0", "3"]);
+        assert_eq!(texts(&xml, 0, "mode"), ["dorian", "lydian"]);
+    }
+
+    #[test]
+    fn what_has_turned_is_spelt_in_the_mode_that_comes() {
+        let xml = turning_to(ModeName::Lydian).xml();
+        // F sharp; F sharp and C sharp; after that the signature has them.
+        assert_eq!(texts(&xml, 0, "accidental"), vec!["sharp"; 3]);
+        let xml = turning_to(ModeName::Phrygian).xml();
+        // B flat; after that B flat and E flat.
+        assert_eq!(texts(&xml, 0, "fifths"), ["0", "-2"]);
+        assert_eq!(texts(&xml, 0, "accidental"), ["flat"]);
+        let letters = texts(&xml, 0, "step").concat();
+        assert_eq!(letters, "DEFGABCD".repeat(letters.len() / 8));
+    }
+
+    #[test]
+    fn a_tonic_keeps_its_letter_through_the_plan() {
+        // By itself the last would be called A sharp Locrian.
+        let to = |place, mode| Modulation {
+            place: Place::Beats(place),
+            tonic: 10,
+            mode,
+            over: 0,
+        };
+        let piece = piece(SCALE, |settings| {
+            settings.motion.copies = 0;
+            settings.modulations =
+                Modulations::new([to(4.0, ModeName::Lydian), to(8.0, ModeName::Locrian)]);
+        });
+        let words = texts(&piece.xml(), 0, "words");
+        let modes: Vec<_> = words
+            .iter()
+            .map(|words| words.lines().next().unwrap())
+            .collect();
+        assert_eq!(modes, ["D Dorian", "B♭ Lydian", "B♭ Locrian"]);
+        assert_eq!(texts(&piece.xml(), 0, "fifths"), ["0", "-1", "-7"]);
+    }
+
+    #[test]
+    fn with_the_modes_of_the_piece_or_without_it_is_the_same_score() {
+        let mut piece = turning_to(ModeName::Lydian);
+        let xml = piece.xml();
+        piece.modes = Unrolled::new(piece.process.clone(), 96.0, 4.0).modes;
+        assert_eq!(piece.modes.len(), 2);
+        assert_eq!(piece.xml(), xml);
+    }
+
+    #[test]
+    fn the_resulting_line_turns_with_the_voices_and_goes_on() {
+        // Two parts a step apart; the mode turns from the fourth cycle of their second dwell on.
+        let piece = piece(SCALE, |settings| {
+            settings.resulting.which = Resulting::Top;
+            settings.motion.motion = Motion::Jump;
+            settings.motion.shifts = Shifts::Count(2);
+            settings.modulations = Modulations::new([Modulation {
+                place: Place::Beats(22.0),
+                tonic: 2,
+                mode: ModeName::Lydian,
+                over: 0,
+            }]);
+        });
+        assert_eq!(
+            piece.pattern(2)[1..3],
+            ["64 65 67 69 71 72 74 74", "64 66 68 69 71 73 74 74"]
+        );
+        let xml = piece.xml();
+        assert_eq!(
+            texts(&xml, 2, "words")[1..3],
+            ["enters after the 1st time", "leaves before the last time"]
+        );
+        assert_eq!(texts(&xml, 2, "fifths"), ["0", "3"]);
+        assert_eq!(count(&xml, "<accidental>"), 0);
     }
 }
 
@@ -629,6 +938,8 @@ mod laws {
                 settings.growth.step = growth.1;
                 settings.growth.every = growth.2;
                 settings.growth.copies_grow = growth.3;
+                settings.resulting.which =
+                    [Resulting::Off, Resulting::Top, Resulting::Together][motion];
                 settings
             },
         )
@@ -697,6 +1008,43 @@ mod laws {
                 piece.layout = layout;
                 with(&piece.xml(), check_bars);
             }
+        }
+
+        #[test]
+        fn repeat_by_repeat_the_resulting_line_is_what_is_played(
+            mut settings in settings(),
+            which in 1usize..4,
+            over in 0u32..4,
+        ) {
+            settings.resulting.which =
+                [Resulting::Off, Resulting::Top, Resulting::Bottom, Resulting::Together][which];
+            settings.motion.copies = settings.motion.copies.max(1);
+            settings.motion.dwell += 2;
+            settings.motion.offset = settings.motion.offset.round();
+            settings.modulations = Modulations::new([Modulation {
+                place: Place::Stage(3),
+                tonic: 2,
+                mode: ModeName::Lydian,
+                over,
+            }]);
+            let phrase = Phrase::from_text(SIX, settings.step()).unwrap();
+            let piece = Played::new(phrase, settings);
+            let mut written = Vec::new();
+            for passage in piece.score().sheet().passages {
+                let (first, last) = passage.line_plays.unwrap_or((1, 0));
+                for play in first..=last {
+                    let at = crate::time::to_ticks(passage.at) + i64::from(play - 1) * passage.length;
+                    let line = passage.parts.last().unwrap();
+                    written.extend(line.iter().map(|note| (at + note.onset, note.key)));
+                }
+            }
+            // What begins with the end, but for rounding, is no part of the piece.
+            let end = piece.form.end() - 1e-6;
+            let played = piece.notes.iter().filter(|note| note.voice == RESULTING && note.on < end);
+            let played: Vec<_> = played
+                .map(|note| (crate::time::to_ticks(note.on), note.key))
+                .collect();
+            prop_assert_eq!(written, played);
         }
 
         #[test]
@@ -922,7 +1270,7 @@ mod read {
         let moving = read(1, 2..=2).unwrap();
         assert_eq!(moving.parts, ["Steady", "Moving"]);
         assert_eq!(moving.phrase.notes()[0].key.number(), 65);
-        assert_eq!(moving.tempo, None, "the steady part says it");
+        assert_eq!(moving.tempo, Some(96.0), "the steady part says it for all");
         assert_eq!(read(0, 2..=2).unwrap().tempo, Some(96.0));
         assert_eq!(moving.name.as_deref(), Some("Night ferry"));
         assert_eq!(read(2, 1..=1), Err(ScoreError::NoSuchPart(2)));

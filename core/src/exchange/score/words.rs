@@ -61,17 +61,14 @@ pub(super) fn opening(part: usize, score: &Score) -> Vec<String> {
         Transposition::OctaveUp => Some("sounds an octave higher"),
         Transposition::TwoOctavesUp => Some("sounds two octaves higher"),
     };
-    let reads = match score.layout {
-        _ if part == 0 => None,
-        _ if is_line(part, score) => Some(match score.piece.process.settings().resulting.which {
-            Resulting::Top | Resulting::Off => "doubles the top of all parts",
-            Resulting::Bottom => "doubles the bottom of all parts",
-            Resulting::Together => "doubles what parts strike together",
-        }),
-        Layout::SharedBeatOne => Some("written against the\nsteady part's beat one"),
-        Layout::OwnBeatOne => Some("counts its own beat one"),
+    let doubles = match score.piece.process.settings().resulting.which {
+        _ if !is_line(part, score) => None,
+        Resulting::Off => None,
+        Resulting::Top => Some("doubles the top of all parts"),
+        Resulting::Bottom => Some("doubles the bottom of all parts"),
+        Resulting::Together => Some("doubles what parts\nstrike together"),
     };
-    [sounds, reads]
+    [sounds, doubles]
         .into_iter()
         .flatten()
         .map(str::to_owned)
@@ -177,6 +174,12 @@ pub(super) fn moving(
     let now = score.piece.form.stages[passage.stage].copies[copy - 1];
     let then = before.map(|before| score.piece.form.stages[before.stage].copies[copy - 1]);
     let was = then.map_or(Doing::Waiting, |then| then.doing);
+    if was == Doing::Waiting && now.doing != Doing::Waiting {
+        told.words.push(match score.layout {
+            Layout::SharedBeatOne => "written against the\nsteady part's beat one".to_owned(),
+            Layout::OwnBeatOne => "counts its own beat one".to_owned(),
+        });
+    }
     let place = place(now.to, score);
     let words = match now.doing {
         Doing::Waiting => None,
@@ -202,7 +205,7 @@ pub(super) fn moving(
             })
         }
         Doing::Locked | Doing::Entering => {
-            told.words = hold(passage, before);
+            told.words.extend(hold(passage, before));
             None
         }
     };
