@@ -9,9 +9,10 @@ use procession_core::note::{Key, Note, Velocity};
 use procession_core::phrase::Phrase;
 use procession_core::player::unroll;
 use procession_core::process::{Process, VoiceNote};
+use procession_core::resulting::RESULTING;
 use procession_core::settings::{
-    CopiesMove, FoldKind, Grid, Growth, Modulation, Modulations, Motion, Place, Resulting,
-    Settings, Shifts,
+    CopiesMove, FoldKind, Grid, Growth, MAX_PARTS, Modulation, Modulations, Motion, Place,
+    Resulting, Settings, Shifts,
 };
 use procession_core::time::{Beats, Span, to_ticks};
 use std::path::Path;
@@ -148,11 +149,7 @@ const CASES: [Case; 15] = [
         settings.motion.shifts = Shifts::Count(1);
     }),
     Case {
-        transpositions: &[
-            Transposition::AtPitch,
-            Transposition::OctaveUp,
-            Transposition::TwoOctavesUp,
-        ],
+        transpositions: &LINE_FAR_UP,
         ..case("resulting", WAKE, |settings| {
             settings.resulting.which = Resulting::Top;
             settings.resulting.octave = 1;
@@ -180,6 +177,14 @@ const CASES: [Case; 15] = [
         ]);
     }),
 ];
+
+/// A choice a part, the resulting line's last.
+const LINE_FAR_UP: [Transposition; MAX_PARTS] = {
+    let mut all = [Transposition::AtPitch; MAX_PARTS];
+    all[1] = Transposition::OctaveUp;
+    all[RESULTING] = Transposition::TwoOctavesUp;
+    all
+};
 
 const fn modulation(place: Place, tonic: u8, mode: ModeName, over: u32) -> Modulation {
     Modulation {

@@ -30,6 +30,7 @@ pub use read::{Excerpt, ReadPart, ScoreError, contents, read_phrase_xml};
 pub use sheet::{PartNote, Passage, Sheet};
 
 use super::Piece;
+use crate::resulting::RESULTING;
 
 /// Against which beat one the moving parts are written.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -71,8 +72,10 @@ pub struct Score<'a> {
     pub piece: Piece<'a>,
     /// Against which beat one the moving parts are written.
     pub layout: Layout,
-    /// A part each: the steady one, the copies in use, then the resulting line, if there is one.
-    /// Parts beyond are at pitch.
+    /// A part each, as [`VoiceNote::voice`] counts them: the steady one first, the resulting line
+    /// last, at [`RESULTING`]. Parts beyond are at pitch.
+    ///
+    /// [`VoiceNote::voice`]: crate::process::VoiceNote::voice
     pub transpositions: &'a [Transposition],
 }
 
@@ -92,9 +95,11 @@ impl Score<'_> {
         Sheet::new(self)
     }
 
-    /// How the instrument of a part sounds, by its place among the parts.
+    /// How the instrument of a part sounds, by its place in the score.
     pub fn transposition(&self, part: usize) -> Transposition {
-        self.transpositions.get(part).copied().unwrap_or_default()
+        let is_line = part >= self.piece.process.voices();
+        let voice = if is_line { RESULTING } else { part };
+        self.transpositions.get(voice).copied().unwrap_or_default()
     }
 }
 

@@ -748,11 +748,10 @@ mod resulting {
     fn its_octave_sounds_and_its_instrument_is_the_last_in_the_list() {
         let mut piece = ferry(|settings| settings.resulting.octave = 1);
         assert_eq!(piece.pattern(2)[1], "77 79 79 81 84 84");
-        piece.transpositions = vec![
-            Transposition::AtPitch,
-            Transposition::AtPitch,
-            Transposition::OctaveUp,
-        ];
+        piece.transpositions = vec![Transposition::TwoOctavesUp; RESULTING];
+        // A copy that is not in use has no say.
+        assert_eq!(texts(&piece.xml(), 2, "octave-change"), [""; 0]);
+        piece.transpositions.push(Transposition::OctaveUp);
         let xml = piece.xml();
         // F5 sounds; F4 is written.
         assert_eq!(texts(&xml, 2, "octave")[0], "4");
