@@ -129,9 +129,10 @@ impl Unrolled {
         let came_to = notes.get(most).map_or(limit, |beyond| beyond.on);
         if came_to < form.end() - 1e-6 {
             cut(&mut form, came_to);
-            notes.retain(|note| note.on < form.end() - 1e-9);
         }
         let end = form.end();
+        // What begins on the end itself, but for rounding, is not in it.
+        notes.retain(|note| note.on < end - 1e-6);
         Self {
             modes: modes(&process, end),
             turnings: turnings(&process, end),

@@ -14,6 +14,8 @@ use egui::{
 };
 use procession_core::exchange::picture::voice_name;
 use procession_core::exchange::score::{Layout as PartLayout, Transposition};
+use procession_core::resulting::RESULTING;
+use procession_core::settings::MAX_PARTS;
 
 /// What is chosen and typed. It stays while the plug-in does.
 pub struct FilesState {
@@ -134,17 +136,23 @@ impl Desk<'_> {
         if !self.state.kinds.iter().any(is_score) {
             return;
         }
-        let voices = self.seen.process.voices();
+        let parts: Vec<usize> = self.seen.process.parts().collect();
         let all = &mut self.state.transpositions;
-        all.resize(all.len().max(voices), Transposition::default());
+        all.resize(MAX_PARTS, Transposition::default());
         ui.add_space(6.0);
         let heading = RichText::new("In the score, instruments sound").color(self.look.quiet);
         ui.add(Label::new(heading.size(13.0)));
-        cells(ui, PART, voices, |ui, voice| self.part(ui, voice));
+        cells(ui, PART, parts.len(), |ui, index| {
+            self.part(ui, parts[index]);
+        });
     }
 
     fn part(&mut self, ui: &mut Ui, voice: usize) {
-        let name = voice_name(voice);
+        let name = if voice == RESULTING {
+            "Line".to_owned()
+        } else {
+            voice_name(voice)
+        };
         let chosen = &mut self.state.transpositions[voice];
         label(ui, &name);
         let shown = ComboBox::from_id_salt(("part", voice))
