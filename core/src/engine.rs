@@ -26,7 +26,7 @@ pub struct Controls {
     pub bypass: bool,
     /// Going on gives a cue.
     pub cue: bool,
-    /// The key that gives a cue when struck. It is neither heard nor passed on.
+    /// The key that gives a cue when struck. It is neither heard nor passed on, but for bypass.
     pub cue_key: Option<Key>,
     /// The number of the controller that gives a cue when it rises past its middle.
     pub cue_controller: Option<u8>,
@@ -247,10 +247,7 @@ impl Engine {
         let Some(key) = key else { return };
         let channel = channel.unwrap_or(Channel::FIRST);
         self.play_until(frame, &mut send);
-        if self
-            .controls
-            .is_some_and(|controls| controls.cue_key == Some(key))
-        {
+        if self.cues(|controls| controls.cue_key == Some(key)) {
             self.cue();
             return;
         }
@@ -284,8 +281,7 @@ impl Engine {
         value: f32,
         send: impl FnMut(Event),
     ) -> bool {
-        let cues = |controls: Controls| controls.cue_controller == Some(controller);
-        if !self.controls.is_some_and(cues) {
+        if !self.cues(|controls| controls.cue_controller == Some(controller)) {
             return false;
         }
         self.play_until(frame, send);
@@ -324,7 +320,7 @@ impl Engine {
                 self.free = false;
                 // In a loop, a performance goes on.
                 let came_to = self.player.come_to(self.block.start);
-                self.process.come_to_rest(came_to);
+                self.process.come_to_rest(came_to, self.block.start);
                 self.start_afresh(send);
                 self.player.pan_anew();
             }
@@ -334,7 +330,13 @@ impl Engine {
         }
     }
 
-    /// Once the song rolls, the process begins at a song position.
+    /// Whether what is played is a matter of cues: never while everything goes through.
+    fn cues(&self, are_given_by: impl FnOnce(&Controls) -> bool) -> bool {
+        self.controls
+            .as_ref()
+            .is_some_and(|controls| !controls.bypass && are_given_by(controls))
+    }
+
     /// A performer's cue, now.
     fn cue(&mut self) {
         if self.is_running() {
@@ -343,6 +345,7 @@ impl Engine {
         }
     }
 
+    /// Once the song rolls, the process begins at a song position.
     fn find_place_in_song(&mut self) {
         if self.anchor == Anchor::NextStart {
             self.anchor = Anchor::Song(self.block.start);

@@ -315,15 +315,17 @@ impl Process {
         self.set_dwellings([Some(Dwelling::FIRST); MAX_COPIES]);
     }
 
-    /// Song position is about to leap away from `now`: copies that move on cue come to rest at the
-    /// offset they have or were on their way to.
-    pub fn come_to_rest(&mut self, now: Beats) {
+    /// Song position leaps from `now` to `then`: copies that move on cue come to rest at the offset
+    /// they have or were on their way to. Those that were cued and have not moved yet do so at
+    /// their next cycle there.
+    pub fn come_to_rest(&mut self, now: Beats, then: Beats) {
         for copy in 1..=MAX_COPIES {
             let tau = self.counted(copy, now).unwrap_or(0.0);
+            let there = self.counted(copy, then).unwrap_or(0.0);
             self.copies[copy - 1]
                 .course
                 .timetable_mut()
-                .come_to_rest(tau);
+                .come_to_rest(tau, there);
         }
         self.follow_stages();
     }

@@ -257,3 +257,37 @@ proptest! {
         prop_assert_eq!(perform(&[512]), perform(&lengths));
     }
 }
+
+#[test]
+fn a_cue_in_a_loop_no_longer_than_a_cycle_is_taken() {
+    let mut stage = Stage::new(settings());
+    stage.roll_to(3.0, &[500], &[]);
+    // The host loops one cycle, from 1.5 to 3.
+    stage.frame = (1.5 * FRAMES_A_BEAT) as u64;
+    stage.roll_to(3.0, &[500], &[2.2]);
+    stage.frame = (1.5 * FRAMES_A_BEAT) as u64;
+    stage.roll_to(2.0, &[500], &[]);
+    assert_eq!(stage.ahead(), Some(1.0));
+}
+
+#[test]
+fn a_cue_shortly_before_a_loop_turns_is_taken_at_the_next_cycle_in_it() {
+    let mut stage = Stage::new(settings());
+    stage.roll_to(4.0, &[500], &[3.5]);
+    stage.frame = (2.0 * FRAMES_A_BEAT) as u64;
+    stage.roll_to(2.5, &[500], &[]);
+    assert_eq!(stage.ahead(), Some(0.0));
+    stage.roll_to(3.5, &[500], &[]);
+    assert_eq!(stage.ahead(), Some(1.0));
+}
+
+#[test]
+fn out_of_the_way_the_cue_key_passes_like_any_other() {
+    let mut stage = Stage::new(settings());
+    stage.controls.bypass = true;
+    stage.roll_to(4.0, &[512], &[1.0]);
+    let struck =
+        |message: &Message| matches!(message, Message::NoteOn { key, .. } if *key == cue_key());
+    assert!(stage.heard.iter().any(|(_, message)| struck(message)));
+    assert!(!stage.engine.control(0, PEDAL, 0.9, |_| ()));
+}

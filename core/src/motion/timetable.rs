@@ -5,6 +5,9 @@ use crate::phrase::Phrase;
 use crate::settings::{Advance, CopiesMove, Motion, Settings, Shifts};
 use crate::time::{Beats, to_ticks};
 
+/// Beats by which the beginning of a loop may miss that of a cycle: hosts round it to a frame.
+const LOOSE_START: Beats = 1e-3;
+
 /// What a copy is doing within a stage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Part {
@@ -167,12 +170,18 @@ impl Timetable {
         self.dwell(before.cued.unwrap_or_else(counted));
     }
 
-    /// Where a copy stands after a leap in song position: locked, at the offset it had or was on
-    /// its way to.
-    pub fn come_to_rest(&mut self, tau: Beats) {
+    /// Where a copy stands after a leap from `tau` to `then`: locked, at the offset it had or was on
+    /// its way to. A cue that it had taken and not yet followed still holds, for the first cycle
+    /// there: else none would ever come true in a loop of a cycle.
+    pub fn come_to_rest(&mut self, tau: Beats, then: Beats) {
         let Station { stage, part } = self.station_at(tau);
         let on_its_way = matches!(part, Part::Lean | Part::Settle);
+        let is_cued = part == Part::Dwell && self.dwelling_at(tau).until.is_finite();
         self.dwell(Dwelling::at(stage + u64::from(on_its_way)));
+        if is_cued {
+            // A loop that begins with a cycle may miss its beginning by a frame.
+            self.cue(then - LOOSE_START);
+        }
     }
 
     /// How long a drift takes.
@@ -433,7 +442,7 @@ mod tests {
     fn after_a_leap_a_copy_stands_where_it_was_going() {
         let mut timetable = on_cue(Motion::Drift);
         timetable.cue(1.0);
-        timetable.come_to_rest(10.0);
+        timetable.come_to_rest(10.0, 0.0);
         assert_eq!(part_at(&timetable, 0.0), (1, Part::Dwell));
     }
 }
