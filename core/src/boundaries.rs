@@ -134,9 +134,9 @@ struct Changes<'a> {
     laps: &'a Laps,
     entry: Beats,
     end: Beats,
-    /// Where in the material the whole phrase is reached, if it is built up. From there on laps
-    /// are the same.
-    whole_from: Beats,
+    /// From where in the material laps are the same. Nothing is looked for beyond: a phrase that is
+    /// stripped has laps of a step, thousands of them, and the audio thread waits.
+    settled: Beats,
     /// None before the entry was told.
     lap: Option<Lap>,
 }
@@ -150,11 +150,7 @@ impl<'a> Changes<'a> {
             laps: process.laps(voice),
             entry,
             end,
-            whole_from: process
-                .laps(voice)
-                .done()
-                .filter(|_| growth.step > 0)
-                .unwrap_or(end),
+            settled: process.laps(voice).settled(),
             lap: None,
         })
     }
@@ -168,7 +164,7 @@ impl Iterator for Changes<'_> {
             self.lap = Some(self.laps.at(0.0));
             return Some(Boundary::at(self.entry));
         };
-        while self.entry + lap.end() < self.end && lap.start < self.whole_from - SAME {
+        while self.entry + lap.end() < self.end && lap.start < self.settled - SAME {
             let next = self.laps.after(&lap);
             let differs = (next.shown, to_ticks(next.length)) != (lap.shown, to_ticks(lap.length));
             lap = next;
@@ -255,6 +251,64 @@ mod tests {
             ..MotionSettings::default()
         };
         assert_eq!(boundaries(alone, growth, 20.0), [2.0, 3.5, 5.0, 6.5, 20.0]);
+    }
+
+    #[test]
+    fn a_phrase_that_is_stripped_and_then_built_up_again_changes_both_ways() {
+        let phrase = Phrase::from_text("D4 F4 G4 A4 C5 E4", 0.25).unwrap();
+        let mut settings = Settings {
+            growth: GrowthSettings {
+                growth: Growth::Fill,
+                step: -2,
+                every: 1,
+                ..GrowthSettings::default()
+            },
+            ..Settings::default()
+        };
+        settings.motion.copies = 0;
+        let mut process = Process::new(phrase, settings, 2.0);
+        settings.growth.step = 2;
+        // Four notes stand since 3.5, two since 5.
+        process.set_settings(settings, 5.5);
+        let all: Vec<_> = Boundaries::new(&process, 20.0)
+            .map(|next| next.at)
+            .collect();
+        assert!(all.ends_with(&[6.5, 8.0, 20.0]), "{all:?}");
+    }
+
+    /// Looked for lap by lap, the boundaries are the same.
+    #[test]
+    fn from_where_laps_are_settled_none_differs_and_the_one_before_does() {
+        let phrase = Phrase::from_text("D4 F4 G4 . C5 E4", 0.25).unwrap();
+        for (kind, step) in [Growth::Fill, Growth::Lengthen]
+            .into_iter()
+            .flat_map(|kind| (-8..=8).map(move |step| (kind, step)))
+        {
+            let growth = GrowthSettings {
+                growth: kind,
+                step,
+                every: 3,
+                ..GrowthSettings::default()
+            };
+            let fresh = Laps::new(&phrase, &growth);
+            for laps in [fresh.with_step_from(5.0, -step, &phrase), fresh] {
+                let told = |lap: Lap| (lap.shown, to_ticks(lap.length));
+                let mut lap = laps.at(0.0);
+                let mut last = 0.0;
+                while lap.start < 400.0 {
+                    let next = laps.after(&lap);
+                    if told(next) != told(lap) {
+                        last = next.start;
+                    }
+                    lap = next;
+                }
+                let settled = laps.settled();
+                assert!(last <= settled + SAME, "{kind:?} {step}: {last} {settled}");
+                // Where nothing changes any more, a stage that was counted from may come later.
+                let stays = last == 0.0 || (settled - last).abs() < SAME;
+                assert!(stays || step <= 0, "{kind:?} {step}: {last} {settled}");
+            }
+        }
     }
 
     #[test]

@@ -173,6 +173,16 @@ impl Laps {
         }
     }
 
+    /// Where in the material the last lap begins that differs from the one before it: from there on
+    /// all laps are alike.
+    pub fn settled(&self) -> Beats {
+        match self {
+            Self::Whole { .. } => 0.0,
+            Self::Fill(fill) => fill.settled(),
+            Self::Lengthen(lengthen) => lengthen.stages.last().map_or(0.0, |last| last.start),
+        }
+    }
+
     /// The same laps up to the stage that `place` falls in; from the next stage on, growing by
     /// `step` a stage.
     pub fn with_step_from(&self, place: Beats, step: i32, phrase: &Phrase) -> Self {
@@ -241,6 +251,18 @@ impl Fill {
         let steps = (cycle - self.since).max(0) / self.every;
         let shown = self.step.saturating_mul(steps).saturating_add(self.shown);
         shown.clamp(0, self.total) as usize
+    }
+
+    /// Where everything stands, or nothing any more.
+    fn settled(&self) -> Beats {
+        let to_come = match self.step.signum() {
+            1 => self.total - self.shown,
+            -1 => self.shown,
+            _ => 0,
+        };
+        let size = self.step.abs().max(1);
+        let stages = (to_come + size - 1) / size;
+        (self.since + stages * self.every) as f64 * self.length
     }
 
     /// The end of the stage in which the whole phrase stands for the first time.
