@@ -47,7 +47,7 @@ pub fn folder(typed: &str, home: Option<&Path>) -> Result<PathBuf, Trouble> {
 
 /// Signs of an address that stand for others: "%20" is a space (RFC 3986, 2.1). What stands for
 /// none, or gives no text, is left as it is.
-fn from_address(address: &str) -> String {
+pub fn from_address(address: &str) -> String {
     let bytes = address.as_bytes();
     let hex = |at: usize| {
         let digits = address.get(at + 1..at + 3)?;

@@ -3,6 +3,7 @@
 use super::Desk;
 use super::fields::Remark;
 use crate::editor::model::phrase::{self as model, number};
+use crate::files::place::from_address;
 use egui::{ComboBox, Key, RichText, TextEdit, Ui};
 use procession_core::exchange::open::{Choice, Contents, Found, contents, read};
 use procession_core::time::Beats;
@@ -199,11 +200,14 @@ fn read_file(typed: &str) -> Result<Vec<u8>, String> {
 fn path_of(typed: &str) -> Option<PathBuf> {
     let quotes = ['"', '\''];
     let path = typed.trim().trim_matches(quotes).trim();
-    let path = path.strip_prefix("file://").unwrap_or(path);
+    let path = match path.strip_prefix("file://") {
+        Some(address) => from_address(address),
+        None => path.to_owned(),
+    };
     let in_home = path.strip_prefix("~/").zip(std::env::home_dir());
     let path = match in_home {
         Some((rest, home)) => home.join(rest),
-        None => PathBuf::from(path),
+        None => PathBuf::from(&path),
     };
     (!path.as_os_str().is_empty()).then_some(path)
 }
@@ -219,7 +223,10 @@ mod tests {
             path(" '/a/deck at night.mid' ").as_deref(),
             Some("/a/deck at night.mid")
         );
-        assert_eq!(path("file:///a/deck.mid").as_deref(), Some("/a/deck.mid"));
+        assert_eq!(
+            path("file:///a/deck%20at%20night.mid").as_deref(),
+            Some("/a/deck at night.mid")
+        );
         assert_eq!(path(" \"\" "), None);
     }
 
