@@ -363,6 +363,10 @@ impl Engine {
             self.player.silence_unused(&self.process, 0, &mut *send);
         }
         let before = self.controls.replace(*controls).unwrap_or(*controls);
+        if before.cue_controller != controls.cue_controller {
+            // Another pedal: how far the old one is down says nothing about it.
+            self.pedal_down = false;
+        }
         if controls.bypass != before.bypass {
             self.start_afresh(send);
         }

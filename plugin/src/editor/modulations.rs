@@ -4,6 +4,7 @@ use crate::editor::look::Look;
 use crate::editor::model::modulations::{
     and, outcomes, place_from, place_text, proposal, tonic_name, with,
 };
+use crate::editor::model::plan::beats_per_bar;
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
 use crate::state::LONGEST_TURNING;
@@ -108,8 +109,8 @@ impl Desk<'_> {
     }
 
     fn place(&mut self, ui: &mut Ui, index: usize, modulation: &mut Modulation) {
-        let beats_per_bar = self.seen.snapshot.beats_per_bar.max(1.0);
-        let now = place_text(modulation.place, beats_per_bar);
+        let a_bar = beats_per_bar(self.seen);
+        let now = place_text(modulation.place, a_bar);
         let typed = self
             .state
             .typing
@@ -126,7 +127,7 @@ impl Desk<'_> {
         }
         if field.lost_focus() && self.state.typing.take().is_some() {
             let given_up = ui.input(|input| input.key_pressed(Key::Escape));
-            match place_from(&text, beats_per_bar) {
+            match place_from(&text, a_bar) {
                 Ok(place) if !given_up => modulation.place = place,
                 Err(refusal) if !given_up => self.state.refused = Some(refusal),
                 _ => (),

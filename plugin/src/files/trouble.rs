@@ -33,6 +33,8 @@ pub enum Trouble {
     Forbidden(PathBuf),
     /// The disk is full.
     Full(PathBuf),
+    /// The disk takes no file of that size.
+    TooLarge(PathBuf),
     /// There is a folder where the file would go.
     FileIsFolder(PathBuf),
     /// The file has come to be there meanwhile.
@@ -53,9 +55,8 @@ impl Trouble {
         let (file, folder) = (path.to_owned(), folder_of(path));
         match error.kind() {
             ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => Self::Forbidden(folder),
-            ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => {
-                Self::Full(folder)
-            }
+            ErrorKind::StorageFull | ErrorKind::QuotaExceeded => Self::Full(folder),
+            ErrorKind::FileTooLarge => Self::TooLarge(file),
             ErrorKind::IsADirectory => Self::FileIsFolder(file),
             ErrorKind::AlreadyExists => Self::CameBetween(file),
             ErrorKind::NotFound => Self::FolderGone(folder),
@@ -126,6 +127,11 @@ impl fmt::Display for Trouble {
                 "The disk that {} is on is full: make room, or choose a folder on another. No part of a file was left.",
                 folder.display()
             ),
+            Self::TooLarge(path) => write!(
+                f,
+                "The disk takes no file as large as {} would be: choose a folder on another, or make the piece shorter. No part of it was left.",
+                path.display()
+            ),
             Self::FileIsFolder(path) => write!(
                 f,
                 "{} is a folder, which no file can replace: choose another name.",
@@ -173,6 +179,7 @@ mod tests {
             ),
             (ErrorKind::StorageFull, "is full", "make room"),
             (ErrorKind::QuotaExceeded, "is full", "make room"),
+            (ErrorKind::FileTooLarge, "no file as large", "shorter"),
             (ErrorKind::NotFound, "/quay is gone", "Write again"),
             (
                 ErrorKind::NotADirectory,

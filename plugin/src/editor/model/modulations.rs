@@ -1,5 +1,6 @@
 //! The modulation plan as it is written and read: places, modes, and what comes of them.
 
+use crate::editor::model::plan::{beats_per_bar, tempo};
 use crate::editor::seen::Seen;
 use procession_core::exchange::picture::minutes;
 use procession_core::mode::{Mode, ModeName, PitchName};
@@ -120,7 +121,7 @@ fn takes_place(seen: &Seen, changes: &[ModeChange], place: usize) -> String {
         return format!("{from}: {turns}, at once").replace(", then ", ", ");
     }
     let whole = change.turning.end - process.origin();
-    let bar = place_text(Place::Beats(whole), seen.snapshot.beats_per_bar.max(1.0));
+    let bar = place_text(Place::Beats(whole), beats_per_bar(seen));
     format!("{from}: {turns}; whole at {bar}")
 }
 
@@ -131,13 +132,6 @@ fn never_comes(seen: &Seen, place: Place) -> String {
             seen.form.stages.len()
         ),
         Place::Beats(_) => "This place is never reached. Choose another.".to_owned(),
-    }
-}
-
-fn tempo(seen: &Seen) -> f64 {
-    match seen.snapshot.tempo {
-        tempo if tempo > 0.0 => tempo,
-        _ => 120.0,
     }
 }
 
