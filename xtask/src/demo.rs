@@ -16,11 +16,11 @@ use anyhow::{Context, Result, bail};
 use lexopt::{Arg, Parser, ValueExt};
 use procession_core::exchange::open::Choice;
 use procession_core::exchange::picture::minutes;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Instant;
 use story::Story;
 
-/// `demo [PHRASE.mid or .musicxml] [--part N] [--bars A-B] [--minutes M] [--set id=value ...] [--out DIR]`
+/// `demo [PHRASE.mid or .musicxml] [--part N] [--bars A-B] [--minutes M] [--set id=value ...] [--out DIR [--replace]]`
 pub fn run(arguments: Parser) -> Result<()> {
     let wishes = Wishes::read(arguments)?;
     if let Some(went_well) = window::on_unseen_screen() {
@@ -32,6 +32,9 @@ pub fn run(arguments: Parser) -> Result<()> {
     };
     for (id, value) in &wishes.settings {
         story.set(id, value);
+    }
+    if let Some(folder) = wishes.out.as_ref().filter(|_| !wishes.replace) {
+        nothing_is_replaced(folder)?;
     }
     println!("building the plug-in ...");
     let clap = bundle::make_clap(Build::Release)?;
@@ -71,6 +74,31 @@ pub fn run(arguments: Parser) -> Result<()> {
     Ok(())
 }
 
+/// Everything the demo leaves.
+const LEFT: [&str; 10] = [
+    "piece.mid",
+    "plan.png",
+    "plan.svg",
+    "plan.txt",
+    "plan.json",
+    "score.musicxml",
+    "sound.wav",
+    "window-growing.png",
+    "window-turning.png",
+    "window-unison.png",
+];
+
+/// A folder of the user's own is not written over unasked.
+fn nothing_is_replaced(folder: &Path) -> Result<()> {
+    match LEFT.iter().find(|name| folder.join(name).exists()) {
+        Some(name) => bail!(
+            "{} holds a {name} already: choose another folder with --out, or add --replace",
+            folder.display()
+        ),
+        None => Ok(()),
+    }
+}
+
 /// What the user asked for.
 #[derive(Default)]
 struct Wishes {
@@ -80,6 +108,8 @@ struct Wishes {
     minutes: Option<f64>,
     settings: Vec<(String, String)>,
     out: Option<PathBuf>,
+    /// Whether files that are in that folder may go.
+    replace: bool,
 }
 
 impl Wishes {
@@ -116,6 +146,7 @@ impl Wishes {
                     })?;
                     wishes.settings.push((id.to_owned(), value.to_owned()));
                 }
+                Arg::Long("replace") => wishes.replace = true,
                 Arg::Long("out") => wishes.out = Some(arguments.value()?.into()),
                 other => return Err(other.unexpected().into()),
             }
@@ -148,6 +179,18 @@ mod tests {
         assert_eq!(wishes.minutes, Some(6.5));
         assert_eq!(wishes.settings, [("dwell".to_owned(), "8".to_owned())]);
         assert_eq!(wishes.out, Some("here".into()));
+    }
+
+    #[test]
+    fn a_folder_of_ones_own_is_not_written_over_unasked() {
+        let folder = std::env::temp_dir().join(format!("procession-out-{}", std::process::id()));
+        std::fs::create_dir_all(&folder).expect("a folder");
+        assert!(nothing_is_replaced(&folder).is_ok());
+        std::fs::write(folder.join("plan.txt"), "mine").expect("a file");
+        let refusal = nothing_is_replaced(&folder).expect_err("it would be lost");
+        assert!(refusal.to_string().contains("--replace"), "{refusal}");
+        std::fs::remove_dir_all(&folder).expect("it goes");
+        assert!(wishes(&["--replace"]).expect("a wish").replace);
     }
 
     #[test]
