@@ -3,8 +3,8 @@
 
 mod desk;
 
-use desk::seen;
-use egui::{CursorIcon, Event, Key, Modifiers, Pos2, Rect, Shape, Vec2, vec2};
+use desk::{seen, texts};
+use egui::{CursorIcon, Event, Key, Modifiers, Pos2, Rect, Vec2, vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 use procession::editor::circle::{CircleState, face_in, show};
@@ -245,24 +245,6 @@ fn without_a_phrase_it_says_what_to_do() {
     assert!(nothing.phrase().is_empty());
     let screen = Screen::new(nothing, WINDOW);
     screen.0.get_by_label_contains("Play a few bars");
-}
-
-/// Where every text is drawn.
-fn texts(shapes: &[egui::epaint::ClippedShape]) -> Vec<(String, Rect)> {
-    fn gather(shape: &Shape, into: &mut Vec<(String, Rect)>) {
-        match shape {
-            Shape::Text(text) if !text.galley.is_empty() => {
-                into.push((text.galley.text().to_owned(), shape.visual_bounding_rect()));
-            }
-            Shape::Vec(shapes) => shapes.iter().for_each(|shape| gather(shape, into)),
-            _ => (),
-        }
-    }
-    let mut found = Vec::new();
-    for clipped in shapes {
-        gather(&clipped.shape, &mut found);
-    }
-    found
 }
 
 #[test]

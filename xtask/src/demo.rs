@@ -74,23 +74,13 @@ pub fn run(arguments: Parser) -> Result<()> {
     Ok(())
 }
 
-/// Everything the demo leaves.
-const LEFT: [&str; 10] = [
-    "piece.mid",
-    "plan.png",
-    "plan.svg",
-    "plan.txt",
-    "plan.json",
-    "score.musicxml",
-    "sound.wav",
-    "window-growing.png",
-    "window-turning.png",
-    "window-unison.png",
-];
-
 /// A folder of the user's own is not written over unasked.
 fn nothing_is_replaced(folder: &Path) -> Result<()> {
-    match LEFT.iter().find(|name| folder.join(name).exists()) {
+    let mut left = files::NAMES
+        .into_iter()
+        .chain([sound::NAME])
+        .chain(window::NAMES);
+    match left.find(|name| folder.join(name).exists()) {
         Some(name) => bail!(
             "{} holds a {name} already: choose another folder with --out, or add --replace",
             folder.display()

@@ -1,7 +1,7 @@
 //! What tests of the views have in common: a moment to look at, a screen, and a hand.
 #![allow(dead_code, clippy::unwrap_used)] // Whoever includes it needs a part of it.
 
-use egui::{Event, Modifiers, PointerButton, Pos2, Ui, Vec2};
+use egui::{Event, Modifiers, PointerButton, Pos2, Rect, Shape, Ui, Vec2};
 use egui_kittest::Harness;
 use procession::editor::accidentals;
 use procession::editor::seen::Seen;
@@ -65,4 +65,22 @@ pub fn take<State>(harness: &mut Harness<'_, State>, at: Pos2) {
     harness.hover_at(at);
     harness.step();
     button(harness, at, true, Modifiers::NONE);
+}
+
+/// Where every text is drawn.
+pub fn texts(shapes: &[egui::epaint::ClippedShape]) -> Vec<(String, Rect)> {
+    fn gather(shape: &Shape, into: &mut Vec<(String, Rect)>) {
+        match shape {
+            Shape::Text(text) if !text.galley.is_empty() => {
+                into.push((text.galley.text().to_owned(), shape.visual_bounding_rect()));
+            }
+            Shape::Vec(shapes) => shapes.iter().for_each(|shape| gather(shape, into)),
+            _ => (),
+        }
+    }
+    let mut found = Vec::new();
+    for clipped in shapes {
+        gather(&clipped.shape, &mut found);
+    }
+    found
 }

@@ -10,6 +10,16 @@ use procession_core::time::{Beats, Span};
 use std::fs;
 use std::path::{Path, PathBuf};
 
+/// What is left here, in the order in which it is made.
+pub const NAMES: [&str; 6] = [
+    "piece.mid",
+    "plan.png",
+    "plan.svg",
+    "plan.txt",
+    "plan.json",
+    "score.musicxml",
+];
+
 /// Writes everything, each file beside its place first: where it went.
 pub fn leave(folder: &Path, story: &Story, performance: &Performance) -> Result<Vec<PathBuf>> {
     fs::create_dir_all(folder)
@@ -37,17 +47,19 @@ pub fn leave(folder: &Path, story: &Story, performance: &Performance) -> Result<
         layout: score::Layout::SharedBeatOne,
         transpositions: &[],
     };
-    [
-        ("piece.mid", midi::write(&as_heard(piece, performance))?),
-        ("plan.png", png(&svg)?),
-        ("plan.svg", svg.into_bytes()),
-        ("plan.txt", plan::text(&piece).into_bytes()),
-        ("plan.json", plan::json(&piece).into_bytes()),
-        ("score.musicxml", score.to_musicxml().into_bytes()),
-    ]
-    .into_iter()
-    .map(|(name, bytes)| put(&folder.join(name), &bytes))
-    .collect()
+    let made = [
+        midi::write(&as_heard(piece, performance))?,
+        png(&svg)?,
+        svg.into_bytes(),
+        plan::text(&piece).into_bytes(),
+        plan::json(&piece).into_bytes(),
+        score.to_musicxml().into_bytes(),
+    ];
+    NAMES
+        .into_iter()
+        .zip(made)
+        .map(|(name, bytes)| put(&folder.join(name), &bytes))
+        .collect()
 }
 
 /// The source, and from when all has turned the target.

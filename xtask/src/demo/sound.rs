@@ -5,6 +5,9 @@ use procession_core::exchange::sound::Wav;
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 
+/// What the file is called.
+pub const NAME: &str = "sound.wav";
+
 /// A sound file on its way, beside its place until it is whole.
 pub struct Recorder {
     path: PathBuf,
@@ -17,7 +20,7 @@ pub struct Recorder {
 impl Recorder {
     /// Begins `sound.wav` in `folder`, at `sample_rate` Hz, without the first `before` frames.
     pub fn new(folder: &Path, sample_rate: u32, before: usize) -> Self {
-        let path = folder.join("sound.wav");
+        let path = folder.join(NAME);
         let wav = File::create(beside(&path))
             .context("the file cannot be made: is the folder read-only?")
             .and_then(|file| Ok(Wav::new(file, sample_rate)?));
@@ -81,7 +84,7 @@ mod tests {
         recorder.hear([vec![0.9; 2], vec![0.9; 2]]);
         recorder.hear([vec![0.9, 0.25, 0.5], vec![0.9, 0.0, 0.0]]);
         let path = recorder.end().unwrap();
-        assert_eq!(path, folder.join("sound.wav"));
+        assert_eq!(path, folder.join(NAME));
         assert_eq!(fs::read_dir(&folder).unwrap().count(), 1);
         let bytes = fs::read(path).unwrap();
         let first = [0, 0, 0x20, 0, 0, 0];

@@ -16,25 +16,26 @@ pub struct Moment {
     pub name: &'static str,
 }
 
+/// The pictures, in the order of the moments.
+pub const NAMES: [&str; 3] = [
+    "window-growing.png",
+    "window-turning.png",
+    "window-unison.png",
+];
+
 /// A moment of growth, one of drift, and the unison at the end.
 pub fn moments(form: &Form) -> Vec<Moment> {
     let whole = form.stages.first().map_or(0.0, |stage| stage.span.start);
     let end = form.end();
     let inside = |share: f64| whole + share * (end - whole);
-    vec![
-        Moment {
-            at: inside(0.04),
-            name: "window-growing.png",
-        },
-        Moment {
-            at: inside(0.55),
-            name: "window-turning.png",
-        },
-        Moment {
-            at: inside(0.97),
-            name: "window-unison.png",
-        },
-    ]
+    NAMES
+        .into_iter()
+        .zip([0.04, 0.55, 0.97])
+        .map(|(name, share)| Moment {
+            at: inside(share),
+            name,
+        })
+        .collect()
 }
 
 /// Runs this very program again on a screen that nobody sees, so that the window disturbs nobody:

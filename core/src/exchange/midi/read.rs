@@ -24,7 +24,7 @@ const BAR: Beats = 4.0;
 /// Which part of a file, and which of its bars.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Excerpt {
-    /// A place in [`ReadPhrase::parts`]; none is all of them.
+    /// A place among the parts that [`contents`] lists; none is all of them.
     pub part: Option<usize>,
     /// From 1, as the file's metres have them (4/4 where it tells none); none is from the first
     /// note to the last.
@@ -51,10 +51,6 @@ pub struct ReadPhrase {
     pub name: Option<String>,
     /// How many tracks play a note in the phrase.
     pub tracks: usize,
-    /// Everything in the file that plays, to choose from.
-    pub parts: Vec<Part>,
-    /// How many bars the file has, up to the end of its last note.
-    pub bars: usize,
     /// How many notes were left out: percussion beside other notes, and strokes that double
     /// another of the same key.
     pub left_out: usize,
@@ -83,7 +79,8 @@ pub fn read_phrase(bytes: &[u8], step: Beats, excerpt: &Excerpt) -> Result<ReadP
     piece.phrase(ticks_per_beat, step, excerpt)
 }
 
-/// What a Standard MIDI File has to choose from: its parts and how many bars there are.
+/// What a Standard MIDI File has to choose from: everything in it that plays, and how many bars
+/// there are up to the end of the last note.
 ///
 /// # Errors
 /// See [`MidiError`]. Never panics, whatever the bytes are.
@@ -247,10 +244,10 @@ impl Piece {
         step: Beats,
         excerpt: &Excerpt,
     ) -> Result<ReadPhrase, MidiError> {
-        let parts = self.parts();
-        let bars = self.bars(ticks_per_beat);
         let all = self.strokes.len();
-        self.keep_part(excerpt.part, &parts)?;
+        // Bars are those of the whole file, whatever part is read.
+        let bars = self.bars(ticks_per_beat);
+        self.keep_part(excerpt.part)?;
         let chosen = self.keep_bars(excerpt.bars.as_ref(), &bars)?;
         let asked_for = self.strokes.len();
         let mut left_out = match excerpt.part {
@@ -296,8 +293,6 @@ impl Piece {
             tempo: self.tempo_at(start),
             name: self.name,
             tracks: tracks.len(),
-            parts: parts.into_iter().map(|(_, part)| part).collect(),
-            bars: bars.len(),
             left_out,
         })
     }
@@ -329,12 +324,9 @@ impl Piece {
             .collect()
     }
 
-    fn keep_part(
-        &mut self,
-        part: Option<usize>,
-        parts: &[((usize, u8), Part)],
-    ) -> Result<(), MidiError> {
+    fn keep_part(&mut self, part: Option<usize>) -> Result<(), MidiError> {
         let Some(part) = part else { return Ok(()) };
+        let parts = self.parts();
         let (wanted, _) = parts.get(part).ok_or(MidiError::NoSuchPart(parts.len()))?;
         self.strokes
             .retain(|stroke| (stroke.track, stroke.channel) == *wanted);

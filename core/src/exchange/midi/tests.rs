@@ -643,9 +643,8 @@ fn excerpt(part: Option<usize>, bars: Option<std::ops::RangeInclusive<usize>>) -
 
 #[test]
 fn what_plays_is_listed_by_track_and_channel_and_bars_are_counted_in_the_files_metre() {
-    let read = read(&waltz()).unwrap();
-    let parts: Vec<_> = read
-        .parts
+    let (listed, bars) = contents(&waltz()).unwrap();
+    let parts: Vec<_> = listed
         .iter()
         .map(|part| (part.name.as_str(), part.notes))
         .collect();
@@ -657,7 +656,7 @@ fn what_plays_is_listed_by_track_and_channel_and_bars_are_counted_in_the_files_m
             ("Track 3", 1)
         ]
     );
-    assert_eq!(read.bars, 2);
+    assert_eq!(bars, 2);
 }
 
 #[test]

@@ -68,23 +68,14 @@ fn joins<'a>(way: impl Iterator<Item = &'a Written>, level: usize) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::super::lines::Chord;
     use super::super::metre::Metre;
+    use super::super::values::tests::line;
     use super::super::values::written;
     use super::*;
-    use crate::note::Key;
 
     /// The beams of a beat's notes, a level a letter; `chords` in written ticks.
     fn beat(chords: &[(i64, i64)]) -> String {
-        let line: Vec<_> = chords
-            .iter()
-            .map(|(start, end)| Chord {
-                start: *start,
-                end: *end,
-                keys: Key::new(60).into_iter().collect(),
-                rings: false,
-            })
-            .collect();
+        let line = line(chords);
         let metre = Metre {
             length: 960,
             compound: false,

@@ -396,20 +396,23 @@ fn mark_tuplets(bar: &mut [Written]) {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
+
+    /// Middle C from each start to its end, in written ticks.
+    pub fn line(chords: &[(i64, i64)]) -> Vec<Chord> {
+        let chord = |(start, end): &(i64, i64)| Chord {
+            start: *start,
+            end: *end,
+            keys: Key::new(60).into_iter().collect(),
+            rings: false,
+        };
+        chords.iter().map(chord).collect()
+    }
 
     /// The values of a bar of 4/4 as text: a tie is `~`, a rest in brackets.
     fn bar(chords: &[(i64, i64)]) -> String {
-        let line: Vec<_> = chords
-            .iter()
-            .map(|(start, end)| Chord {
-                start: *start,
-                end: *end,
-                keys: Key::new(60).into_iter().collect(),
-                rings: false,
-            })
-            .collect();
+        let line = line(chords);
         let metre = Metre {
             length: 3840,
             compound: false,
