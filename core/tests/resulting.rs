@@ -117,3 +117,24 @@ fn it_is_one_line_in_its_own_octave_and_at_its_own_level() {
             .all(|note| (note.velocity.value() - struck / 2.0).abs() < 1e-6)
     );
 }
+
+/// Long notes, D at step 0 and A at step 3: a step ahead, the copy strikes A at 2 and D at 5, while
+/// they sound. The line gives each up for the next.
+#[test]
+fn of_notes_that_overlap_each_ends_where_the_next_begins() {
+    let phrase = Phrase::from_text("D4 - - A4 - -", 0.25).expect("these words are notes");
+    let process = Process::new(phrase, jumping(Resulting::Top), 0.0);
+    let line: Vec<(f64, f64, u8)> = unroll(&process, Span::new(7.5, 9.0))
+        .filter(|note| note.voice == RESULTING)
+        .map(|note| (note.on, note.off, note.key.number()))
+        .collect();
+    assert_eq!(
+        line,
+        [
+            (7.5, 8.0, 62),
+            (8.0, 8.25, 69),
+            (8.25, 8.75, 69),
+            (8.75, 9.0, 62)
+        ]
+    );
+}
