@@ -1,7 +1,7 @@
 //! The parameters as a host sees them, against the public contract.
 
 use nice_plug::params::{ParamFlags, Params};
-use procession::declaration::{Declaration, Shown};
+use procession::declaration::{Choice, Declaration, Kind, Shown, Whole};
 use procession::params::{Parameters, describe};
 use procession_core::settings::Settings;
 use std::collections::HashSet;
@@ -140,6 +140,84 @@ fn the_whole_table_reads_as_it_did() {
         "The parameters changed. If that is meant, run this test with UPDATE_PARAMETERS=1 and \
          review the difference of {path}.\n{table}"
     );
+}
+
+/// The values of a parameter as the manual lists them: `Auto, 1 ... 128 steps`.
+fn values(kind: &Kind) -> String {
+    match kind {
+        Kind::Toggle(_) => "Off, On".to_owned(),
+        Kind::Choice(list) => options(list),
+        Kind::Whole(whole) => numbers(whole),
+        Kind::Amount(amount) => {
+            let (from, to) = (amount.numbers.start(), amount.numbers.end());
+            let numbers = format!("{from} ... {to} {}", amount.unit.many);
+            let below = amount.below.map(str::to_owned);
+            below
+                .into_iter()
+                .chain([numbers])
+                .collect::<Vec<_>>()
+                .join(", ")
+        }
+    }
+}
+
+/// All of a short list, the ends of a long one.
+fn options(list: &Choice) -> String {
+    let names: Vec<_> = list.options.iter().map(|option| option.name).collect();
+    match names.as_slice() {
+        few if few.len() <= 8 => few.join(", "),
+        ["Auto", first, .., last] => format!("Auto, {first} ... {last}"),
+        [first, .., last] => format!("{first} ... {last}"),
+        _ => String::new(),
+    }
+}
+
+fn numbers(whole: &Whole) -> String {
+    let (from, to) = (*whole.numbers.start(), *whole.numbers.end());
+    let numbers = match whole.naming {
+        Some(naming) => format!("{} ... {}", (naming.text)(from), (naming.text)(to)),
+        None => format!("{from} ... {to} {}", whole.unit.many),
+    };
+    let all = [whole.below, Some(&numbers), whole.above];
+    all.into_iter().flatten().collect::<Vec<_>>().join(", ")
+}
+
+#[test]
+fn the_manual_lists_every_parameter_as_it_is_declared() {
+    let mut declared = Vec::new();
+    each(|declaration, parameter| {
+        let own = declaration.name.strip_prefix("Copy 1 ");
+        let name = match own {
+            Some(own) => format!("Copy 1 ... 8 {own}"),
+            None => declaration.name.clone(),
+        };
+        let mark = if declaration.automatable { "" } else { " *" };
+        let default = parameter.text_of(parameter.normalized_default());
+        let of_others = (2..=8).any(|copy| name.starts_with(&format!("Copy {copy} ")));
+        if !of_others {
+            declared.push(format!(
+                "| {name}{mark} | {} | {default} |",
+                values(&declaration.kind)
+            ));
+        }
+    });
+    let manual = include_str!("../MANUAL.md");
+    let (_, chapter) = manual
+        .split_once("## The parameters")
+        .expect("the manual has a chapter on parameters");
+    let rows = chapter.lines().filter(|line| line.starts_with("| "));
+    let listed: Vec<_> = rows
+        .skip(1)
+        .map(|row| {
+            let (contract, heard) = row
+                .trim_end_matches(" |")
+                .rsplit_once(" | ")
+                .expect("a row has columns");
+            assert!(!heard.is_empty(), "{row}");
+            format!("{contract} |")
+        })
+        .collect();
+    assert_eq!(listed, declared);
 }
 
 #[test]
