@@ -32,11 +32,18 @@ impl Ranks {
             GrowthOrder::CentreOut => to_ticks((notes[i].onset - phrase.length() / 2.0).abs()),
             GrowthOrder::Scattered => (scatter(seed, i as u64) >> 1) as i64,
         };
-        let mut order: ArrayVec<u16, MAX_NOTES> = (0..notes.len() as u16).collect();
-        order.sort_unstable_by_key(|&i| (weight(usize::from(i)), i));
+        Self::by(notes.len(), weight)
+    }
+
+    /// The ranks of `count` notes, the lightest first. Each is weighed once: a weight costs more
+    /// than all comparisons of it, and the audio thread waits.
+    fn by(count: usize, mut weight: impl FnMut(usize) -> i64) -> Self {
+        let mut order: ArrayVec<(i64, u16), MAX_NOTES> =
+            (0..count).map(|note| (weight(note), note as u16)).collect();
+        order.sort_unstable();
         let mut ranks: ArrayVec<u16, MAX_NOTES> = order.iter().map(|_| 0).collect();
-        for (rank, &note) in order.iter().enumerate() {
-            ranks[usize::from(note)] = rank as u16;
+        for (rank, (_, note)) in order.iter().enumerate() {
+            ranks[usize::from(*note)] = rank as u16;
         }
         Self(ranks)
     }
@@ -63,7 +70,9 @@ impl Ranks {
 pub fn metrical_weight(onset: Beats, length: Beats) -> u32 {
     const BELOW_THE_BEAT: [Beats; 5] = [0.5, 0.25, 0.125, 1.0 / 3.0, 1.0 / 6.0];
     let falls_on = |level: Beats| {
-        let remainder = (onset + SAME_PLACE).rem_euclid(level);
+        let place = onset + SAME_PLACE;
+        // Not by `rem_euclid`, which takes several times as long.
+        let remainder = place - (place / level).floor() * level;
         u32::from(remainder < 0.01)
     };
     let mut weight: u32 = BELOW_THE_BEAT.into_iter().map(falls_on).sum();
@@ -323,33 +332,33 @@ impl Lengthen {
             stages: ArrayVec::new(),
             done: None,
         };
-        let attacks = attack_times(phrase.notes()).count();
-        let first = shown_at_first(settings.step, attacks) as usize;
-        lengthen.lay_stages(0.0, first, settings.step, phrase);
+        let attacks = Attacks::of(phrase);
+        let first = shown_at_first(settings.step, attacks.count()) as usize;
+        lengthen.lay_stages(0.0, first, settings.step, &attacks);
         lengthen.done = if settings.step > 0 {
-            lengthen.whole_after(attacks)
+            lengthen.whole_after(attacks.count())
         } else {
             Some(0.0)
         };
         lengthen
     }
 
-    fn lay_stages(&mut self, start: Beats, shown: usize, step: i32, phrase: &Phrase) {
-        let total = attack_times(phrase.notes()).count();
+    fn lay_stages(&mut self, start: Beats, shown: usize, step: i32, attacks: &Attacks) {
         let mut stage = LengthenStage {
             start,
             attacks: shown,
-            lap: lap_of(phrase, shown),
+            lap: attacks.lap_of(shown),
         };
         while self.stages.try_push(stage).is_ok() {
-            let next = (stage.attacks as i64 + i64::from(step)).clamp(0, total as i64) as usize;
+            let next = stage.attacks as i64 + i64::from(step);
+            let next = next.clamp(0, attacks.count() as i64) as usize;
             if next == stage.attacks {
                 return;
             }
             stage = LengthenStage {
                 start: stage.start + self.every * stage.lap,
                 attacks: next,
-                lap: lap_of(phrase, next),
+                lap: attacks.lap_of(next),
             };
         }
     }
@@ -392,24 +401,43 @@ impl Lengthen {
             .floor()
             .max(0.0);
         let start = now.start + past * stage_length;
+        let attacks = Attacks::of(phrase);
         let mut lengthen = self.clone();
         lengthen.stages.clear();
-        lengthen.lay_stages(start, now.attacks, step, phrase);
+        lengthen.lay_stages(start, now.attacks, step, &attacks);
         if self.done.is_none_or(|done| done > place) {
-            lengthen.done = lengthen.whole_after(attack_times(phrase.notes()).count());
+            lengthen.done = lengthen.whole_after(attacks.count());
         }
         lengthen
     }
 }
 
-/// How long a lap of the first `attacks` attacks is: up to where the next one begins. With none,
-/// a silent cycle.
-fn lap_of(phrase: &Phrase, attacks: usize) -> Beats {
-    match attacks {
-        0 => phrase.length(),
-        _ => attack_times(phrase.notes())
-            .nth(attacks)
-            .unwrap_or(phrase.length()),
+/// The attacks of a phrase, gone through once: every stage of a lengthening asks for one of them.
+struct Attacks {
+    times: ArrayVec<Beats, MAX_NOTES>,
+    /// How long the phrase is.
+    whole: Beats,
+}
+
+impl Attacks {
+    fn of(phrase: &Phrase) -> Self {
+        Self {
+            times: attack_times(phrase.notes()).collect(),
+            whole: phrase.length(),
+        }
+    }
+
+    fn count(&self) -> usize {
+        self.times.len()
+    }
+
+    /// How long a lap of the first `attacks` attacks is: up to where the next one begins. With
+    /// none, a silent cycle.
+    fn lap_of(&self, attacks: usize) -> Beats {
+        match attacks {
+            0 => self.whole,
+            _ => self.times.get(attacks).copied().unwrap_or(self.whole),
+        }
     }
 }
 
@@ -479,6 +507,16 @@ mod tests {
         };
         let common = [5, 1, 2, 1, 3, 1, 2, 1, 4, 1, 2, 1, 3, 1, 2, 1];
         assert_eq!(heaviest_first(&weights), heaviest_first(&common));
+    }
+
+    #[test]
+    fn however_many_notes_there_are_each_is_weighed_once() {
+        let mut weighed = vec![0; MAX_NOTES];
+        Ranks::by(MAX_NOTES, |note| {
+            weighed[note] += 1;
+            (scatter(3, note as u64) >> 1) as i64
+        });
+        assert_eq!(weighed, vec![1; MAX_NOTES]);
     }
 
     #[test]
