@@ -26,6 +26,15 @@ const ROUNDS: usize = 7;
 const PHRASE: &str = "D4 A4 F4 C5 E4 B4 D5 A4 E5 C5 G4 F4 D4 E4 A4 G4 \
                       C5 B4 F4 A4 D5 E5 G4 C5 A4 F4 E4 D4 B4 G4 A4 C5";
 
+/// What `bench` does.
+pub const HELP: &str = "\
+cargo xtask bench
+
+Measures the plug-in in a release build: the time of a block against a bare pass-through, idle and
+playing, early and late in a song; notes a second offline; memory of an instance. The two sides of a
+ratio are measured in turn in the same run, so that whatever else the machine does falls on both.
+";
+
 /// `bench`
 pub fn run(arguments: Parser) -> Result<()> {
     crate::no_more(arguments)?;

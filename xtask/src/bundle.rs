@@ -7,6 +7,17 @@ use std::env::consts::{ARCH, DLL_PREFIX, DLL_SUFFIX, OS};
 use std::fs;
 use std::path::{Path, PathBuf};
 
+/// What `bundle` does and understands.
+pub const HELP: &str = "\
+cargo xtask bundle [--debug]
+
+Builds Procession as CLAP and VST3 for this system, and says where the two bundles lie: in the
+target folder, under bundled. Nothing is installed; that is cargo xtask install.
+
+  --debug  build quickly, with checks that no allocation happens while audio runs, into
+           bundled-debug; for testing, not for playing
+";
+
 /// What the user reads in a folder.
 const NAME: &str = "Procession";
 

@@ -20,6 +20,24 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 use story::Story;
 
+/// What `demo` does, leaves and understands.
+pub const HELP: &str = "\
+cargo xtask demo [PHRASE] [OPTIONS]
+
+Builds the plug-in, loads it as a host does, plays a phrase into it and lets it hold: the demo's
+own, or PHRASE, a MIDI file or a score (MusicXML). Leaves MIDI, the sound of the plug-in's own
+mallets, a picture, the plan in words and as JSON, a score and, where Xvfb is installed, pictures of
+the window; ends by saying what it made and where.
+
+  --part 2       take this part of PHRASE only, counted from 1
+  --bars 3-6     take these bars of PHRASE only, or one: --bars 3
+  --minutes 6    how long the piece is to last, above 0 and up to 600
+  --set ID=VALUE set a parameter by its id, as you would type it in a host: --set copies=3
+                 --set motion=Jump; plugin/tests/parameters.txt lists ids and values
+  --out FOLDER   where the files go; target/demo unless said
+  --replace      replace the files of an earlier run in that folder
+";
+
 /// `demo [PHRASE.mid or .musicxml] [--part N] [--bars A-B] [--minutes M] [--set id=value ...] [--out DIR [--replace]]`
 pub fn run(arguments: Parser) -> Result<()> {
     let wishes = Wishes::read(arguments)?;

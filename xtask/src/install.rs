@@ -7,6 +7,19 @@ use std::env::consts::OS;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+/// What `install` does.
+pub const HELP: &str = "\
+cargo xtask install
+
+Builds Procession as CLAP and VST3 and copies both into your own plug-in folders, which takes no
+rights of an administrator. A former version there is replaced, and what was done is said. Have your
+host scan its plug-ins afterwards.
+
+  Linux    ~/.clap and ~/.vst3
+  macOS    ~/Library/Audio/Plug-Ins/CLAP and .../VST3 (untried)
+  Windows  %LOCALAPPDATA%\\Programs\\Common\\CLAP and ...\\VST3 (untried)
+";
+
 /// `install`
 pub fn run(arguments: Parser) -> Result<()> {
     crate::no_more(arguments)?;

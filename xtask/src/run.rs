@@ -7,18 +7,19 @@ use std::env::consts::{EXE_SUFFIX, OS};
 use std::ffi::OsString;
 use std::process::Command;
 
-const HELP: &str = "\
+/// What `run` does and understands.
+pub const HELP: &str = "\
 cargo xtask run [--debug] [WORDS OF THE PROGRAM ...]
 
 Builds Procession as a program and opens it, on the audio and MIDI of the system. Where there are
-none it opens all the same, silent. Audition starts on, quietly. Close its window to end it.
+none it opens all the same, silent. Audition starts on, quietly. Press Hold to start the process;
+close the window to end the program.
 
   --debug            build quickly; the sound may stutter
   --midi-input NAME  let this keyboard in; an empty NAME lists those there are
-  --tempo 108        quarter notes a minute
+  --tempo 108        in quarter notes a minute
   --backend dummy    silent
   -- --help          all that the program itself understands
-
 ";
 
 /// What the program needs on Linux to be built: what `pkg-config` calls it, and Debian's package.
@@ -29,10 +30,6 @@ const PROGRAM: &str = "procession-standalone";
 /// `run [--debug] [words of the program]`
 pub fn run(arguments: Parser) -> Result<()> {
     let wishes = Wishes::read(arguments)?;
-    if wishes.help {
-        print!("{HELP}");
-        return Ok(());
-    }
     if OS == "linux" {
         check_packages(is_there)?;
     }
@@ -65,7 +62,6 @@ pub fn run(arguments: Parser) -> Result<()> {
 /// What the user asked for.
 #[derive(Debug, Default, PartialEq)]
 struct Wishes {
-    help: bool,
     debug: bool,
     /// All that is the program's own.
     words: Vec<OsString>,
@@ -78,7 +74,6 @@ impl Wishes {
         for word in arguments.raw_args()? {
             match word.to_str() {
                 Some("--") if !is_for_program => is_for_program = true,
-                Some("--help" | "-h") if !is_for_program => wishes.help = true,
                 Some("--debug") if !is_for_program => wishes.debug = true,
                 _ => wishes.words.push(word),
             }
@@ -121,16 +116,15 @@ mod tests {
     #[test]
     fn what_is_not_ours_goes_to_the_program() {
         let asked = wishes(&["--debug", "--backend", "dummy", "--tempo", "108"]);
-        assert!(asked.debug && !asked.help);
+        assert!(asked.debug);
         assert_eq!(asked.words, ["--backend", "dummy", "--tempo", "108"]);
     }
 
     #[test]
-    fn help_is_ours_unless_the_program_is_asked() {
-        assert!(wishes(&["--help"]).help && wishes(&["-h"]).help);
-        let programs = wishes(&["--", "--help", "--"]);
-        assert!(!programs.help);
-        assert_eq!(programs.words, ["--help", "--"]);
+    fn behind_two_dashes_all_goes_to_the_program() {
+        let programs = wishes(&["--", "--help", "--debug", "--"]);
+        assert!(!programs.debug);
+        assert_eq!(programs.words, ["--help", "--debug", "--"]);
     }
 
     #[test]
