@@ -4,8 +4,7 @@ mod order;
 mod source;
 
 pub use order::Turn;
-pub(crate) use source::pitch_classes;
-pub use source::{detect_source, detect_source_mode, detect_source_tonic, source};
+pub use source::{counted_in, detect_source, detect_source_mode, detect_source_tonic, source};
 
 use crate::mode::{Mode, PitchName, PitchSet};
 use crate::note::Key;
@@ -19,7 +18,8 @@ use arrayvec::ArrayVec;
 /// target's tonic is the one nearest to the source's; at a tritone it lies above if its pitch
 /// class is the greater number, and below if not, so that there and back again is the identity.
 /// If the two modes differ in size, degrees are counted along the mode from the source tonic at or
-/// below the phrase's lowest note (at or below middle C if there is none). A pitch outside the
+/// below the phrase's lowest note (at or below middle C if there is none), and a source that is left open is widened first, see
+/// [`counted_in`]. A pitch outside the
 /// source keeps its distance above the degree below it; where that leaves the target, it goes on
 /// to the nearest pitch of the target, ties downward.
 ///
@@ -53,8 +53,11 @@ impl FoldMap {
     /// The map for these settings; the phrase tells the source mode if it is to be found.
     pub fn new(settings: &FoldSettings, phrase: &Phrase) -> Self {
         let target = Mode::named(settings.target_tonic, settings.target_mode, settings.custom);
-        let modes = (source(settings, phrase), target);
-        let whole = Self::between(modes, settings.fold, Played::of(phrase));
+        let source = match settings.fold {
+            FoldKind::ByDegree => counted_in(settings, phrase, &target),
+            FoldKind::Off | FoldKind::Nearest => source(settings, phrase),
+        };
+        let whole = Self::between((source, target), settings.fold, Played::of(phrase));
         // NaN, clamped, is NaN still, and 0 as a whole number.
         let amount = settings.amount.clamp(0.0, 1.0);
         Self {
@@ -104,7 +107,8 @@ impl FoldMap {
         }
     }
 
-    /// The mode that the phrase is heard in: as set, or as found. Also when the fold is off.
+    /// The mode that the phrase is heard in: as set, or as found; by degree, the one its degrees
+    /// are counted in ([`counted_in`]). Also when the fold is off.
     pub fn source(&self) -> Mode {
         self.source
     }

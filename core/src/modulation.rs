@@ -6,7 +6,7 @@
 
 use crate::boundaries::{Boundaries, listed_end};
 use crate::fold::{self, FoldMap, Played};
-use crate::mode::{Mode, ModeName};
+use crate::mode::Mode;
 use crate::note::Key;
 use crate::process::Process;
 use crate::settings::{FoldKind, MAX_MODULATIONS, Modulation, Place};
@@ -72,7 +72,7 @@ impl ModePlan {
             let played = Played::through(process.phrase(), goes);
             let target = Mode::named(modulation.tonic, modulation.mode, settings.fold.custom);
             let source = match plan.turnings.is_empty() {
-                true => heard_within(mode, &target, process),
+                true => counted_from(mode, &target, process),
                 false => mode,
             };
             let fold = FoldMap::between((source, target), kind, played);
@@ -147,22 +147,14 @@ impl Turning {
     }
 }
 
-/// The mode in which the degrees of the first modulation are counted. A phrase that was heard in
-/// a mode of fewer tones than the target is taken to lie within one of as many on the same tonic,
-/// the first of the list that contains it, so that D F G A C leads from D Dorian into D Lydian
-/// degree for degree. If its mode was named, that is what it is.
-fn heard_within(mode: Mode, target: &Mode, process: &Process) -> Mode {
-    let named = process.settings().fold.source_mode.is_some();
-    let unfolded = process.first_mode() == process.fold().source();
-    if named || !unfolded || mode.size() >= target.size() {
-        return mode;
+/// The mode in which the degrees of the first modulation are counted: as the fold would count them,
+/// unless the fold has led elsewhere.
+fn counted_from(mode: Mode, target: &Mode, process: &Process) -> Mode {
+    if mode == process.fold().source() {
+        fold::counted_in(&process.settings().fold, process.phrase(), target)
+    } else {
+        mode
     }
-    let played = fold::pitch_classes(process.phrase());
-    ModeName::shipped()
-        .map(|(_, steps)| Mode::new(mode.tonic(), steps))
-        .filter(|wider| wider.size() == target.size())
-        .find(|wider| played.is_subset_of(wider.pitch_classes()))
-        .unwrap_or(mode)
 }
 
 /// The modulations that have a place, the earliest first, with it and their place in the list.

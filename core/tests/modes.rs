@@ -4,7 +4,8 @@ use procession_core::fold::{FoldMap, detect_source};
 use procession_core::mode::{Mode, ModeName, PitchName, PitchSet};
 use procession_core::note::{Key, Note, Velocity};
 use procession_core::phrase::Phrase;
-use procession_core::settings::{FoldKind, FoldSettings};
+use procession_core::process::Process;
+use procession_core::settings::{FoldKind, FoldSettings, Modulation, Modulations, Place, Settings};
 use proptest::prelude::*;
 use std::collections::HashSet;
 
@@ -404,6 +405,66 @@ fn a_source_left_open_is_heard_in_the_phrase() {
         ..open
     };
     assert_eq!(map_of(&lydian, &white).source().name(), "F Lydian");
+}
+
+/// C D E G A C leads into C Dorian as C D E♭ G A C: the first mode of seven that holds it is Ionian.
+#[test]
+fn five_notes_heard_go_degree_for_degree_into_a_mode_of_seven() {
+    let five = [60, 62, 64, 67, 69, 72];
+    let open = FoldSettings {
+        source_tonic: None,
+        source_mode: None,
+        ..by_degree("C Ionian", "C Dorian")
+    };
+    assert_eq!(folded(&open, &five), [60, 62, 63, 67, 69, 72]);
+    assert_eq!(map_of(&open, &five).source().name(), "C Ionian");
+    let on_c = FoldSettings {
+        source_tonic: Some(0),
+        ..open
+    };
+    assert_eq!(folded(&on_c, &five), [60, 62, 63, 67, 69, 72]);
+    // Into as few it is the pentatonic it sounds like, and off or nearest it is heard as one.
+    let into_five = FoldSettings {
+        target_mode: ModeName::MinorPentatonic,
+        ..open
+    };
+    assert_eq!(folded(&into_five, &five), [60, 63, 65, 67, 70, 72]);
+    for fold in [FoldKind::Off, FoldKind::Nearest] {
+        let other = FoldSettings { fold, ..open };
+        assert_eq!(map_of(&other, &five).source().name(), "C major pentatonic");
+    }
+    // Who names the pentatonic is taken at his word: five degrees of seven.
+    let named = FoldSettings {
+        source_mode: Some(ModeName::MajorPentatonic),
+        ..on_c
+    };
+    assert_eq!(folded(&named, &five), [60, 62, 63, 65, 67, 69]);
+}
+
+/// A fold that has moved nothing yet does not make a modulation into five notes go by way of seven.
+#[test]
+fn a_pentatonic_modulates_into_a_pentatonic_whatever_the_fold_will_lead_to() {
+    let phrase = phrase_of(&[60, 62, 64, 67, 69]);
+    let mut settings = Settings {
+        fold: FoldSettings {
+            source_tonic: None,
+            source_mode: None,
+            amount: 0.0,
+            ..by_degree("C Ionian", "C Dorian")
+        },
+        ..Settings::default()
+    };
+    settings.modulations = Modulations::new([Modulation {
+        place: Place::Beats(0.0),
+        tonic: 0,
+        mode: ModeName::MinorPentatonic,
+        over: 0,
+    }]);
+    let process = Process::new(phrase, settings, 0.0);
+    let heard: Vec<u8> = [60, 62, 64, 67, 69]
+        .map(|number| process.folded(key(number), 0.1).number())
+        .into();
+    assert_eq!(heard, [60, 63, 65, 67, 70]);
 }
 
 #[test]

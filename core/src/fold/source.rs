@@ -18,6 +18,25 @@ pub fn source(settings: &FoldSettings, phrase: &Phrase) -> Mode {
     }
 }
 
+/// The mode in which the degrees of `phrase` are counted on its way into `target`.
+///
+/// A phrase that is heard in a mode of fewer tones than the target is taken to lie within one of as
+/// many on the same tonic, the first of the list that contains it: so C D E G A leads from C Ionian
+/// into C Dorian degree for degree, and is not squeezed into the first five. If its mode was named,
+/// or no mode of that size contains it, it is counted in the mode it is heard in.
+pub fn counted_in(settings: &FoldSettings, phrase: &Phrase, target: &Mode) -> Mode {
+    let heard = source(settings, phrase);
+    if settings.source_mode.is_some() || heard.size() >= target.size() {
+        return heard;
+    }
+    let played = pitch_classes(phrase);
+    ModeName::shipped()
+        .map(|(_, steps)| Mode::new(heard.tonic(), steps))
+        .filter(|wider| wider.size() == target.size())
+        .find(|wider| played.is_subset_of(wider.pitch_classes()))
+        .unwrap_or(heard)
+}
+
 /// Of the shipped modes that contain the whole phrase, one with the fewest extra pitches: the
 /// first of the list on the tonic for which the phrase speaks most; if there is
 /// none on any tonic it speaks for, the first of the list on the first tonic from C upwards. An

@@ -2,7 +2,7 @@
 //! above, the target below, and what has turned on the way from one to the other.
 
 use crate::editor::seen::Seen;
-use procession_core::fold::{FoldMap, Turn};
+use procession_core::fold::{self, FoldMap, Turn};
 use procession_core::mode::{Mode, ModeName, PitchName, PitchSet, Spelling};
 use procession_core::note::Key;
 use procession_core::process::Process;
@@ -362,7 +362,15 @@ fn guess(process: &Process, charge: &Charge) -> String {
         return "The modulation plan led here. Its own list changes it.".to_owned();
     }
     let settings = &process.settings().fold;
-    let size = process.fold().source().size();
+    let heard = heard_by_itself(process);
+    let counted_in = process.fold().source();
+    if heard != counted_in {
+        let (heard, counted_in) = (heard.name(), counted_in.name());
+        return format!(
+            "Guessed. By itself the phrase is in {heard}; on its way into more notes its degrees are counted in {counted_in}, the first mode of as many that holds it. If you hear another, say so:"
+        );
+    }
+    let size = heard.size();
     match (settings.source_tonic, settings.source_mode) {
         (None, None) | (Some(_), None) if size == 5 => {
             "Guessed: the phrase has five pitch classes at most, so it is heard as a pentatonic. If you hear it within seven notes, say so:"
@@ -375,14 +383,20 @@ fn guess(process: &Process, charge: &Charge) -> String {
     .to_owned()
 }
 
+/// The mode that the phrase is heard in wherever it is to go.
+fn heard_by_itself(process: &Process) -> Mode {
+    fold::source(&process.settings().fold, process.phrase())
+}
+
 /// The modes of seven notes on the guessed tonic in which the phrase lies as well, the first few
 /// of the list; none unless a mode of five was guessed.
 fn suggestions(process: &Process, charge: &Charge) -> Vec<Suggestion> {
     const FEW: usize = 3;
-    let source = process.fold().source();
+    let source = heard_by_itself(process);
     if charge.planned || process.settings().fold.source_mode.is_some() || source.size() != 5 {
         return Vec::new();
     }
+    let counted_in = process.fold().source();
     let played: PitchSet = process
         .phrase()
         .notes()
@@ -393,6 +407,7 @@ fn suggestions(process: &Process, charge: &Charge) -> Vec<Suggestion> {
     ModeName::shipped()
         .map(on_tonic)
         .filter(|(_, mode)| mode.size() == 7 && played.is_subset_of(mode.pitch_classes()))
+        .filter(|(_, mode)| *mode != counted_in)
         .take(FEW)
         .map(|(name, mode)| Suggestion {
             name: mode.name(),
@@ -569,6 +584,19 @@ mod tests {
         }));
         assert!(set.suggestions.is_empty());
         assert!(set.guess.starts_with("As set"));
+    }
+
+    #[test]
+    fn five_notes_on_their_way_into_seven_say_in_which_seven_they_are_counted() {
+        let five = picture(&seen("D4 F4 G4 A4 C5 A4", to_phrygian(1.0)));
+        assert_eq!(five.source.name, "D Dorian");
+        for told in ["D minor pentatonic", "counted in D Dorian"] {
+            assert!(five.guess.contains(told), "{}", five.guess);
+        }
+        let names: Vec<_> = five.suggestions.iter().map(|s| s.name.as_str()).collect();
+        assert_eq!(names[..2], ["D Phrygian", "D Aeolian"], "the others");
+        // What turns, B and E, is not played.
+        assert_eq!(filled(&five.sounding), ["F", "C", "G", "D", "A"]);
     }
 
     #[test]
