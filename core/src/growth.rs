@@ -304,7 +304,7 @@ impl Fill {
     }
 }
 
-/// Note 1, then 1-2, then 1-2-3. Notes struck together count as one.
+/// Note 1, then 1-2, then 1-2-3. Notes struck together, as a hand strikes a chord, count as one.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Lengthen {
     every: f64,
@@ -441,13 +441,25 @@ impl Attacks {
     }
 }
 
-/// When something is struck, each time once.
-pub(crate) fn attack_times(notes: &[Note]) -> impl Iterator<Item = Beats> + '_ {
-    notes.iter().enumerate().filter_map(|(i, note)| {
-        let struck_before = i
-            .checked_sub(1)
-            .is_some_and(|before| notes[before].onset >= note.onset - SAME_PLACE);
-        (!struck_before).then_some(note.onset)
+/// Strokes closer together than this, in beats, are one attack: a chord, as a hand strikes it, or
+/// a note and its grace note.
+///
+/// The notes of a chord that a pianist means to strike at once lie up to about 30 ms apart, the
+/// melody first (Goebl, "Melody lead in piano performance", JASA 110 (2001) 563-572; the figure
+/// from memory). A phrase knows no tempo, so it is counted in beats: 31 ms at 120 beats a minute,
+/// and half a step of the finest grid, so that no two notes on a grid are taken for one. A 64th
+/// note stays a note.
+const CHORD: Beats = 1.0 / 16.0 - 1e-6;
+
+/// When something is struck, each chord once: when its first note is.
+fn attack_times(notes: &[Note]) -> impl Iterator<Item = Beats> + '_ {
+    let mut began = f64::NEG_INFINITY;
+    notes.iter().filter_map(move |note| {
+        let is_new = note.onset - began >= CHORD;
+        if is_new {
+            began = note.onset;
+        }
+        is_new.then_some(began)
     })
 }
 
@@ -586,6 +598,32 @@ mod tests {
         assert_eq!(bars, [3.0, 5.0, 8.0, 12.0]);
         assert_eq!(laps.done(), Some(28.0 * 0.5));
         assert_eq!(lap.start, 14.0);
+    }
+
+    /// Three chords of three notes, none of them struck quite at once.
+    #[test]
+    fn a_chord_struck_by_hand_lengthens_the_lap_as_one() {
+        let written = phrase("C4+E4+G4 - - - A3+C4+E4 - - - F3+A3+C4 - - -");
+        let late = [0.0, 0.004, 0.006, 0.002, 0.0, 0.005, 0.0, 0.003, 0.05];
+        let notes = written.notes().iter().zip(late).map(|(note, late)| Note {
+            onset: note.onset + late,
+            ..*note
+        });
+        let by_hand = Phrase::new(notes, written.length()).unwrap();
+        let laps = Laps::new(&by_hand, &grow(Growth::Lengthen, 1, 1));
+        let mut lap = laps.at(0.0);
+        let mut lengths = Vec::new();
+        for _ in 0..4 {
+            lengths.push(lap.length);
+            lap = laps.after(&lap);
+        }
+        assert_eq!(lengths, [1.0, 2.0, 3.0, 3.0]);
+    }
+
+    #[test]
+    fn sixty_fourths_are_notes_and_no_chord() {
+        let fast = Phrase::from_text("C4 D4 E4 F4", 1.0 / 16.0).unwrap();
+        assert_eq!(attack_times(fast.notes()).count(), 4);
     }
 
     #[test]
