@@ -131,14 +131,15 @@ impl<const PROGRAM: bool> Plugin for Instance<PROGRAM> {
 }
 
 impl ClapPlugin for Procession {
-    const CLAP_ID: &'static str = "org.procession.procession";
+    // The letters of the VST3 class: one identity in both formats, and no domain, which somebody
+    // may own.
+    const CLAP_ID: &'static str = "ProcessionPhases";
     const CLAP_DESCRIPTION: Option<&'static str> =
         Some("Process music from a phrase you play: phasing, additive growth, modal folding");
     const CLAP_MANUAL_URL: Option<&'static str> = None;
     const CLAP_SUPPORT_URL: Option<&'static str> = None;
     const CLAP_FEATURES: &'static [ClapFeature] = &[
         ClapFeature::NoteEffect,
-        ClapFeature::NoteDetector,
         ClapFeature::Utility,
         ClapFeature::AudioEffect,
         ClapFeature::Stereo,

@@ -26,7 +26,7 @@ impl Plugin for PassThrough {
 
 impl DefaultPluginFactory for PassThrough {
     fn get_descriptor() -> PluginDescriptor {
-        PluginDescriptor::new("org.procession.pass-through", "Pass-through")
+        PluginDescriptor::new("ProcessionPassThrough", "Pass-through")
     }
 
     fn new_shared(_: HostSharedHandle<'_>) -> Result<(), PluginError> {

@@ -21,8 +21,8 @@ target folder, under bundled. Nothing is installed; that is cargo xtask install.
 /// What the user reads in a folder.
 const NAME: &str = "Procession";
 
-/// For the property lists of macOS.
-const IDENTIFIER: &str = "org.procession.procession";
+/// For the property lists of macOS. No domain: somebody may own it.
+const IDENTIFIER: &str = "ProcessionPhases";
 
 /// A plug-in format.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
