@@ -20,6 +20,8 @@ pub struct Controls {
     pub settings: Settings,
     /// Going on takes the phrase; on plays it; off lets the output fall silent.
     pub hold: bool,
+    /// Whether it was a hand in the plug-in's own window that put hold where it is.
+    pub by_hand: bool,
     /// Whether what is played goes through while holding.
     pub thru: bool,
     /// Whether everything that is played goes through and nothing else sounds.
@@ -77,6 +79,8 @@ pub struct Engine {
     controls: Option<Controls>,
     /// Playing on the own clock, with the song at rest.
     free: bool,
+    /// Whether anything was played since hold was off.
+    played: bool,
     /// Everything that sounds is to be ended first of all.
     interrupted: bool,
     /// Whether the controller that gives cues is past its middle.
@@ -102,6 +106,7 @@ impl Engine {
             anchor: Anchor::NextStart,
             controls: None,
             free: false,
+            played: false,
             interrupted: false,
             pedal_down: false,
             block: Block::new(0.0, crate::clock::DEFAULT_TEMPO, 48_000.0, 0),
@@ -114,7 +119,7 @@ impl Engine {
     /// what sounds is ended in the next block; the phrase stays.
     pub fn prepare(&mut self, sample_rate: f64) {
         self.clock = Clock::new(sample_rate);
-        self.listener.forget();
+        self.forget_playing();
         self.interrupt();
     }
 
@@ -142,7 +147,7 @@ impl Engine {
     /// # Real-time
     /// Allocates never, blocks never. What sounds is ended in the next block.
     pub fn edit(&mut self, phrase: &Phrase, anchor: Anchor) {
-        self.listener.forget();
+        self.forget_playing();
         self.process.set_phrase(phrase);
         self.anchor = anchor;
         self.interrupted = true;
@@ -253,6 +258,7 @@ impl Engine {
         }
         self.listener
             .note_on(self.heard_at_frame(), channel, key, velocity);
+        self.played |= self.controls.is_none_or(|controls| !controls.hold);
         if self.lets_through() {
             self.player
                 .press(self.frame(), (channel, key), velocity, &mut send);
@@ -371,9 +377,10 @@ impl Engine {
             self.start_afresh(send);
         }
         match (before.hold, controls.hold) {
-            (false, true) => self.hold(&controls.settings, send),
+            (false, true) if self.is_meant(controls) => self.hold(&controls.settings, send),
             (true, false) => {
                 self.free = false;
+                self.played = false;
                 self.start_afresh(send);
             }
             _ => (),
@@ -381,6 +388,17 @@ impl Engine {
         if controls.cue && !before.cue {
             self.cue();
         }
+    }
+
+    /// Whether a hold that goes on is a player's wish. With the song at rest it may be no more than
+    /// the host telling what its lane says where the playhead was put; nothing is to sound of that.
+    fn is_meant(&self, controls: &Controls) -> bool {
+        self.clock.is_playing() || self.played || controls.by_hand
+    }
+
+    fn forget_playing(&mut self) {
+        self.listener.forget();
+        self.played = false;
     }
 
     /// Takes the phrase out of what was played, and begins to play it.

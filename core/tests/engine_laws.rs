@@ -465,30 +465,11 @@ fn with_the_song_at_rest_the_phrase_plays_on_its_own_clock_from_the_moment_of_ho
     let mut engine = Engine::new(RATE);
     let phrase = phrase_of("D4 F4 G4 A4");
     engine.restore(&phrase, Anchor::NextStart);
-    let mut heard = Vec::new();
-    for block in 0..100u32 {
-        let controls = Controls {
-            hold: block >= 10,
-            ..Controls::default()
-        };
-        let rest = Transport {
-            playing: false,
-            tempo: Some(120.0),
-            position: Some(64.0),
-        };
-        let mut send = |event: Event| {
-            if let Message::NoteOn {
-                channel: Channel::FIRST,
-                key,
-                ..
-            } = event.message
-            {
-                heard.push((block * 480 + event.frame, key.number()));
-            }
-        };
-        engine.begin(&rest, 480, &controls, &mut send);
-        engine.finish(&mut send);
-    }
+    let heard = struck_at_rest(&mut engine, |block| Controls {
+        hold: block >= 10,
+        by_hand: true,
+        ..Controls::default()
+    });
     assert_eq!(
         heard[..4],
         [(4_800, 62), (10_800, 65), (16_800, 67), (22_800, 69)]
@@ -505,6 +486,87 @@ fn with_the_song_at_rest_the_phrase_plays_on_its_own_clock_from_the_moment_of_ho
     };
     engine.begin(&roll, 480, &controls, |_| ());
     assert_eq!(engine.anchor(), Anchor::Song(9.0));
+}
+
+/// A host tells what its lane says where the playhead is put, the song at rest.
+#[test]
+fn a_lane_that_says_hold_sounds_nothing_while_the_song_is_at_rest() {
+    let mut engine = Engine::new(RATE);
+    engine.restore(&phrase_of("D4 F4 G4 A4"), Anchor::Song(0.0));
+    let lane = |block: u32| Controls {
+        hold: block >= 10 && block % 40 != 39,
+        ..Controls::default()
+    };
+    assert_eq!(struck_at_rest(&mut engine, lane), []);
+    assert!(!engine.take_news().nothing_played, "nobody asked");
+    // And yet it holds: the song rolls, and the phrase plays.
+    let controls = lane(98);
+    let roll = Transport {
+        playing: true,
+        tempo: Some(120.0),
+        position: Some(4.0),
+    };
+    let mut struck = 0;
+    engine.begin(&roll, 480, &controls, |_| ());
+    engine.finish(|event| struck += u32::from(matches!(event.message, Message::NoteOn { .. })));
+    assert!(struck > 0);
+}
+
+#[test]
+fn what_was_played_since_hold_was_off_is_held_with_the_song_at_rest_and_only_that() {
+    let mut engine = Engine::new(RATE);
+    let strike = |engine: &mut Engine, hold: bool| {
+        let controls = Controls {
+            hold,
+            thru: true,
+            ..Controls::default()
+        };
+        let key = (Some(Channel::FIRST), Key::new(62));
+        engine.begin(&AT_REST, 6_000, &controls, |_| ());
+        engine.note_on(0, key, Velocity::new(0.8), |_| ());
+        engine.note_off(3_000, key, |_| ());
+        engine.finish(|_| ());
+    };
+    strike(&mut engine, false);
+    let on = Controls {
+        hold: true,
+        thru: true,
+        ..Controls::default()
+    };
+    assert!(struck_at_rest(&mut engine, |_| on)[0] == (0, 62));
+    // Played along with it, and then the playhead is put before and behind the lane's point.
+    strike(&mut engine, true);
+    let to_and_fro = |block: u32| Controls {
+        hold: block >= 10,
+        ..on
+    };
+    assert_eq!(struck_at_rest(&mut engine, to_and_fro), []);
+}
+
+const AT_REST: Transport = Transport {
+    playing: false,
+    tempo: Some(120.0),
+    position: Some(64.0),
+};
+
+/// The keys that the steady voice strikes in a second at rest, with their frames.
+fn struck_at_rest(engine: &mut Engine, controls: impl Fn(u32) -> Controls) -> Vec<(u32, u8)> {
+    let mut heard = Vec::new();
+    for block in 0..100u32 {
+        let mut send = |event: Event| {
+            if let Message::NoteOn {
+                channel: Channel::FIRST,
+                key,
+                ..
+            } = event.message
+            {
+                heard.push((block * 480 + event.frame, key.number()));
+            }
+        };
+        engine.begin(&AT_REST, 480, &controls(block), &mut send);
+        engine.finish(&mut send);
+    }
+    heard
 }
 
 #[test]

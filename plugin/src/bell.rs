@@ -1,4 +1,5 @@
-//! The signals between the audio thread and the window: "look again" one way, "silence" the other.
+//! The signals between the audio thread and the window: "look again" one way; "silence" and "it was
+//! I who pressed Hold" the other.
 
 use nice_plug_egui::RepaintNotifier;
 use std::sync::Arc;
@@ -10,6 +11,7 @@ pub struct Bell {
     repaint: RepaintNotifier,
     windows: Arc<AtomicU32>,
     panic: Arc<AtomicBool>,
+    held: Arc<AtomicBool>,
 }
 
 /// A window is open for as long as this lives.
@@ -44,6 +46,19 @@ impl Bell {
     /// Allocates never, blocks never.
     pub fn takes_panic(&self) -> bool {
         self.panic.swap(false, Ordering::Relaxed)
+    }
+
+    /// Hold is switched on in the window; the host will say so too, in its own time.
+    pub fn hold(&self) {
+        self.held.store(true, Ordering::Relaxed);
+    }
+
+    /// Whether hold was switched on in the window; asking settles it.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn takes_hold(&self) -> bool {
+        self.held.swap(false, Ordering::Relaxed)
     }
 
     /// What the framework polls while a window is open.

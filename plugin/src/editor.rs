@@ -123,6 +123,7 @@ impl ProcessionEditor {
             let size = LogicalSize::new(known.width as f32, known.height as f32);
             let window = Window {
                 moved: None,
+                prepared: false,
                 known,
                 send_round,
                 shell,
@@ -206,6 +207,8 @@ struct Window {
     known: WindowSize,
     /// When something moved last.
     moved: Option<Instant>,
+    /// Whether egui knows how this window looks.
+    prepared: bool,
     /// Until the window's thread has it.
     open: Option<OpenWindow>,
 }
@@ -253,9 +256,10 @@ impl Window {
 }
 
 impl NiceEguiApp for Window {
+    // Nothing that wants to be drawn may be done here: see `handle`.
     fn build(
         &mut self,
-        egui_ctx: egui::Context,
+        _: egui::Context,
         _: GuiContext,
         _: &mut Frame,
     ) -> Result<(), baseview::HandlerError> {
@@ -264,11 +268,13 @@ impl NiceEguiApp for Window {
         {
             handle::open_while_this_thread_runs(open);
         }
-        self.shell().prepare(&egui_ctx);
         Ok(())
     }
 
     fn ui(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
+        if !std::mem::replace(&mut self.prepared, true) {
+            self.shell().prepare(ui.ctx());
+        }
         self.follow_load(ui);
         let shell = self.shell.clone();
         let mut shell = shell.lock().unwrap_or_else(PoisonError::into_inner);

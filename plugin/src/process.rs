@@ -24,6 +24,7 @@ pub struct AudioThread {
     exchange: AudioSide,
     feed: Feed,
     bell: Bell,
+    hand: Hand,
 }
 
 impl AudioThread {
@@ -37,12 +38,14 @@ impl AudioThread {
             exchange,
             feed,
             bell,
+            hand: Hand::default(),
         }
     }
 
     /// Blocks come at `sample_rate` hertz from now on.
     pub fn prepare(&mut self, sample_rate: f32) {
         self.engine.prepare(f64::from(sample_rate));
+        self.hand = Hand::at_rate(sample_rate);
         self.audition.prepare(f64::from(sample_rate));
     }
 
@@ -71,9 +74,13 @@ impl AudioThread {
             self.interrupt();
         }
         let frames = buffer.samples() as u32;
-        let transport = heard_from(context.transport(), context.plugin_api());
+        let api = context.plugin_api();
+        let transport = heard_from(context.transport(), api);
         let beats_per_bar = beats_per_bar(context.transport());
-        let controls = controls(parameters, &mut self.exchange);
+        let controls = Controls {
+            by_hand: self.hand.holds(&self.bell, parameters.hold(), frames),
+            ..controls(parameters, &mut self.exchange)
+        };
         // Out of the way means that the audio passes as it came.
         let level = parameters.audition().filter(|_| !controls.bypass);
         let engine = &mut self.engine;
@@ -87,6 +94,9 @@ impl AudioThread {
             exit.send(event, |event| context.try_send_event(event).is_ok());
         });
         while let Some(event) = context.next_event() {
+            if api == PluginApi::Vst3 && was_never_moved(&event) {
+                continue;
+            }
             let to_host = |event| context.try_send_event(event).is_ok();
             play_in(engine, &mut exit, event, frames, to_host);
         }
@@ -135,6 +145,41 @@ impl AudioThread {
     }
 }
 
+/// Whether hold was switched on in the window. The window tells at once, the host of the same only
+/// when it comes to it.
+#[derive(Clone, Copy, Debug, Default)]
+struct Hand {
+    /// For so many frames more, a hold that goes on is the window's.
+    left: u32,
+    patience: u32,
+}
+
+impl Hand {
+    /// As long as a host may take to send round what was done in the window, in seconds.
+    const PATIENCE: f32 = 2.0;
+
+    fn at_rate(sample_rate: f32) -> Self {
+        Self {
+            left: 0,
+            patience: (sample_rate * Self::PATIENCE) as u32,
+        }
+    }
+
+    /// Whether a hold that is seen on for the first time in these frames is the window's.
+    fn holds(&mut self, bell: &Bell, hold: bool, frames: u32) -> bool {
+        if bell.takes_hold() {
+            self.left = self.patience;
+        }
+        let by_hand = self.left > 0;
+        self.left = if hold {
+            0
+        } else {
+            self.left.saturating_sub(frames)
+        };
+        by_hand
+    }
+}
+
 /// Where all that sounds leaves: to the host, and to the mallets while they are on.
 struct Exit<'a> {
     outbox: &'a mut Outbox,
@@ -163,6 +208,7 @@ fn controls(parameters: &Parameters, exchange: &mut AudioSide) -> Controls {
             ..parameters.settings()
         },
         hold: parameters.hold(),
+        by_hand: false,
         thru: parameters.thru(),
         bypass: parameters.bypass(),
         cue: parameters.cue(),
@@ -179,6 +225,17 @@ fn heard_from(transport: &nice_plug::prelude::Transport, api: PluginApi) -> Tran
         tempo: transport.tempo,
         position: transport.pos_beats(),
     }
+}
+
+/// Whether that is what the framework tells a VST3 host of a controller that nobody has touched.
+/// It says that each rests at 0 and stands at one half, so a host that opens a project believes
+/// all of them moved and sends them round: a half on every channel, of volume too. No value of 7
+/// bits is exactly a half: 63 of 127 lies below and 64 above. A bend at one half is none.
+fn was_never_moved(event: &HostEvent) -> bool {
+    matches!(
+        event,
+        NoteEvent::MidiCC { value: 0.5, .. } | NoteEvent::MidiChannelPressure { pressure: 0.5, .. }
+    )
 }
 
 /// Quarter notes a bar; 4 if the host tells none.

@@ -93,8 +93,13 @@ fn pressing_hold_is_one_whole_gesture() {
     desk.click("Hold");
     assert_eq!(desk.heard(), ["begin hold", "hold = On", "end hold"]);
     assert!(desk.parameters.hold());
+    assert!(
+        desk.bell.takes_hold(),
+        "the audio thread knows whose hand it was"
+    );
     desk.click("Hold");
     assert_eq!(desk.heard(), ["begin hold", "hold = Off", "end hold"]);
+    assert!(!desk.bell.takes_hold());
 }
 
 #[test]

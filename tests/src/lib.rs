@@ -14,3 +14,5 @@ pub mod score;
 pub mod pass_through;
 
 pub mod staging;
+
+pub mod places;

@@ -504,6 +504,24 @@ impl Playing {
         self.audio.process(block)
     }
 
+    /// Opens a project as sequencers do: the state is given back, and then every value that is not
+    /// what the plug-in says it is at rest is sent round with the next block, those of the hidden
+    /// parameters too, until there is no more room.
+    ///
+    /// # Errors
+    /// The plug-in refuses the state.
+    pub fn open_project(&mut self, saved: &Saved) -> Result<(), Error> {
+        self.plugin.load(saved)?;
+        let parameters = self.plugin.parameters();
+        let plugin = &self.plugin;
+        let moved = parameters.iter().filter_map(|parameter| {
+            let value = plugin.value(parameter.number);
+            (value != parameter.default).then_some((parameter.number, value))
+        });
+        self.audio.believe(moved);
+        Ok(())
+    }
+
     /// The two sides apart, so that a test can open the window or load state on the main thread
     /// while another thread processes.
     pub fn split(&mut self) -> (&mut Plugin, &mut Audio) {

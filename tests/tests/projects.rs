@@ -3,6 +3,7 @@
 
 use procession::params::DECLARATIONS;
 use procession_tests::host::{Block, Error, Library, Loaded, Plugin, Setup};
+use procession_tests::places::places;
 use serde_json::{Value, json};
 
 type Outcome = Result<(), Error>;
@@ -36,6 +37,14 @@ fn shown(plugin: &mut Plugin<Loaded>) -> Result<Vec<String>, Error> {
         .iter()
         .map(|declaration| plugin.text(&declaration.id));
     texts.collect()
+}
+
+#[test]
+fn a_host_that_keeps_lanes_by_place_finds_every_parameter_where_it_was() -> Outcome {
+    let parameters = instance()?.parameters();
+    let names: Vec<_> = parameters.into_iter().map(|each| each.name).collect();
+    assert_eq!(names, places());
+    Ok(())
 }
 
 #[test]

@@ -330,11 +330,16 @@ fn without_any_transport_the_phrase_plays_at_120_from_the_moment_of_hold() -> Ou
 #[test]
 fn with_the_transport_stopped_a_tempo_change_carries_the_own_clock_along() -> Outcome {
     let mut plugin = plugin()?;
-    plugin.load(&project(&sixteenths("D4 F4 G4 A4"), 0.0, false))?;
     plugin.set("copies", "0")?;
     let mut hand = ByHand::new(plugin.activate(Setup::default())?.start()?);
-    hand.plugin
-        .process(&Block::of(512).transport(Transport::stopped(120.0)))?;
+    // Played, since at rest nothing sounds that nobody asked for.
+    for key in [62, 65, 67, 69] {
+        let sixteenth = Block::of(3_000).transport(Transport::stopped(120.0));
+        hand.plugin
+            .process(&sixteenth.clone().event(0, Event::note_on(0, key, 0.8)))?;
+        hand.plugin
+            .process(&sixteenth.event(2_000, Event::note_off(0, key)))?;
+    }
     hand.plugin.set("hold", "On")?;
     // Two sixteenths at 120, then at 60.
     for _ in 0..24 {

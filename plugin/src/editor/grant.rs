@@ -62,12 +62,12 @@ impl Granter {
     ) {
         match wish {
             Wish::Grasp(id) => self.grasp(id, parameters, host),
-            Wish::Turn(id, value) => self.turn(id, value, parameters, host),
+            Wish::Turn(id, value) => self.turn(id, value, parameters, bell, host),
             Wish::LetGo(id) => self.let_go(id, host),
-            Wish::Type(id, text) => self.typed(id, &text, parameters, host),
+            Wish::Type(id, text) => self.typed(id, &text, parameters, bell, host),
             Wish::Reset(id) => {
                 if let Some((_, parameter)) = parameters.of_id(id) {
-                    self.at_once(id, parameter.normalized_default(), parameters, host);
+                    self.at_once(id, parameter.normalized_default(), parameters, bell, host);
                 }
             }
             Wish::Edit(phrase) => {
@@ -132,14 +132,19 @@ impl Granter {
         }
     }
 
-    fn turn(&mut self, id: &'static str, value: f32, parameters: &Parameters, host: Host<'_>) {
-        if let Some((_, parameter)) = parameters.of_id(id) {
-            if self.held.contains(&id) {
-                host(Gesture::Set(id, parameter.nearest(value)));
-            } else {
-                // No value without a gesture: a host may refuse it.
-                self.at_once(id, value, parameters, host);
-            }
+    fn turn(
+        &mut self,
+        id: &'static str,
+        value: f32,
+        parameters: &Parameters,
+        bell: &Bell,
+        host: Host<'_>,
+    ) {
+        if self.held.contains(&id) {
+            set(id, value, parameters, bell, host);
+        } else {
+            // No value without a gesture: a host may refuse it.
+            self.at_once(id, value, parameters, bell, host);
         }
     }
 
@@ -150,20 +155,32 @@ impl Granter {
         }
     }
 
-    fn at_once(&mut self, id: &'static str, value: f32, parameters: &Parameters, host: Host<'_>) {
+    fn at_once(
+        &mut self,
+        id: &'static str,
+        value: f32,
+        parameters: &Parameters,
+        bell: &Bell,
+        host: Host<'_>,
+    ) {
         self.grasp(id, parameters, host);
-        if let Some((_, parameter)) = parameters.of_id(id) {
-            host(Gesture::Set(id, parameter.nearest(value)));
-        }
+        set(id, value, parameters, bell, host);
         self.let_go(id, host);
     }
 
-    fn typed(&mut self, id: &'static str, text: &str, parameters: &Parameters, host: Host<'_>) {
+    fn typed(
+        &mut self,
+        id: &'static str,
+        text: &str,
+        parameters: &Parameters,
+        bell: &Bell,
+        host: Host<'_>,
+    ) {
         let Some((declaration, parameter)) = parameters.of_id(id) else {
             return;
         };
         match parameter.value_of(text) {
-            Some(value) => self.at_once(id, value, parameters, host),
+            Some(value) => self.at_once(id, value, parameters, bell, host),
             None => {
                 let example = parameter.text_of(parameter.normalized_default());
                 self.said = Some(format!(
@@ -173,6 +190,18 @@ impl Granter {
                 ));
             }
         }
+    }
+}
+
+/// Gives a parameter the value that it can have nearest to `value`.
+fn set(id: &'static str, value: f32, parameters: &Parameters, bell: &Bell, host: Host<'_>) {
+    if let Some((_, parameter)) = parameters.of_id(id) {
+        let value = parameter.nearest(value);
+        if id == "hold" && value > 0.5 {
+            // Before the host can say it: the audio thread then knows whose hand it was.
+            bell.hold();
+        }
+        host(Gesture::Set(id, value));
     }
 }
 

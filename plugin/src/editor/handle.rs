@@ -5,7 +5,9 @@
 //!   waits for went by before it listened (`x11/present.rs`: the request is sent whenever somebody
 //!   wants a redraw, but answers are asked for at mapping only). Hosts make a window, give it a
 //!   parent and show it, with as much time in between as they like. So ours is made as late as
-//!   that: with its parent, or for the program when it is run, and shown at once.
+//!   that: with its parent, or for the program when it is run, and shown at once; and it is dressed
+//!   in its first frame, since fonts and styles ask for a redraw. (Dressed as it was made, 1 or 2 of
+//!   20 openings stayed blank on a busy machine.)
 //! - When a window is closed, the framework asks its thread to stop and means to wait for it. If
 //!   the thread is quick to stop hearing, it does not wait (`x11/window_thread.rs`: the request in
 //!   `run_until_closed` fails, and the join is left out). A process that ends in that moment

@@ -50,7 +50,12 @@ pub struct Audio {
     heard: Vec<Timed>,
     refused: usize,
     frames_done: i64,
+    /// Values that are sent with the next block, ahead of everything else.
+    believed: Vec<(u32, f64)>,
 }
+
+/// Values a host has room for in one block, when it opens a project.
+const ROOM_FOR_VALUES: usize = 1000;
 
 impl Audio {
     pub(super) fn start(plugin: &Plugin, setup: Setup) -> Result<Self, Error> {
@@ -98,6 +103,7 @@ impl Audio {
             heard: Vec::new(),
             refused: 0,
             frames_done: 0,
+            believed: Vec::new(),
         })
     }
 
@@ -115,6 +121,7 @@ impl Audio {
             )));
         }
         let (events, changes) = self.deliver(block)?;
+        self.believed.clear();
         let outlet = EventList::with_room(self.room);
         let moved = Changes::none();
         let result = self.call(block, &events, &changes, &outlet, &moved);
@@ -203,6 +210,9 @@ impl Audio {
     ) -> Result<(ComWrapper<EventList>, ComWrapper<Changes>), Error> {
         let changes = Changes::none();
         let mut events = Vec::new();
+        for (parameter, value) in &self.believed {
+            changes.add(*parameter, 0, *value);
+        }
         for timed in block.events() {
             let frame = timed.frame as i32;
             match timed.event {
@@ -287,6 +297,11 @@ impl Audio {
             cycleEndMusic: end,
             ..context
         }
+    }
+
+    /// Sends these values with the next block, as many as there is room for.
+    pub(super) fn believe(&mut self, values: impl Iterator<Item = (u32, f64)>) {
+        self.believed = values.take(ROOM_FOR_VALUES).collect();
     }
 
     /// The plug-in's events of the last block, in the order it left them; parameters it moved

@@ -9,7 +9,7 @@ use vst3::Steinberg::Vst::{IEditController, IEditControllerTrait, ViewType};
 use vst3::Steinberg::*;
 use vst3::{Class, ComPtr, ComRef, ComWrapper};
 use x11rb::connection::Connection;
-use x11rb::protocol::xproto::{ConnectionExt, CreateWindowAux, WindowClass};
+use x11rb::protocol::xproto::{ConnectionExt, CreateWindowAux, ImageFormat, WindowClass};
 use x11rb::rust_connection::RustConnection;
 
 /// Whether the host lends the plug-in its run loop, as VST3 wants it on Linux.
@@ -91,6 +91,21 @@ impl Editor {
         }
     }
 
+    /// Lets the run loop turn until the window has been drawn, for so long at most: whether it was.
+    ///
+    /// # Errors
+    /// The screen is gone.
+    pub fn run_until_drawn(&self, time: Duration) -> Result<bool, Error> {
+        let end = Instant::now() + time;
+        while Instant::now() < end {
+            self.run_for(Duration::from_millis(20));
+            if self.parent.shows_something()? {
+                return Ok(true);
+            }
+        }
+        Ok(false)
+    }
+
     /// The descriptors and timers the plug-in has entered into the run loop by now.
     pub fn registered(&self) -> (usize, usize) {
         (
@@ -109,6 +124,9 @@ impl Drop for Editor {
         }
     }
 }
+
+/// Pixels.
+const SIZE: (u16, u16) = (900, 600);
 
 /// A window of ours.
 struct Parent {
@@ -136,8 +154,8 @@ impl Parent {
                 root,
                 0,
                 0,
-                900,
-                600,
+                SIZE.0,
+                SIZE.1,
                 0,
                 WindowClass::INPUT_OUTPUT,
                 visual,
@@ -153,6 +171,21 @@ impl Parent {
             .reply()
             .map_err(|error| failure(&error))?;
         Ok(Self { connection, window })
+    }
+
+    /// Whether it is no longer one colour all over, the plug-in's window in it.
+    fn shows_something(&self) -> Result<bool, Error> {
+        let failure = |error: &dyn std::fmt::Display| Error::new(format!("the screen: {error}"));
+        let (width, height) = SIZE;
+        let image = self
+            .connection
+            .get_image(ImageFormat::Z_PIXMAP, self.window, 0, 0, width, height, !0)
+            .map_err(|error| failure(&error))?
+            .reply()
+            .map_err(|error| failure(&error))?;
+        let mut pixels = image.data.chunks_exact(4).map(|pixel| &pixel[..3]);
+        let first = pixels.next();
+        Ok(pixels.any(|pixel| Some(pixel) != first))
     }
 }
 
