@@ -31,7 +31,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
 }
 
 fn score(process: &Process, form: &Form) -> Score {
-    let tracks = (0..process.voices()).map(|voice| Track {
+    let tracks = (0..process.voices().count()).map(|voice| Track {
         name: voice_name(voice),
         channel: channel_of(voice, &process.settings().output),
         program: Some(12),

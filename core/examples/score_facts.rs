@@ -304,7 +304,7 @@ fn part(score: &Score, sheet: &Sheet, place: usize, voice: usize) -> String {
     format!(
         "{{\"octaves\": {}, \"moves\": {}, \"written\": {written}, \"drifts\": {}, \"played\": {}}}",
         score.transposition(place).octaves(),
-        (1..score.piece.process.voices()).contains(&place),
+        (1..score.piece.process.voices().count()).contains(&place),
         list(drifts),
         list(played)
     )

@@ -4,9 +4,9 @@
 
 use crate::growth::{Lap, Laps};
 use crate::motion::{Part, Station, Timetable, shifts_to_unison};
-use crate::process::Process;
 use crate::settings::{Growth, MAX_COPIES, MAX_VOICES, Shifts};
 use crate::time::{Beats, to_ticks};
+use crate::voices::Voices;
 use arrayvec::ArrayVec;
 use std::iter::Peekable;
 
@@ -22,7 +22,7 @@ pub struct Boundary {
     pub begins: Option<(usize, Station)>,
 }
 
-/// The boundaries of a process up to an end, from the origin on, in order.
+/// The boundaries of a form up to an end, from the origin on, in order.
 ///
 /// # Real-time
 /// Allocates never, blocks never. A step is bounded by the cycles up to the next growth change.
@@ -37,18 +37,18 @@ pub struct Boundaries<'a> {
 const MAX_SOURCES: usize = 1 + MAX_VOICES + 2 * MAX_COPIES;
 
 impl<'a> Boundaries<'a> {
-    /// Those of `process` up to song position `end`, which is one itself.
-    pub fn new(process: &'a Process, end: Beats) -> Self {
+    /// Those of `voices` up to song position `end`, which is one itself.
+    pub fn new(voices: &'a Voices, end: Beats) -> Self {
         let mut sources = ArrayVec::new();
         let mut add = |source: Option<Source<'a>>| sources.extend(source.map(Iterator::peekable));
-        let origin = process.origin();
+        let origin = voices.origin();
         add(Some(Source::Ends([Some(origin), Some(end)])));
-        for voice in 0..process.voices() {
-            add(Changes::new(process, voice, end).map(Source::Growth));
+        for voice in 0..voices.count() {
+            add(Changes::new(voices, voice, end).map(Source::Growth));
         }
-        for copy in 1..process.voices() {
-            add(Some(Source::Ends([process.entry(copy), None])));
-            add(Moves::new(process, copy).map(Source::Moves));
+        for copy in 1..voices.count() {
+            add(Some(Source::Ends([voices.entry(copy), None])));
+            add(Moves::new(voices, copy).map(Source::Moves));
         }
         Self {
             sources,
@@ -83,24 +83,24 @@ impl Iterator for Boundaries<'_> {
     }
 }
 
-/// Where the listing ends, and whether the process goes on.
-pub fn listed_end(process: &Process) -> (Beats, bool) {
-    let settings = process.settings();
+/// Where the listing ends, and whether the voices go on.
+pub fn listed_end(voices: &Voices) -> (Beats, bool) {
+    let settings = voices.settings();
     let endless = settings.motion.shifts == Shifts::Endless;
-    let round = shifts_to_unison(process.phrase(), settings);
-    let dwell = f64::from(settings.motion.dwell.max(1)) * process.phrase().length();
-    let grown = process.entry(0).unwrap_or(0.0) + process.laps(0).done().unwrap_or(dwell);
-    let copies_end = (1..process.voices()).filter_map(|copy| {
-        let timetable = process.course(copy).timetable().counted();
+    let round = shifts_to_unison(voices.phrase(), settings);
+    let dwell = f64::from(settings.motion.dwell.max(1)) * voices.phrase().length();
+    let grown = voices.entry(0).unwrap_or(0.0) + voices.laps(0).done().unwrap_or(dwell);
+    let copies_end = (1..voices.count()).filter_map(|copy| {
+        let timetable = voices.course(copy).timetable().counted();
         let last = timetable.last_stage().unwrap_or(round);
         let held = Station {
             stage: last,
             part: Part::Dwell,
         };
-        Some(process.moves_from(copy)? + timetable.begin_of(held) + dwell)
+        Some(voices.moves_from(copy)? + timetable.begin_of(held) + dwell)
     });
     let end = copies_end.fold(grown, f64::max);
-    let alone = process.voices() == 1 && settings.growth.growth == Growth::Off;
+    let alone = voices.count() == 1 && settings.growth.growth == Growth::Off;
     (if alone { end + dwell } else { end }, endless)
 }
 
@@ -127,6 +127,21 @@ impl Boundary {
     fn at(at: Beats) -> Self {
         Self { at, begins: None }
     }
+
+    /// Song position at which it comes as it is performed: where it is counted to come, or on cue
+    /// where it has come. None while that is not known.
+    pub fn performed(&self, voices: &Voices) -> Option<Beats> {
+        let Some((copy, station)) = self.begins else {
+            return Some(self.at);
+        };
+        let timetable = voices.course(copy).timetable();
+        let at = match timetable.dwelling() {
+            None => return Some(self.at),
+            Some(now) if station.stage < now.stage => 0.0,
+            Some(_) => timetable.begin_of(station),
+        };
+        at.is_finite().then_some(voices.moves_from(copy)? + at)
+    }
 }
 
 /// A voice's growth: its entry and every lap that differs from the one before.
@@ -142,15 +157,15 @@ struct Changes<'a> {
 }
 
 impl<'a> Changes<'a> {
-    fn new(process: &'a Process, voice: usize, end: Beats) -> Option<Self> {
-        let growth = &process.settings().growth;
+    fn new(voices: &'a Voices, voice: usize, end: Beats) -> Option<Self> {
+        let growth = &voices.settings().growth;
         let grows = growth.growth != Growth::Off && (voice == 0 || growth.copies_grow);
-        let entry = process.entry(voice).filter(|_| grows)?;
+        let entry = voices.entry(voice).filter(|_| grows)?;
         Some(Self {
-            laps: process.laps(voice),
+            laps: voices.laps(voice),
             entry,
             end,
-            settled: process.laps(voice).settled(),
+            settled: voices.laps(voice).settled(),
             lap: None,
         })
     }
@@ -187,11 +202,11 @@ struct Moves {
 }
 
 impl Moves {
-    fn new(process: &Process, copy: usize) -> Option<Self> {
+    fn new(voices: &Voices, copy: usize) -> Option<Self> {
         Some(Self {
             copy,
-            timetable: process.course(copy).timetable().counted(),
-            from: process.moves_from(copy)?,
+            timetable: voices.course(copy).timetable().counted(),
+            from: voices.moves_from(copy)?,
             station: None,
         })
     }
@@ -234,8 +249,8 @@ mod tests {
             growth,
             ..Settings::default()
         };
-        let process = Process::new(phrase, settings, 2.0);
-        Boundaries::new(&process, end).map(|next| next.at).collect()
+        let voices = Voices::new(phrase, settings, 2.0);
+        Boundaries::new(&voices, end).map(|next| next.at).collect()
     }
 
     #[test]
@@ -266,13 +281,11 @@ mod tests {
             ..Settings::default()
         };
         settings.motion.copies = 0;
-        let mut process = Process::new(phrase, settings, 2.0);
+        let mut voices = Voices::new(phrase, settings, 2.0);
         settings.growth.step = 2;
         // Four notes stand since 3.5, two since 5.
-        process.set_settings(settings, 5.5);
-        let all: Vec<_> = Boundaries::new(&process, 20.0)
-            .map(|next| next.at)
-            .collect();
+        voices.set_settings(settings, 5.5);
+        let all: Vec<_> = Boundaries::new(&voices, 20.0).map(|next| next.at).collect();
         assert!(all.ends_with(&[6.5, 8.0, 20.0]), "{all:?}");
     }
 

@@ -20,7 +20,7 @@ pub struct Ensemble<'a> {
 impl<'a> Ensemble<'a> {
     /// What the voices of `process` play in `span`.
     pub fn new(process: &'a Process, span: Span) -> Self {
-        let voices = 0..process.voices();
+        let voices = 0..process.voices().count();
         Self {
             voices: voices
                 .map(|voice| process.notes(voice, span).peekable())

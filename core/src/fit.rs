@@ -242,15 +242,15 @@ impl Measure {
         settings.motion.advance = Advance::Counted;
         let settings = &settings;
         let process = Box::new(Process::new(phrase.clone(), *settings, 0.0));
-        let copies = 1..process.voices();
-        let timetable = process.course(1).timetable();
+        let copies = 1..process.voices().count();
+        let timetable = process.voices().course(1).timetable();
         let station = |stage, part| Station { stage, part };
         let drifting = settings.motion.motion == Motion::Drift;
         Self {
             cycle: phrase.length(),
-            grown: process.laps(0).done(),
+            grown: process.voices().laps(0).done(),
             counted_from: copies
-                .filter_map(|copy| process.moves_from(copy))
+                .filter_map(|copy| process.voices().moves_from(copy))
                 .reduce(f64::max),
             shifts: timetable
                 .last_stage()
@@ -261,7 +261,7 @@ impl Measure {
                 fastest.motion.drift = 1;
                 drift_cycles(phrase, &fastest)
             }),
-            uneventful: process.voices() == 1 && settings.growth.growth == Growth::Off,
+            uneventful: process.voices().count() == 1 && settings.growth.growth == Growth::Off,
         }
     }
 

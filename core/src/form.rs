@@ -121,8 +121,8 @@ impl Form {
             return Self::with_alignments(&process.as_counted(), alignments);
         }
         let step = process.settings().step();
-        let (end, endless) = listed_end(process);
-        let cuts: Vec<Beats> = Boundaries::new(process, end)
+        let (end, endless) = listed_end(process.voices());
+        let cuts: Vec<Beats> = Boundaries::new(process.voices(), end)
             .take(MAX_STAGES)
             .map(|boundary| boundary.at)
             .collect();
@@ -166,8 +166,8 @@ impl Form {
 
 fn stage(process: &Process, span: Span) -> Stage {
     let inside = span.start + 1e-6;
-    let lap = process.laps(0).at(inside - process.origin());
-    let copies = (1..process.voices())
+    let lap = process.voices().laps(0).at(inside - process.origin());
+    let copies = (1..process.voices().count())
         .map(|copy| copy_stage(process, copy, span))
         .collect();
     Stage {
@@ -191,10 +191,13 @@ fn shown_in(phrase: &Phrase, lap: &crate::growth::Lap) -> usize {
 fn copy_stage(process: &Process, copy: usize, span: Span) -> CopyStage {
     let step = process.settings().step();
     let inside = span.start + 1e-6;
-    let ahead = |at: Beats| process.displacement(copy, at).unwrap_or(0.0) / step;
+    let ahead = |at: Beats| process.voices().displacement(copy, at).unwrap_or(0.0) / step;
     // A hair inside, on either side, so that a jump at the border belongs to its own stage.
     let (from, to) = (round(ahead(inside)), round(ahead(span.end - 1e-6)));
-    let doing = match (process.entry(copy), process.moves_from(copy)) {
+    let doing = match (
+        process.voices().entry(copy),
+        process.voices().moves_from(copy),
+    ) {
         (Some(entry), _) if entry > inside => Doing::Waiting,
         (None, _) => Doing::Waiting,
         (_, Some(moves)) if moves <= inside => doing(process, copy, inside - moves),
@@ -204,7 +207,7 @@ fn copy_stage(process: &Process, copy: usize, span: Span) -> CopyStage {
 }
 
 fn doing(process: &Process, copy: usize, tau: Beats) -> Doing {
-    let course = process.course(copy);
+    let course = process.voices().course(copy);
     let Station { stage, part } = course.timetable().station_at(tau);
     let moved = |a: u64, b: u64| course.shifted(a) != course.shifted(b);
     match part {
@@ -228,10 +231,10 @@ pub(crate) const HOLD_RANGE: (f64, f64) = (0.75, 1.5);
 
 fn totals(process: &Process, end: Beats) -> Totals {
     let chosen = end - process.origin();
-    let grown = process.laps(0).done().unwrap_or(0.0);
+    let grown = process.voices().laps(0).done().unwrap_or(0.0);
     let settings = process.settings();
-    let timetable = process.course(1).timetable();
-    let shifts = if process.voices() == 1 {
+    let timetable = process.voices().course(1).timetable();
+    let shifts = if process.voices().count() == 1 {
         0
     } else {
         timetable

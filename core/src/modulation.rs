@@ -8,9 +8,10 @@ use crate::boundaries::{Boundaries, listed_end};
 use crate::fold::{self, FoldMap, Played};
 use crate::mode::Mode;
 use crate::note::Key;
-use crate::process::Process;
-use crate::settings::{FoldKind, MAX_MODULATIONS, Modulation, Place};
+use crate::phrase::Phrase;
+use crate::settings::{FoldKind, FoldSettings, MAX_MODULATIONS, Modulation, Place};
 use crate::time::{Beats, Span};
+use crate::voices::Voices;
 use arrayvec::ArrayVec;
 
 /// Positions so close, in beats, are the same.
@@ -40,44 +41,63 @@ struct Turning {
     before: [Key; 128],
 }
 
-/// The plan, ready to be asked.
-#[derive(Clone, Debug, Default)]
+/// Which mode is in force when: the fold as its parameters have it, and the modulations after it.
+#[derive(Clone, Debug)]
 pub struct ModePlan {
+    /// The fold as its parameters have it: in charge before the first modulation.
+    base: FoldMap,
+    /// The mode that the piece begins in.
+    first: Mode,
     turnings: ArrayVec<Turning, MAX_MODULATIONS>,
     cycle: Beats,
 }
 
 impl ModePlan {
-    /// The plan of `process`, as it stands.
+    /// The plan of `voices`, as they stand.
     ///
     /// # Real-time
     /// Allocates never, blocks never; bounded by modulations and stages.
-    pub fn new(process: &Process) -> Self {
-        let settings = process.settings();
+    pub fn new(voices: &Voices) -> Self {
+        let fold = &voices.settings().fold;
+        let base = FoldMap::new(fold, voices.phrase());
+        let leads = fold.fold != FoldKind::Off && fold.amount > 0.0;
+        let mut plan = Self {
+            first: if leads { base.target() } else { base.source() },
+            base,
+            turnings: ArrayVec::new(),
+            cycle: voices.phrase().length(),
+        };
+        plan.lay(voices);
+        plan
+    }
+
+    /// Puts every modulation in its place anew: stages may have moved.
+    ///
+    /// # Real-time
+    /// As [`Self::new`].
+    pub fn lay(&mut self, voices: &Voices) {
+        self.turnings.clear();
+        let settings = voices.settings();
+        if settings.modulations.is_empty() {
+            return;
+        }
         let kind = match settings.fold.fold {
             FoldKind::Off => FoldKind::ByDegree,
             kind => kind,
         };
-        let mut plan = Self {
-            turnings: ArrayVec::new(),
-            cycle: process.phrase().length(),
-        };
-        if settings.modulations.is_empty() {
-            return plan;
-        }
-        let mut before = std::array::from_fn(|key| process.fold().key(Key::by_octave(key as i32)));
-        let mut mode = process.first_mode();
-        for (index, start, modulation) in in_order(process) {
+        let mut before = std::array::from_fn(|key| self.base.key(Key::by_octave(key as i32)));
+        let mut mode = self.first;
+        for (index, start, modulation) in in_order(voices) {
             let goes = |key: Key| before[usize::from(key.number())];
-            let played = Played::through(process.phrase(), goes);
+            let played = Played::through(voices.phrase(), goes);
             let target = Mode::named(modulation.tonic, modulation.mode, settings.fold.custom);
-            let source = match plan.turnings.is_empty() {
-                true => counted_from(mode, &target, process),
+            let source = match self.turnings.is_empty() {
+                true => self.counted_from(&target, &settings.fold, voices.phrase()),
                 false => mode,
             };
             let fold = FoldMap::between((source, target), kind, played);
             let after = before.map(|key| fold.key(key));
-            plan.turnings.push(Turning {
+            self.turnings.push(Turning {
                 index,
                 start,
                 cycles: modulation.over,
@@ -86,25 +106,52 @@ impl ModePlan {
             });
             mode = target;
         }
-        plan
     }
 
-    /// Where `key` goes `at` beats after the origin; `base` is the fold as its parameters have it.
-    pub fn key(&self, key: Key, at: Beats, base: &FoldMap) -> Key {
+    /// The fold as its parameters have it.
+    pub fn base(&self) -> &FoldMap {
+        &self.base
+    }
+
+    /// The mode that the piece begins in: where the fold leads, if it leads anywhere.
+    pub fn first(&self) -> Mode {
+        self.first
+    }
+
+    /// Where `key` goes `at` beats after the origin.
+    pub fn key(&self, key: Key, at: Beats) -> Key {
         match self.turning_at(at) {
             Some(turning) => {
                 let key = turning.before[usize::from(key.number())];
                 turning.fold.key_when(key, turning.moved(at, self.cycle))
             }
-            None => base.key(key),
+            None => self.base.key(key),
         }
     }
 
     /// The fold in charge `at` beats after the origin, and how many of its pitch classes have
-    /// turned; none before the first modulation.
-    pub fn fold_at(&self, at: Beats) -> Option<(&FoldMap, usize)> {
-        let turning = self.turning_at(at)?;
-        Some((&turning.fold, turning.moved(at, self.cycle)))
+    /// turned.
+    pub fn fold_at(&self, at: Beats) -> (&FoldMap, usize) {
+        match self.turning_at(at) {
+            Some(turning) => (&turning.fold, turning.moved(at, self.cycle)),
+            None => (&self.base, self.base.moved()),
+        }
+    }
+
+    /// Whether a modulation is in charge `at` beats after the origin, and not the fold's
+    /// parameters.
+    pub fn is_modulated(&self, at: Beats) -> bool {
+        self.turning_at(at).is_some()
+    }
+
+    /// The mode in which the degrees of the first modulation are counted: as the fold would count
+    /// them, unless the fold has led elsewhere.
+    fn counted_from(&self, target: &Mode, settings: &FoldSettings, phrase: &Phrase) -> Mode {
+        if self.first == self.base.source() {
+            fold::counted_in(settings, phrase, target)
+        } else {
+            self.first
+        }
     }
 
     /// The modulations that will take place, in order of time, in beats after the origin.
@@ -147,20 +194,10 @@ impl Turning {
     }
 }
 
-/// The mode in which the degrees of the first modulation are counted: as the fold would count them,
-/// unless the fold has led elsewhere.
-fn counted_from(mode: Mode, target: &Mode, process: &Process) -> Mode {
-    if mode == process.fold().source() {
-        fold::counted_in(&process.settings().fold, process.phrase(), target)
-    } else {
-        mode
-    }
-}
-
 /// The modulations that have a place, the earliest first, with it and their place in the list.
-fn in_order(process: &Process) -> ArrayVec<(usize, Beats, Modulation), MAX_MODULATIONS> {
-    let modulations = &process.settings().modulations;
-    let starts = starts(process);
+fn in_order(voices: &Voices) -> ArrayVec<(usize, Beats, Modulation), MAX_MODULATIONS> {
+    let modulations = &voices.settings().modulations;
+    let starts = starts(voices);
     let mut placed: ArrayVec<_, MAX_MODULATIONS> = modulations
         .iter()
         .enumerate()
@@ -172,8 +209,8 @@ fn in_order(process: &Process) -> ArrayVec<(usize, Beats, Modulation), MAX_MODUL
 }
 
 /// Where each modulation begins, in beats after the origin; none if its stage never comes.
-fn starts(process: &Process) -> [Option<Beats>; MAX_MODULATIONS] {
-    let modulations = &process.settings().modulations;
+fn starts(voices: &Voices) -> [Option<Beats>; MAX_MODULATIONS] {
+    let modulations = &voices.settings().modulations;
     let stage_of = |index: usize| match modulations.get(index)?.place {
         Place::Stage(stage) => Some(stage),
         Place::Beats(_) => None,
@@ -184,13 +221,13 @@ fn starts(process: &Process) -> [Option<Beats>; MAX_MODULATIONS] {
             Place::Stage(_) => None,
         });
     let last = (0..MAX_MODULATIONS).filter_map(stage_of).max().unwrap_or(0);
-    let (end, _) = listed_end(process);
-    let stages = Boundaries::new(process, end).take_while(|boundary| boundary.at < end - SAME);
+    let (end, _) = listed_end(voices);
+    let stages = Boundaries::new(voices, end).take_while(|boundary| boundary.at < end - SAME);
     for (stage, boundary) in (1..=last).zip(stages) {
         for (index, start) in starts.iter_mut().enumerate() {
             if stage_of(index) == Some(stage) {
-                let at = process.performed(&boundary);
-                *start = at.map(|at| at - process.origin());
+                let at = boundary.performed(voices);
+                *start = at.map(|at| at - voices.origin());
             }
         }
     }

@@ -144,7 +144,7 @@ impl Player {
         }
         for part in process.parts() {
             let channel = channel_of(part, output);
-            let value = pan_of(part, process.voices(), output.width);
+            let value = pan_of(part, process.voices().count(), output.width);
             let panned = &mut self.panned[usize::from(channel.number())];
             if panned.replace(value) != Some(value) {
                 send(Message::Control {

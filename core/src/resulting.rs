@@ -13,12 +13,11 @@ use crate::ensemble::Ensemble;
 use crate::motion::Part;
 use crate::note::Key;
 use crate::process::{Process, VoiceNote};
-use crate::settings::{MAX_VOICES, Resulting};
+use crate::settings::Resulting;
 use crate::time::{Beats, Span, to_ticks};
 use std::iter::Peekable;
 
-/// The place of the line among the parts: after all voices.
-pub const RESULTING: usize = MAX_VOICES;
+pub use crate::settings::RESULTING;
 
 /// Strokes so close, in beats, are one attack: far above rounding, far below a frame.
 const TOGETHER: Beats = 1e-6;
@@ -140,17 +139,17 @@ impl Iterator for Picked<'_> {
 /// Whether the line is heard at song position `at`.
 pub fn sings(process: &Process, at: Beats) -> bool {
     process.has_line()
-        && (1..process.voices()).all(|copy| is_well_locked(process, copy, at))
-        && (1..process.voices()).any(|copy| is_apart(process, copy, at))
+        && (1..process.voices().count()).all(|copy| is_well_locked(process, copy, at))
+        && (1..process.voices().count()).any(|copy| is_apart(process, copy, at))
 }
 
 /// Whether `copy` has been locked for a cycle, and will be for another.
 fn is_well_locked(process: &Process, copy: usize, at: Beats) -> bool {
-    let Some(from) = process.moves_from(copy) else {
+    let Some(from) = process.voices().moves_from(copy) else {
         return false;
     };
     let tau = at - from + TOGETHER;
-    let timetable = process.course(copy).timetable();
+    let timetable = process.voices().course(copy).timetable();
     let station = timetable.station_at(tau.max(0.0));
     let cycle = process.phrase().length();
     let (begin, end) = (timetable.begin_of(station), timetable.end_of(station));
@@ -164,6 +163,6 @@ fn is_well_locked(process: &Process, copy: usize, at: Beats) -> bool {
 
 /// Whether `copy` does not coincide with the steady voice.
 fn is_apart(process: &Process, copy: usize, at: Beats) -> bool {
-    let ahead = process.displacement(copy, at).unwrap_or(0.0);
-    to_ticks(ahead).rem_euclid(process.rotation()) != 0
+    let ahead = process.voices().displacement(copy, at).unwrap_or(0.0);
+    to_ticks(ahead).rem_euclid(process.voices().rotation()) != 0
 }

@@ -12,6 +12,9 @@ pub const MAX_VOICES: usize = MAX_COPIES + 1;
 /// All that can sound: the voices and the resulting line.
 pub const MAX_PARTS: usize = MAX_VOICES + 1;
 
+/// The place of the resulting line among the parts: after all voices.
+pub const RESULTING: usize = MAX_VOICES;
+
 /// The grid: how long a step is.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Grid {

@@ -106,7 +106,7 @@ impl Stage {
     /// Steps by which the copy is ahead.
     fn ahead(&self) -> Option<f64> {
         let at = self.frame as f64 / FRAMES_A_BEAT;
-        let beats = self.engine.process().displacement(1, at)?;
+        let beats = self.engine.process().voices().displacement(1, at)?;
         Some((beats / 0.25 * 1000.0).round() / 1000.0)
     }
 }
@@ -211,12 +211,12 @@ fn with_stages_counted_a_cue_changes_nothing() {
 fn a_place_in_the_form_is_where_the_copy_would_stand_as_it_does() {
     let mut stage = Stage::new(settings());
     stage.roll_to(20.0, &[512], &[]);
-    let place = stage.engine.process().place_in_form(20.0);
+    let place = stage.engine.process().voices().place_in_form(20.0);
     assert!((2.9..3.0).contains(&place), "{place}");
     // Cued, the copy moves at 21.
     stage.roll_to(22.0, &[512], &[20.2]);
-    assert_eq!(stage.engine.process().place_in_form(22.0), 4.0);
-    let place = stage.engine.process().place_in_form(90.0);
+    assert_eq!(stage.engine.process().voices().place_in_form(22.0), 4.0);
+    let place = stage.engine.process().voices().place_in_form(90.0);
     assert!((5.9..6.0).contains(&place), "{place}");
 }
 

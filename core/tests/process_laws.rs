@@ -28,7 +28,7 @@ proptest! {
         let mut cuts = cuts;
         cuts.extend([0.0, 200.0]);
         cuts.sort_by(f64::total_cmp);
-        for voice in 0..process.voices() {
+        for voice in 0..process.voices().count() {
             let whole = notes(&process, voice, 0.0, 200.0);
             let parts: Vec<_> = cuts
                 .windows(2)
@@ -68,8 +68,8 @@ proptest! {
         let mut settings = settings;
         settings.motion.motion = Motion::Drift;
         let process = Process::new(phrase, settings, 0.0);
-        for copy in 1..process.voices() {
-            let course = process.course(copy);
+        for copy in 1..process.voices().count() {
+            let course = process.voices().course(copy);
             let mut piece = course.piece_at(0.0);
             for _ in 0..40 {
                 if !piece.end.is_finite() {
@@ -94,7 +94,7 @@ proptest! {
         phrase in phrase(), settings in settings(), tau in 0.0f64..500.0,
     ) {
         let process = Process::new(phrase, settings, 0.0);
-        let piece = process.course(1).piece_at(tau);
+        let piece = process.voices().course(1).piece_at(tau);
         let back = piece.time_of(piece.place_at(tau));
         prop_assert!((back - tau).abs() < 1e-9, "{tau} {back}");
     }
@@ -111,8 +111,8 @@ proptest! {
         let rotation = phrase.smallest_rotation();
         let process = Process::new(phrase, settings, 0.0);
         let apart = |stage: u64| {
-            (1..process.voices()).any(|copy| {
-                to_ticks(process.course(copy).shifted(stage)).rem_euclid(rotation) != 0
+            (1..process.voices().count()).any(|copy| {
+                to_ticks(process.voices().course(copy).shifted(stage)).rem_euclid(rotation) != 0
             })
         };
         prop_assert!(!apart(round));
@@ -153,16 +153,16 @@ proptest! {
         settings.motion.copies = settings.motion.copies.max(1);
         let mut process = Process::new(phrase, settings, 0.0);
         settings.motion.offset = offset;
-        let before = process.displacement(1, now);
+        let before = process.voices().displacement(1, now);
         process.set_settings(settings, now);
-        let after = process.displacement(1, now);
+        let after = process.voices().displacement(1, now);
         prop_assert_eq!(before.is_some(), after.is_some());
         if let (Some(before), Some(after)) = (before, after) {
             prop_assert!((before - after).abs() < 1e-9, "{before} {after}");
             let mut earlier = now + after;
             for tick in 1..2000 {
                 let at = now + f64::from(tick) * 0.05;
-                let place = at + process.displacement(1, at).unwrap();
+                let place = at + process.voices().displacement(1, at).unwrap();
                 prop_assert!(place > earlier, "{place} {earlier}");
                 earlier = place;
             }
@@ -180,7 +180,7 @@ fn what_has_grown_is_the_whole_phrase() {
             settings.growth.growth = growth;
             settings.growth.step = step;
             let process = Process::new(phrase.clone(), settings, 0.0);
-            let done = process.laps(0).done().unwrap();
+            let done = process.voices().laps(0).done().unwrap();
             assert_eq!(
                 notes(&process, 0, done, done + 2.0).len(),
                 6,

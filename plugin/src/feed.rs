@@ -74,9 +74,9 @@ impl Feed {
             tempo: clock.tempo(),
             beats_per_bar,
             origin: process.origin(),
-            ahead: std::array::from_fn(|voice| process.displacement(voice, position)),
+            ahead: std::array::from_fn(|voice| process.voices().displacement(voice, position)),
             sounding: [0; MAX_PARTS],
-            dwellings: process.dwellings(),
+            dwellings: process.voices().dwellings(),
             nothing_played: before
                 .nothing_played
                 .wrapping_add(news.nothing_played.into()),

@@ -59,7 +59,7 @@ impl Screen {
 
     fn face(&self) -> Face {
         let desk = self.0.state();
-        face_in(desk.rect, desk.seen.process.voices())
+        face_in(desk.rect, desk.seen.process.voices().count())
     }
 
     /// On the ring of a voice, at that share of the circle.

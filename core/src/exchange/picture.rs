@@ -93,7 +93,7 @@ impl Picture<'_> {
             clock(totals.longest)
         );
         out.text(LEFT, 78.0, 15.0, QUIET, "start", &words);
-        for voice in 0..self.piece.process.voices() {
+        for voice in 0..self.piece.process.voices().count() {
             let x = LEFT + 140.0 * voice as f64;
             out.course(&format!("M{x} 101 h44"), voice);
             out.mark(x + 22.0, 101.0, voice, 1.0);
@@ -135,7 +135,7 @@ impl Picture<'_> {
             &format!("M{} {} H{end}", self.x(self.piece.process.origin()), y(0.0)),
             0,
         );
-        for copy in 1..self.piece.process.voices() {
+        for copy in 1..self.piece.process.voices().count() {
             self.draw_course(out, copy, y);
         }
     }
@@ -157,7 +157,7 @@ impl Picture<'_> {
                 let share = f64::from(slice) / f64::from(slices);
                 // A hair inside the stage, so that jumps stand upright at its border.
                 let at = stage.span.start + share * stage.span.length() + 1e-6 - 2e-6 * share;
-                let Some(ahead) = self.piece.process.displacement(copy, at) else {
+                let Some(ahead) = self.piece.process.voices().displacement(copy, at) else {
                     continue;
                 };
                 let pen = if path.is_empty() { 'M' } else { 'L' };
@@ -319,7 +319,7 @@ impl Picture<'_> {
             .iter()
             .filter(|note| span.contains(note.on));
         // The resulting line is made of notes that are drawn already.
-        for note in inside.filter(|note| note.voice < self.piece.process.voices()) {
+        for note in inside.filter(|note| note.voice < self.piece.process.voices().count()) {
             let share = f64::from(note.key.number() - low) / f64::from(high - low).max(1.0);
             let y = top + 10.0 + (1.0 - share) * (CLOSE_UP_HEIGHT - 20.0);
             let hue = HUES[note.voice % HUES.len()];

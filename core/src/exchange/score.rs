@@ -97,7 +97,7 @@ impl Score<'_> {
 
     /// How the instrument of a part sounds, by its place in the score.
     pub fn transposition(&self, part: usize) -> Transposition {
-        let is_line = part >= self.piece.process.voices();
+        let is_line = part >= self.piece.process.voices().count();
         let voice = if is_line { RESULTING } else { part };
         self.transpositions.get(voice).copied().unwrap_or_default()
     }

@@ -157,7 +157,7 @@ impl Sound<'_> {
 
     fn pan(&self, note: &VoiceNote) -> u8 {
         let width = self.process.settings().output.width;
-        pan_of(note.voice, self.process.voices(), width)
+        pan_of(note.voice, self.process.voices().count(), width)
     }
 
     /// Frames from the origin.

@@ -462,7 +462,7 @@ fn detail(
     .on_hover_text(&meeting.pairs);
 
     let right = words_end + 10.0;
-    let copies = seen.process.voices() - 1;
+    let copies = seen.process.voices().count() - 1;
     *copy = (*copy).clamp(1, copies.max(1));
     if copies > 1 {
         let row = pos2(right, area.top() + 40.0);

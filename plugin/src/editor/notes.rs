@@ -383,7 +383,7 @@ impl Scene<'_> {
     fn attack_top(&self, attack: &Attack) -> Pos2 {
         let count_room = 14.0;
         let room = self.places.attacks.height() - 4.0 - count_room;
-        let others = self.seen.process.voices().max(2) as f32 - 1.0;
+        let others = self.seen.process.voices().count().max(2) as f32 - 1.0;
         let share = 0.3 + 0.7 * (attack.voices() as f32 - 1.0) / others;
         pos2(self.x(attack.at), self.attack_base() - room * share)
     }
@@ -399,7 +399,7 @@ impl Scene<'_> {
         };
         let before = |index: usize| index.checked_sub(1).map_or(NUMBER, gap);
         let has_room = |index: usize| before(index) >= NUMBER && gap(index) >= NUMBER;
-        let says_more = self.seen.process.voices() > 2;
+        let says_more = self.seen.process.voices().count() > 2;
         for (index, attack) in attacks.iter().enumerate() {
             if says_more && attack.is_doubling() && has_room(index) {
                 let at = self.attack_top(attack) - vec2(0.0, 3.0);

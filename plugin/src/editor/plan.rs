@@ -421,7 +421,7 @@ fn draw_words(
         draw_mode(painter, look, *room, &mode_in_force(seen));
     }
     if let Some(room) = rooms.words.get(3) {
-        draw_voices(painter, look, *room, seen.process.voices());
+        draw_voices(painter, look, *room, seen.process.voices().count());
     }
 }
 

@@ -23,7 +23,7 @@ pub fn seen(text: &str, settings: Settings, elapsed: f64) -> Seen {
         position: elapsed,
         tempo: 120.0,
         beats_per_bar: 4.0,
-        ahead: std::array::from_fn(|voice| process.displacement(voice, elapsed)),
+        ahead: std::array::from_fn(|voice| process.voices().displacement(voice, elapsed)),
         ..Snapshot::default()
     };
     Seen::new(snapshot, phrase, settings, Anchor::Song(0.0))

@@ -40,7 +40,7 @@ fn track(piece: &Piece, voice: usize) -> Track {
         channel: channel_of(voice, output),
         program: Some(MARIMBA),
         // On one channel all voices stand in one place.
-        pan: (!output.all_on_one).then(|| pan_of(voice, process.voices(), output.width)),
+        pan: (!output.all_on_one).then(|| pan_of(voice, process.voices().count(), output.width)),
         notes: notes
             .map(|note| TrackNote {
                 on: note.on - origin,

@@ -127,6 +127,7 @@ pub(super) fn builds(stage: &Stage, score: &Score) -> bool {
     let grown = score
         .piece
         .process
+        .voices()
         .laps(0)
         .done()
         .unwrap_or(Beats::INFINITY);
@@ -182,7 +183,7 @@ fn mark_stages(passages: &mut [Passage]) {
 
 /// The steady voice's laps up to the end of the form, where the last one is cut.
 fn laps<'a>(score: &'a Score) -> impl Iterator<Item = Lap> + 'a {
-    let laps = score.piece.process.laps(0);
+    let laps = score.piece.process.voices().laps(0);
     let end = score.piece.form.end() - score.piece.process.origin();
     std::iter::successors(Some(laps.at(0.0)), |lap| Some(laps.after(lap)))
         .take_while(move |lap| lap.start < end - 1e-6)
@@ -223,7 +224,7 @@ impl<'a> Reader<'a> {
         Self {
             score,
             parts: parts.collect(),
-            left: vec![Default::default(); process.voices()],
+            left: vec![Default::default(); process.voices().count()],
         }
     }
 
@@ -235,7 +236,7 @@ impl<'a> Reader<'a> {
         let mut parts = vec![steady];
         let mut drifting = Vec::new();
         let process = self.score.piece.process;
-        for copy in 1..process.voices() {
+        for copy in 1..process.voices().count() {
             let drifts = self.drifts(copy, at, at + lap.length);
             let part = if drifts {
                 recast(&self.left[copy], &parts[0])
@@ -251,7 +252,7 @@ impl<'a> Reader<'a> {
         // The line is heard against the steady part's beat one, whatever the layout.
         let line = process
             .has_line()
-            .then(|| self.played(process.voices(), lap, length, raster));
+            .then(|| self.played(process.voices().count(), lap, length, raster));
         let sounds = line.as_ref().is_some_and(|line| !line.is_empty());
         parts.extend(line);
         Passage {
@@ -391,7 +392,7 @@ impl Raster {
         let settings = process.settings();
         let step = to_ticks(settings.step());
         let phrase = process.phrase();
-        let offsets = (1..process.voices()).map(|copy| settings.standing_offset(copy));
+        let offsets = (1..process.voices().count()).map(|copy| settings.standing_offset(copy));
         let places: Vec<i64> = (phrase.notes().iter().map(|note| note.onset))
             .chain([phrase.length()])
             .chain(offsets.map(|steps| steps * settings.step()))

@@ -24,14 +24,14 @@ pub(super) fn part_abbreviation(part: usize, score: &Score) -> String {
 }
 
 fn is_line(part: usize, score: &Score) -> bool {
-    part >= score.piece.process.voices()
+    part >= score.piece.process.voices().count()
 }
 
 /// Copies have a number if there are several.
 fn named(voice: usize, score: &Score, steady: &str, moving: &str) -> String {
     match voice {
         0 => steady.to_owned(),
-        _ if score.piece.process.voices() == 2 => moving.to_owned(),
+        _ if score.piece.process.voices().count() == 2 => moving.to_owned(),
         copy => format!("{moving} {copy}"),
     }
 }

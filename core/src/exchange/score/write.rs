@@ -237,7 +237,7 @@ impl<'a> PartWriter<'a> {
     fn directions(&mut self, xml: &mut Xml, place: &BarPlace) {
         let passage = &self.sheet.passages[place.index];
         let before = place.index.checked_sub(1).map(|i| &self.sheet.passages[i]);
-        let voices = self.score.piece.process.voices();
+        let voices = self.score.piece.process.voices().count();
         let mut told = match self.part {
             0 => words::steady(passage, before, self.score),
             part if part < voices => words::moving(part, passage, before, self.score),
@@ -397,7 +397,7 @@ impl<'a> PartWriter<'a> {
 
     /// In which plays of a repeat the resulting line sounds, if not in all.
     fn only_in(&self, passage: &Passage) -> Option<String> {
-        let is_line = self.part >= self.score.piece.process.voices();
+        let is_line = self.part >= self.score.piece.process.voices().count();
         let (first, last) = passage
             .line_plays
             .filter(|_| is_line && passage.is_line_partial())?;

@@ -246,7 +246,7 @@ pub struct Standing {
 
 /// Where every copy stands against the steady voice; at rest, where it will enter.
 pub fn standings(seen: &Seen) -> Vec<Standing> {
-    (1..seen.process.voices())
+    (1..seen.process.voices().count())
         .filter_map(|voice| standing(seen, voice))
         .collect()
 }
@@ -300,7 +300,7 @@ impl Unreachable {
 /// See [`Unreachable`].
 pub fn own_offset_for(seen: &Seen, copy: usize, alignment: usize) -> Result<f64, Unreachable> {
     const REACH: f64 = 32.0;
-    let has_copy = (1..seen.process.voices()).contains(&copy);
+    let has_copy = (1..seen.process.voices().count()).contains(&copy);
     let wanted = seen.form.alignments.get(alignment).filter(|_| has_copy);
     let wanted = wanted.ok_or(Unreachable::NoCopy)?;
     let own = seen.settings().copies[copy - 1].offset;
@@ -355,7 +355,7 @@ mod tests {
     /// The same, playing at `position`.
     fn playing(text: &str, position: Beats, change: impl FnOnce(&mut Settings)) -> Seen {
         let mut seen = seen(text, change);
-        let ahead = |voice| seen.process.displacement(voice, position);
+        let ahead = |voice| seen.process.voices().displacement(voice, position);
         seen.snapshot = Snapshot {
             playing: true,
             running: true,

@@ -112,7 +112,7 @@ impl Circle {
         let ahead = if running {
             seen.snapshot.ahead
         } else {
-            std::array::from_fn(|voice| process.displacement(voice, at))
+            std::array::from_fn(|voice| process.voices().displacement(voice, at))
         };
         let moment = Moment { at, ahead };
         let stage = seen.form.stage_at(at).unwrap_or(0);
@@ -131,7 +131,7 @@ impl Circle {
         let at = seen.form.stages.get(stage)?.span.end - 1e-6;
         let moment = Moment {
             at,
-            ahead: std::array::from_fn(|voice| process.displacement(voice, at)),
+            ahead: std::array::from_fn(|voice| process.voices().displacement(voice, at)),
         };
         let mut circle = Self::at(seen, &moment, told, |copy| doing_in(seen, stage, copy));
         circle.title = format!("Stage {} of {}", stage + 1, seen.form.stages.len());
@@ -142,7 +142,7 @@ impl Circle {
         let process = &seen.process;
         let phrase = process.phrase();
         let attacks = attacks_of(phrase);
-        let rings: Vec<Ring> = (0..process.voices())
+        let rings: Vec<Ring> = (0..process.voices().count())
             .map(|voice| ring(process, voice, moment, &attacks, told, &doing))
             .collect();
         let tolerance = TOGETHER * process.settings().step() / phrase.length();
@@ -203,7 +203,7 @@ fn ring(
         lap.is_some_and(|lap| {
             let built = building.map(|from| built(process, lap.start + onset - from));
             let shown = lap.shown.min(built.unwrap_or(usize::MAX));
-            let appeared = |note| process.ranks().among_first(note, shown);
+            let appeared = |note| process.voices().ranks().among_first(note, shown);
             !silenced && onset < lap.length - 1e-9 && notes.clone().any(appeared)
         })
     };
@@ -241,12 +241,12 @@ fn ring(
 /// How far a voice has come in the lap it reads, and that lap.
 fn into_lap(process: &Process, voice: usize, moment: &Moment) -> (Beats, Lap) {
     let place = place_in_material(process, voice, moment);
-    let lap = process.laps(voice).at(place);
+    let lap = process.voices().laps(voice).at(place);
     (place - lap.start, lap)
 }
 
 fn place_in_material(process: &Process, voice: usize, moment: &Moment) -> Beats {
-    let entry = process.entry(voice).unwrap_or(process.origin());
+    let entry = process.voices().entry(voice).unwrap_or(process.origin());
     moment.at - entry + moment.ahead[voice].unwrap_or(0.0)
 }
 
@@ -261,9 +261,12 @@ fn built(process: &Process, since: Beats) -> usize {
 /// Where in the material of a copy its build-up began, if it is building.
 fn building_from(process: &Process, voice: usize, moment: &Moment) -> Option<Beats> {
     let copy = (voice > 0).then_some(voice)?;
-    let (entry, moves) = (process.entry(copy)?, process.moves_from(copy)?);
+    let (entry, moves) = (
+        process.voices().entry(copy)?,
+        process.voices().moves_from(copy)?,
+    );
     let tau = moment.at - moves;
-    let piece = (tau >= 0.0).then(|| process.course(copy).piece_at(tau))?;
+    let piece = (tau >= 0.0).then(|| process.voices().course(copy).piece_at(tau))?;
     Some(piece.building_from? + moves - entry)
 }
 
@@ -291,7 +294,7 @@ fn to_go(process: &Process, voice: usize, moment: &Moment, told: Told) -> Option
         _ => 0.0,
     };
     let as_set = match moment.ahead[copy] {
-        Some(ahead) => process.displacement(copy, moment.at)? - ahead,
+        Some(ahead) => process.voices().displacement(copy, moment.at)? - ahead,
         None => 0.0,
     };
     Some(as_set + handed * settings.step())
@@ -545,7 +548,7 @@ pub(super) mod tests {
             tempo: 120.0,
             beats_per_bar: 4.0,
             origin: 16.0,
-            ahead: std::array::from_fn(|voice| process.displacement(voice, position)),
+            ahead: std::array::from_fn(|voice| process.voices().displacement(voice, position)),
             ..Snapshot::default()
         };
         Seen::new(snapshot, phrase, settings, Anchor::Song(16.0))

@@ -30,14 +30,14 @@ impl Source {
             phrase: process.phrase().clone(),
             settings: *process.settings(),
             origin: process.origin(),
-            dwellings: process.dwellings(),
+            dwellings: process.voices().dwellings(),
         }
     }
 
     /// Whether `process` still plays the same.
     pub fn is(&self, process: &Process) -> bool {
         self.origin == process.origin()
-            && self.dwellings == process.dwellings()
+            && self.dwellings == process.voices().dwellings()
             && self.settings == *process.settings()
             && self.phrase == *process.phrase()
     }
@@ -203,7 +203,7 @@ impl Stretch {
                 .map(|(part, heard)| bars(process, part, span, heard))
                 .collect(),
             // The resulting line doubles what others strike.
-            attacks: attacks(heard.iter().take(process.voices()).flatten()),
+            attacks: attacks(heard.iter().take(process.voices().count()).flatten()),
             cycles: cycles(process, span),
         }
     }
@@ -237,7 +237,7 @@ fn attacks<'a>(heard: impl Iterator<Item = &'a VoiceNote>) -> Vec<Attack> {
 
 fn cycles(process: &Process, span: Span) -> Vec<CycleStart> {
     let origin = process.origin();
-    let (laps, whole) = (process.laps(0), process.phrase().length());
+    let (laps, whole) = (process.voices().laps(0), process.phrase().length());
     let lengthens = process.settings().growth.growth == Growth::Lengthen;
     let mut lap = laps.at((span.start - origin).max(0.0));
     let mut cycles = Vec::new();
@@ -298,7 +298,7 @@ fn silent(
     heard: &[VoiceNote],
     lane: &Lane,
 ) -> Vec<Bar> {
-    let Some(entry) = process.entry(voice) else {
+    let Some(entry) = process.voices().entry(voice) else {
         return Vec::new();
     };
     let reading = Reading {
@@ -308,7 +308,7 @@ fn silent(
     };
     let from = span.start.max(entry);
     let until = reading.place(span.end);
-    let mut lap = process.laps(voice).at(reading.place(from));
+    let mut lap = process.voices().laps(voice).at(reading.place(from));
     let mut silent = Vec::new();
     while lap.start < until && from < span.end {
         silent.extend(silent_in_lap(
@@ -318,7 +318,7 @@ fn silent(
             heard,
             lane,
         ));
-        lap = process.laps(voice).after(&lap);
+        lap = process.voices().laps(voice).after(&lap);
     }
     silent
 }
@@ -360,7 +360,10 @@ struct Reading<'a> {
 
 impl Reading<'_> {
     fn place(&self, at: Beats) -> Beats {
-        let ahead = self.process.displacement(self.voice, at.max(self.entry));
+        let ahead = self
+            .process
+            .voices()
+            .displacement(self.voice, at.max(self.entry));
         at - self.entry + ahead.unwrap_or(0.0)
     }
 
@@ -474,7 +477,7 @@ fn head(seen: &Seen, voice: usize, at: Beats) -> Head {
     };
     let moving = doing == Some(Doing::Drifting);
     // A hair later, so that a jump on this very moment has been made.
-    let ahead = seen.process.displacement(voice, at + 1e-6);
+    let ahead = seen.process.voices().displacement(voice, at + 1e-6);
     let place = match (voice, ahead) {
         (0, _) => "as played".to_owned(),
         (_, None) => "not yet entered".to_owned(),

@@ -238,7 +238,7 @@ impl Plan {
         Self {
             blocks: canvas.blocks(&visible),
             growth: canvas.growth(&visible),
-            courses: (0..seen.process.voices())
+            courses: (0..seen.process.voices().count())
                 .map(|voice| canvas.course(voice, &visible))
                 .collect(),
             levels: canvas.levels(),
@@ -438,7 +438,7 @@ impl<'a> Canvas<'a> {
         for slice in 1..slices {
             let share = f64::from(slice) / f64::from(slices);
             let at = stage.span.start + share * stage.span.length();
-            if let Some(ahead) = self.process().displacement(line.voice, at) {
+            if let Some(ahead) = self.process().voices().displacement(line.voice, at) {
                 let steps = ahead / self.seen.settings().step();
                 line.add(pos2(self.x(at), self.y(steps)));
             }
@@ -550,7 +550,10 @@ pub fn playhead(seen: &Seen) -> Option<Playhead> {
         return None;
     }
     let (process, end) = (&seen.process, length(seen));
-    let elapsed = process.place_in_form(process.origin() + seen.elapsed()) - process.origin();
+    let elapsed = process
+        .voices()
+        .place_in_form(process.origin() + seen.elapsed())
+        - process.origin();
     let here = Playhead {
         at: elapsed.min(end),
         rounds: 0,
@@ -570,10 +573,10 @@ pub fn playhead(seen: &Seen) -> Option<Playhead> {
 
 /// Beats from one unison to the next.
 fn round(process: &Process) -> Beats {
-    if process.voices() == 1 {
+    if process.voices().count() == 1 {
         return 0.0;
     }
-    let timetable = process.course(1).timetable().counted();
+    let timetable = process.voices().course(1).timetable().counted();
     let shifts = shifts_to_unison(process.phrase(), process.settings());
     timetable.start_of(1 + shifts) - timetable.start_of(1)
 }
@@ -911,7 +914,7 @@ mod tests {
         for beats in [207.0, 209.0, 390.0, 5000.0] {
             let seen = seen(EIGHT, settings, Some(beats));
             let head = playhead(&seen).unwrap();
-            let ahead = |at| seen.process.displacement(1, 16.0 + at).unwrap() / 0.25;
+            let ahead = |at| seen.process.voices().displacement(1, 16.0 + at).unwrap() / 0.25;
             assert!(head.at < length(&seen));
             assert_eq!(ahead(head.at).rem_euclid(8.0), ahead(beats).rem_euclid(8.0));
         }

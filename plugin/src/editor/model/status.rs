@@ -128,9 +128,9 @@ struct Moment {
 impl Moment {
     fn of(copy: usize, seen: &Seen, at: Beats) -> Option<Self> {
         let process = &seen.process;
-        process.entry(copy).filter(|entry| *entry <= at)?;
-        let counted_from = process.moves_from(copy)?;
-        let course = process.course(copy);
+        process.voices().entry(copy).filter(|entry| *entry <= at)?;
+        let counted_from = process.voices().moves_from(copy)?;
+        let course = process.voices().course(copy);
         let timetable = course.timetable();
         let station = timetable.station_at((at - counted_from).max(0.0));
         let step = seen.settings().step();
@@ -176,7 +176,7 @@ impl Moment {
 
 /// Where the copies stand and what they do: those that move first, the others briefly.
 fn copies(seen: &Seen, at: Beats) -> Option<String> {
-    let all: Vec<Moment> = (1..seen.process.voices())
+    let all: Vec<Moment> = (1..seen.process.voices().count())
         .filter_map(|copy| Moment::of(copy, seen, at))
         .collect();
     let mut said = Vec::new();
@@ -217,7 +217,7 @@ fn together(with: &[Moment], seen: &Seen, at: Beats) -> String {
             let unison = with
                 .iter()
                 .all(|one| seen.form.is_whole_rotation(one.ahead));
-            let place = if unison && with.len() + 1 == seen.process.voices() {
+            let place = if unison && with.len() + 1 == seen.process.voices().count() {
                 "in unison with the steady voice".to_owned()
             } else {
                 places(|one| one.ahead)
@@ -256,8 +256,8 @@ fn stand(others: &[Moment]) -> String {
 }
 
 fn next_entry(seen: &Seen, at: Beats) -> Option<String> {
-    let waiting = (1..seen.process.voices())
-        .filter_map(|copy| Some((copy, seen.process.entry(copy)?)))
+    let waiting = (1..seen.process.voices().count())
+        .filter_map(|copy| Some((copy, seen.process.voices().entry(copy)?)))
         .find(|(_, entry)| *entry > at)?;
     Some(format!(
         "{} enters in {}",
@@ -430,7 +430,8 @@ mod tests {
         };
         let process =
             procession_core::process::Process::new(phrase.clone(), settings, snapshot.origin);
-        snapshot.ahead = std::array::from_fn(|voice| process.displacement(voice, position));
+        snapshot.ahead =
+            std::array::from_fn(|voice| process.voices().displacement(voice, position));
         let mut seen = Seen::new(snapshot, phrase, settings, Anchor::Song(0.0));
         seen.hold = true;
         seen

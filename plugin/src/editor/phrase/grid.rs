@@ -180,8 +180,8 @@ impl Desk<'_> {
     /// Which notes do not sound yet, because the phrase is growing.
     fn silent(&self, drawn: &Edited) -> impl Fn(usize) -> bool {
         let running = self.seen.snapshot.running && drawn.phrase == *self.seen.phrase();
-        let lap = self.seen.process.laps(0).at(self.seen.elapsed());
-        let ranks = self.seen.process.ranks();
+        let lap = self.seen.process.voices().laps(0).at(self.seen.elapsed());
+        let ranks = self.seen.process.voices().ranks();
         let notes = self.seen.phrase().notes();
         move |index| {
             let beyond = notes
@@ -203,7 +203,7 @@ impl Desk<'_> {
     /// Where in the phrase the steady voice is, if the process runs.
     fn playing(&self) -> Option<Beats> {
         let elapsed = self.seen.elapsed();
-        let lap = self.seen.process.laps(0).at(elapsed);
+        let lap = self.seen.process.voices().laps(0).at(elapsed);
         self.seen
             .snapshot
             .running

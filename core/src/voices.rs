@@ -1,0 +1,299 @@
+//! The voices: phrase, growth and motion, and what every voice reads between two beats.
+//!
+//! Nothing here knows of pitch: which keys sound, and how loud, is the process's affair, which
+//! stands above. A voice tells every note that it passes, the silent ones too.
+
+mod change;
+mod cues;
+mod reading;
+
+pub use reading::{Reading, Readings};
+
+use crate::growth::{Laps, Ranks};
+use crate::motion::{Course, Piece, Standing, Timetable};
+use crate::phrase::Phrase;
+use crate::settings::{CopiesMove, GrowthSettings, MAX_COPIES, Settings};
+use crate::time::{Beats, Span};
+
+/// Phrase, growth and motion, made ready to be asked.
+///
+/// Copying settings in takes no allocation, and neither does asking.
+#[derive(Clone, Debug)]
+pub struct Voices {
+    phrase: Phrase,
+    settings: Settings,
+    origin: Beats,
+    ranks: Ranks,
+    steady: Laps,
+    copies: [CopyVoice; MAX_COPIES],
+    /// Ticks after which the phrase is as it was.
+    rotation: i64,
+}
+
+/// What one copy reads, and how it moves.
+#[derive(Clone, Debug)]
+struct CopyVoice {
+    /// Its own, since each grows from its entry.
+    laps: Laps,
+    course: Course,
+}
+
+impl Voices {
+    /// The voices that play `phrase` under `settings`, cycle 0 beginning at song position
+    /// `origin`.
+    pub fn new(phrase: Phrase, settings: Settings, origin: Beats) -> Self {
+        let timetable = Timetable::new(&phrase, &settings, build_up_length(&phrase, &settings));
+        let laps = copy_laps(&phrase, &settings.growth);
+        Self {
+            ranks: Ranks::new(&phrase, settings.growth.order, settings.growth.seed),
+            steady: Laps::new(&phrase, &settings.growth),
+            copies: std::array::from_fn(|index| CopyVoice {
+                laps: laps.clone(),
+                course: Course::new(index + 1, timetable, &settings),
+            }),
+            rotation: phrase.smallest_rotation(),
+            phrase,
+            settings,
+            origin,
+        }
+    }
+
+    /// The same settings with another phrase. Works in place: an audio thread's stack is small.
+    pub fn set_phrase(&mut self, phrase: &Phrase) {
+        let settings = &self.settings;
+        self.phrase.clone_from(phrase);
+        self.ranks = Ranks::new(phrase, settings.growth.order, settings.growth.seed);
+        self.rotation = phrase.smallest_rotation();
+        let timetable = Timetable::new(phrase, settings, build_up_length(phrase, settings));
+        for (index, copy) in self.copies.iter_mut().enumerate() {
+            copy.course = Course::new(index + 1, timetable, settings);
+        }
+        self.settle();
+        self.forget_cues();
+    }
+
+    /// The phrase.
+    pub fn phrase(&self) -> &Phrase {
+        &self.phrase
+    }
+
+    /// The settings in force.
+    pub fn settings(&self) -> &Settings {
+        &self.settings
+    }
+
+    /// Song position at which cycle 0 begins.
+    pub fn origin(&self) -> Beats {
+        self.origin
+    }
+
+    /// Cycle 0 begins at song position `origin`.
+    pub fn set_origin(&mut self, origin: Beats) {
+        self.origin = origin;
+    }
+
+    /// The order in which notes appear.
+    pub fn ranks(&self) -> &Ranks {
+        &self.ranks
+    }
+
+    /// How copy `copy` (1 ..= 8) moves, in beats since it began to count its moves.
+    pub fn course(&self, copy: usize) -> &Course {
+        &self.copies[copy - 1].course
+    }
+
+    /// What `voice` reads.
+    pub fn laps(&self, voice: usize) -> &Laps {
+        match voice {
+            0 => &self.steady,
+            copy => &self.copies[copy - 1].laps,
+        }
+    }
+
+    /// Voices in use: the steady one and its copies.
+    pub fn count(&self) -> usize {
+        1 + self.settings.motion.copies.min(MAX_COPIES)
+    }
+
+    /// Ticks after which the phrase, turned on itself, is as it was.
+    pub fn rotation(&self) -> i64 {
+        self.rotation
+    }
+
+    /// Song position at which `voice` begins to play; `None` if it never does.
+    ///
+    /// Copies enter when the steady voice has grown, one entry gap after another.
+    pub fn entry(&self, voice: usize) -> Option<Beats> {
+        if voice == 0 {
+            return Some(self.origin);
+        }
+        let gaps = (voice - 1) as f64 * f64::from(self.settings.motion.entry);
+        Some(self.origin + self.steady.done()? + gaps * self.phrase.length())
+    }
+
+    /// Song position from which `voice` counts its dwells and moves. A copy that grows counts
+    /// from when it is whole; copies that move in turn count from the last copy's entry.
+    pub fn moves_from(&self, voice: usize) -> Option<Beats> {
+        let counted_from = match self.settings.motion.copies_move {
+            CopiesMove::InTurn if voice > 0 => self.count().max(2) - 1,
+            _ => voice,
+        };
+        let grown = if voice == 0 {
+            0.0
+        } else {
+            self.laps(voice).done()?
+        };
+        Some(self.entry(counted_from)? + grown)
+    }
+
+    /// Beats by which `voice` is ahead of the steady one at song position `at`; `None` while it
+    /// has not entered.
+    pub fn displacement(&self, voice: usize, at: Beats) -> Option<Beats> {
+        let tau = at - self.entry(voice).filter(|entry| *entry <= at)?;
+        Some(self.piece_at(voice, tau)?.place_at(tau) - tau)
+    }
+
+    /// Every note that `voice` passes whose onset lies in `span`, in order of onset, whether it
+    /// sounds or not.
+    pub fn readings(&self, voice: usize, span: Span) -> Readings<'_> {
+        Readings::new(self, voice, span)
+    }
+
+    /// Forgets how it got here: offsets stand at their target, growth is what the present step
+    /// would have given from the origin. After a leap in song position.
+    pub fn settle(&mut self) {
+        let laps = copy_laps(&self.phrase, &self.settings.growth);
+        self.steady = Laps::new(&self.phrase, &self.settings.growth);
+        for (index, copy) in self.copies.iter_mut().enumerate() {
+            copy.laps.clone_from(&laps);
+            let offset = self.settings.standing_offset(index + 1) * self.settings.step();
+            copy.course.standing = Standing::at(offset);
+        }
+    }
+
+    /// The piece of its course that `voice` is in `tau` beats after its entry.
+    fn piece_at(&self, voice: usize, tau: Beats) -> Option<Piece> {
+        let waits = self.moves_from(voice)? - self.entry(voice)?;
+        Some(self.leg_at(voice, tau, waits).piece)
+    }
+
+    /// The same, if it is known how long the voice waits before it counts its moves.
+    fn leg_at(&self, voice: usize, tau: Beats, waits: Beats) -> Leg {
+        if voice == 0 {
+            return Leg::waiting(Piece::STEADY);
+        }
+        let course = self.course(voice);
+        if tau >= waits {
+            return Leg::counted(course.piece_at(tau - waits), waits);
+        }
+        // Waiting, it stands where its offset puts it.
+        let place = course.standing.value(tau - waits);
+        Leg::waiting(Piece {
+            end: waits,
+            from: place,
+            to: waits + place,
+            ..Piece::STEADY
+        })
+    }
+
+    /// The one that follows.
+    fn leg_after(&self, voice: usize, leg: &Leg, waits: Beats) -> Leg {
+        let course = self.course(voice);
+        let next = match &leg.counted {
+            Some(piece) => course.piece_after(piece),
+            None => course.piece_at(0.0),
+        };
+        Leg::counted(next, waits)
+    }
+}
+
+/// A piece of a voice's course, in both ways it is counted.
+#[derive(Clone, Copy, Debug)]
+struct Leg {
+    /// From the voice's entry: this is what it reads.
+    piece: Piece,
+    /// From where its moves are counted, to find the next; none while it waits for that. Counted
+    /// back from the other it would be a rounding off, and the next could be the same again.
+    counted: Option<Piece>,
+}
+
+impl Leg {
+    fn waiting(piece: Piece) -> Self {
+        Self {
+            piece,
+            counted: None,
+        }
+    }
+
+    fn counted(piece: Piece, waits: Beats) -> Self {
+        Self {
+            piece: later(piece, waits),
+            counted: Some(piece),
+        }
+    }
+}
+
+/// The same piece, `by` beats later, having read on steadily until then.
+fn later(piece: Piece, by: Beats) -> Piece {
+    Piece {
+        start: piece.start + by,
+        end: piece.end + by,
+        from: piece.from + by,
+        to: piece.to + by,
+        building_from: piece.building_from.map(|from| from + by),
+        ..piece
+    }
+}
+
+/// A copy's own growth, if copies grow.
+fn copy_laps(phrase: &Phrase, growth: &GrowthSettings) -> Laps {
+    if growth.copies_grow {
+        Laps::new(phrase, growth)
+    } else {
+        Laps::whole(phrase)
+    }
+}
+
+/// Beats a build-up takes: a silent opening, then as many steps as bring the whole phrase.
+fn build_up_length(phrase: &Phrase, settings: &Settings) -> Beats {
+    let growth = &settings.growth;
+    let stages = phrase.notes().len().div_ceil(notes_a_stage(growth));
+    (stages as u32 * growth.every.max(1)) as f64 * phrase.length()
+}
+
+fn notes_a_stage(growth: &GrowthSettings) -> usize {
+    growth.step.unsigned_abs().max(1) as usize
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::settings::Shifts;
+
+    /// Found in a host: the copy never came past a piece, and the block never ended.
+    #[test]
+    fn a_copy_that_waits_and_glides_comes_on() {
+        let mut settings = Settings::default();
+        settings.motion.dwell = 1;
+        settings.motion.drift = 1;
+        settings.motion.entry = 3;
+        settings.motion.copies = 3;
+        settings.motion.copies_move = CopiesMove::InTurn;
+        settings.motion.shifts = Shifts::Endless;
+        for moment in 0..2000 {
+            let phrase = Phrase::from_text("D4 F4 G4 A4 C5 E4", 0.25).unwrap();
+            let mut voices = Voices::new(phrase, settings, 0.0);
+            let mut other = settings;
+            other.motion.offset = 3.0 + f64::from(moment) * 0.0137;
+            let now = 20.0 + f64::from(moment) * 0.731;
+            voices.set_settings(other, now);
+            let waits = voices.moves_from(1).unwrap() - voices.entry(1).unwrap();
+            let mut leg = voices.leg_at(1, now, waits);
+            for _ in 0..40 {
+                let next = voices.leg_after(1, &leg, waits);
+                assert!(next.piece.end > leg.piece.end, "{leg:?} {next:?}");
+                leg = next;
+            }
+        }
+    }
+}

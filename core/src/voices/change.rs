@@ -1,0 +1,112 @@
+//! What a change of settings does to voices on their way.
+
+use super::{Voices, build_up_length, copy_laps};
+use crate::growth::{Laps, Ranks};
+use crate::motion::{Course, SAME_PLACE, Standing, Timetable};
+use crate::settings::{GrowthSettings, MAX_COPIES, Motion, Settings};
+use crate::time::Beats;
+
+impl Voices {
+    /// Puts other settings in force from song position `now` on. Whether stages may lie elsewhere
+    /// from now on.
+    ///
+    /// Where a change may take its time, it does: offsets are approached or wait for the copy's
+    /// next cycle, a growth step counts from the next stage on. All else holds at once.
+    pub fn set_settings(&mut self, settings: Settings, now: Beats) -> bool {
+        let old = std::mem::replace(&mut self.settings, settings);
+        if old.growth != settings.growth {
+            self.change_growth(&old.growth, now);
+        }
+        let moved = old.motion != settings.motion
+            || old.copies != settings.copies
+            || old.step() != settings.step()
+            || old.growth != settings.growth;
+        if moved {
+            self.change_courses(&old, now);
+        }
+        moved
+    }
+
+    fn change_growth(&mut self, old: &GrowthSettings, now: Beats) {
+        let new = self.settings.growth;
+        if (old.order, old.seed) != (new.order, new.seed) {
+            self.ranks = Ranks::new(&self.phrase, new.order, new.seed);
+        }
+        let only_step = GrowthSettings {
+            step: new.step,
+            order: new.order,
+            seed: new.seed,
+            ..*old
+        };
+        if only_step == new && now > self.origin {
+            self.change_growth_step(now);
+        } else {
+            let laps = copy_laps(&self.phrase, &new);
+            self.copies
+                .iter_mut()
+                .for_each(|copy| copy.laps.clone_from(&laps));
+            self.steady = Laps::new(&self.phrase, &new);
+        }
+    }
+
+    fn change_growth_step(&mut self, now: Beats) {
+        let step = self.settings.growth.step;
+        for copy in 1..=MAX_COPIES {
+            let place = self
+                .entry(copy)
+                .filter(|entry| *entry <= now)
+                .and_then(|entry| Some(self.piece_at(copy, now - entry)?.place_at(now - entry)));
+            let laps = match place {
+                Some(place) => self.laps(copy).with_step_from(place, step, &self.phrase),
+                None => copy_laps(&self.phrase, &self.settings.growth),
+            };
+            self.copies[copy - 1].laps = laps;
+        }
+        self.steady = self
+            .steady
+            .with_step_from(now - self.origin, step, &self.phrase);
+    }
+
+    fn change_courses(&mut self, old: &Settings, now: Beats) {
+        let settings = self.settings;
+        let build = build_up_length(&self.phrase, &settings);
+        let timetable = Timetable::new(&self.phrase, &settings, build);
+        let same_step = old.step() == settings.step();
+        for copy in 1..=MAX_COPIES {
+            let mut course = Course::new(copy, timetable, &settings);
+            let counted = self.counted(copy, now).unwrap_or(0.0);
+            let before = self.copies[copy - 1].course;
+            course
+                .timetable_mut()
+                .take_over(before.timetable(), counted);
+            let tau = self
+                .entry(copy)
+                .map(|entry| now - entry)
+                .filter(|tau| *tau > 0.0);
+            if let (Some(tau), true) = (tau, same_step) {
+                let target = course.standing.target();
+                let standing = self.copies[copy - 1].course.standing;
+                course.standing = if standing.target() == target {
+                    standing
+                } else {
+                    self.approach(standing, tau, target)
+                };
+            }
+            self.copies[copy - 1].course = course;
+        }
+    }
+
+    /// How a copy gets to a changed offset.
+    fn approach(&self, standing: Standing, tau: Beats, target: Beats) -> Standing {
+        let cycle = self.phrase.length();
+        match self.settings.motion.motion {
+            Motion::Drift => {
+                let cycles = f64::from(self.settings.motion.drift.max(1));
+                standing.glide(tau, target, self.settings.step() / (cycles * cycle))
+            }
+            Motion::Jump | Motion::BuildUp => {
+                standing.leap(tau, target, ((tau - SAME_PLACE) / cycle).ceil() * cycle)
+            }
+        }
+    }
+}

@@ -1,0 +1,170 @@
+//! What a voice reads: the notes that it passes in a stretch of time, one after another.
+
+use super::{Leg, Voices, notes_a_stage};
+use crate::growth::Lap;
+use crate::motion::{Piece, SAME_PLACE};
+use crate::time::{Beats, Span};
+
+/// A note of the phrase, as a voice passes it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reading {
+    /// Which note of the phrase.
+    pub index: usize,
+    /// Song position at which it begins.
+    pub on: Beats,
+    /// Song position at which it ends.
+    pub off: Beats,
+    /// Whether it has appeared: one that has yet to grow, or to be built up again, is passed in
+    /// silence.
+    pub appears: bool,
+}
+
+/// The readings of one voice whose onsets lie in a span, in order.
+///
+/// # Real-time
+/// Allocates never, blocks never; bounded by the notes in the span.
+#[derive(Clone, Debug)]
+pub struct Readings<'a> {
+    voices: &'a Voices,
+    voice: usize,
+    span: Span,
+    entry: Beats,
+    waits: Beats,
+    leg: Leg,
+    lap: Lap,
+    index: usize,
+    done: bool,
+}
+
+impl<'a> Readings<'a> {
+    pub(super) fn new(voices: &'a Voices, voice: usize, span: Span) -> Self {
+        let entry = voices.entry(voice);
+        let moves_from = voices.moves_from(voice);
+        let plays = !voices.phrase.is_empty() && voice < voices.count();
+        let (Some(entry), Some(moves_from), true) = (entry, moves_from, plays) else {
+            return Self::none(voices, voice, span);
+        };
+        let tau = (span.start - entry).max(0.0);
+        let waits = moves_from - entry;
+        let leg = voices.leg_at(voice, tau, waits);
+        let mut readings = Self {
+            entry,
+            waits,
+            leg,
+            done: false,
+            ..Self::none(voices, voice, span)
+        };
+        readings.start_at(leg.piece.place_at(tau));
+        readings
+    }
+
+    fn none(voices: &'a Voices, voice: usize, span: Span) -> Self {
+        let lap = Lap {
+            start: 0.0,
+            length: voices.phrase.length(),
+            shown: 0,
+        };
+        Self {
+            voices,
+            voice,
+            span,
+            entry: 0.0,
+            waits: 0.0,
+            leg: Leg::waiting(Piece::STEADY),
+            lap,
+            index: 0,
+            done: true,
+        }
+    }
+
+    /// Sets out a hair before `place`: what turns out to be earlier is passed over.
+    fn start_at(&mut self, place: Beats) {
+        let place = place - 2.0 * SAME_PLACE;
+        self.lap = self.voices.laps(self.voice).at(place);
+        let into = place - self.lap.start;
+        let notes = self.voices.phrase.notes();
+        self.index = notes.partition_point(|note| note.onset < into);
+    }
+
+    fn next_lap(&mut self) {
+        self.lap = self.voices.laps(self.voice).after(&self.lap);
+        self.index = 0;
+    }
+
+    fn next_leg(&mut self) {
+        let end = self.leg.piece.end;
+        if !end.is_finite() || self.entry + end >= self.span.end {
+            self.done = true;
+            return;
+        }
+        self.leg = self.leg_after(&self.leg);
+        self.start_at(self.leg.piece.from);
+    }
+
+    fn leg_after(&self, leg: &Leg) -> Leg {
+        self.voices.leg_after(self.voice, leg, self.waits)
+    }
+
+    /// When the voice, reading on from this piece, reaches `place`. Where the course leaps, what
+    /// sounds rings on as if it did not.
+    fn time_of(&self, place: Beats) -> Beats {
+        let mut leg = self.leg;
+        while leg.piece.is_past(place) && leg.piece.end.is_finite() {
+            let next = self.leg_after(&leg);
+            if (next.piece.from - leg.piece.to).abs() > SAME_PLACE {
+                break;
+            }
+            leg = next;
+        }
+        leg.piece.time_of(place)
+    }
+
+    /// Whether note `index` of the phrase has appeared, read at `place`.
+    fn appears(&self, index: usize, place: Beats) -> bool {
+        let ranks = self.voices.ranks();
+        let built = self.leg.piece.building_from.is_none_or(|from| {
+            let growth = &self.voices.settings.growth;
+            let cycles = ((place - from + SAME_PLACE) / self.voices.phrase.length()) as usize;
+            let stages = cycles / growth.every.max(1) as usize;
+            ranks.among_first(index, stages * notes_a_stage(growth))
+        });
+        built && ranks.among_first(index, self.lap.shown)
+    }
+}
+
+impl Iterator for Readings<'_> {
+    type Item = Reading;
+
+    fn next(&mut self) -> Option<Reading> {
+        while !self.done {
+            let index = self.index;
+            let note = self.voices.phrase.notes().get(index);
+            // Past the last note of the lap, look at where the next one begins.
+            let note = note.filter(|note| note.onset < self.lap.length - SAME_PLACE);
+            let place = self.lap.start + note.map_or(self.lap.length, |note| note.onset);
+            if self.leg.piece.is_past(place) {
+                self.next_leg();
+                continue;
+            }
+            let on = self.entry + self.leg.piece.time_of(place).min(self.leg.piece.end);
+            if on >= self.span.end {
+                self.done = true;
+                continue;
+            }
+            let Some(note) = note else {
+                self.next_lap();
+                continue;
+            };
+            self.index += 1;
+            if self.leg.piece.reads(place) && on >= self.span.start {
+                return Some(Reading {
+                    index,
+                    on,
+                    off: self.entry + self.time_of(place + note.length),
+                    appears: self.appears(index, place),
+                });
+            }
+        }
+        None
+    }
+}
