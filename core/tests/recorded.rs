@@ -60,7 +60,7 @@ fn short(change: impl FnOnce(&mut Settings)) -> Settings {
 
 /// A control that moves, or a cue, at a song position.
 enum Moment {
-    Settings(Settings),
+    Settings(Box<Settings>),
     Cue,
 }
 
@@ -71,7 +71,7 @@ fn performed(process: &mut Process, moments: &[(Beats, Moment)], end: Beats) -> 
     for (at, moment) in moments {
         heard.extend(unroll(process, Span::new(from, *at)));
         match moment {
-            Moment::Settings(settings) => process.set_settings(*settings, *at),
+            Moment::Settings(settings) => process.set_settings(**settings, *at),
             Moment::Cue => {
                 process.cue(*at);
             }
@@ -323,8 +323,8 @@ fn an_offset_that_is_moved_in_a_drift_and_in_a_jump() {
         let mut back = settings;
         back.copies[0].offset = -0.75;
         let moments = [
-            (19.3, Moment::Settings(to_three)),
-            (26.1, Moment::Settings(back)),
+            (19.3, Moment::Settings(Box::new(to_three))),
+            (26.1, Moment::Settings(Box::new(back))),
         ];
         let mut process = Process::new(eight(), settings, 16.0);
         let heard = performed(&mut process, &moments, 40.0);
@@ -348,8 +348,8 @@ fn a_growth_step_that_is_turned_round_on_the_way() {
         let mut again = settings;
         again.growth.step = 3;
         let moments = [
-            (20.5, Moment::Settings(away)),
-            (25.0, Moment::Settings(again)),
+            (20.5, Moment::Settings(Box::new(away))),
+            (25.0, Moment::Settings(Box::new(again))),
         ];
         let mut process = Process::new(eight(), settings, 16.0);
         let heard = performed(&mut process, &moments, 40.0);
