@@ -7,7 +7,6 @@ use procession_core::form::{Doing, Form};
 use procession_core::mode::{Mode, ModeName};
 use procession_core::note::{Key, Note, Velocity};
 use procession_core::phrase::Phrase;
-use procession_core::player::unroll;
 use procession_core::process::{Process, VoiceNote};
 use procession_core::resulting::RESULTING;
 use procession_core::settings::{
@@ -15,6 +14,7 @@ use procession_core::settings::{
     Resulting, Settings, Shifts,
 };
 use procession_core::time::{Beats, Span, to_ticks};
+use procession_core::unrolling::unroll;
 use std::path::Path;
 
 /// A night on the ferry.

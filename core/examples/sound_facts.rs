@@ -6,10 +6,10 @@
 
 use procession_core::exchange::sound::{FILE_LEVEL_DB, FILE_SAMPLE_RATE, Sound};
 use procession_core::phrase::Phrase;
-use procession_core::player::unroll;
 use procession_core::process::{Process, VoiceNote};
 use procession_core::settings::{Settings, Shifts};
 use procession_core::time::Span;
+use procession_core::unrolling::unroll;
 use std::error::Error;
 use std::fs::File;
 use std::io::Write;

@@ -1,7 +1,6 @@
 //! All voices at once: what they play, merged in order of time.
 
 use crate::process::{Process, VoiceNote, VoiceNotes};
-use crate::resulting::ResultingNotes;
 use crate::settings::MAX_VOICES;
 use crate::time::Span;
 use arrayvec::ArrayVec;
@@ -40,32 +39,5 @@ impl Iterator for Ensemble<'_> {
             .filter_map(|(index, notes)| Some((notes.peek()?.on, index)))
             .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))?;
         self.voices[earliest.1].next()
-    }
-}
-
-/// All that sounds: every voice and, after them where they strike together, the resulting line.
-#[derive(Clone, Debug)]
-pub struct Unrolled<'a> {
-    voices: Peekable<Ensemble<'a>>,
-    line: Peekable<ResultingNotes<'a>>,
-}
-
-impl Iterator for Unrolled<'_> {
-    type Item = VoiceNote;
-
-    fn next(&mut self) -> Option<VoiceNote> {
-        match (self.voices.peek(), self.line.peek()) {
-            (Some(voice), Some(line)) if line.on < voice.on => self.line.next(),
-            (Some(_), _) => self.voices.next(),
-            (None, _) => self.line.next(),
-        }
-    }
-}
-
-/// Everything `process` plays whose onset lies in `span`, in order: the process, unrolled.
-pub fn unroll(process: &Process, span: Span) -> Unrolled<'_> {
-    Unrolled {
-        voices: Ensemble::new(process, span).peekable(),
-        line: ResultingNotes::new(process, span).peekable(),
     }
 }

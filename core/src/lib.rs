@@ -37,6 +37,7 @@ pub mod modulation;
 pub mod process;
 pub mod ensemble;
 pub mod resulting;
+pub mod unrolling;
 pub mod ledger;
 pub mod player;
 pub mod clock;

@@ -6,8 +6,7 @@ use crate::process::Process;
 use crate::resulting::RESULTING;
 use crate::settings::OutputSettings;
 use crate::time::{Beats, Block, Span};
-
-pub use crate::ensemble::unroll;
+use crate::unrolling::unroll;
 
 /// The controller that places a channel between left and right (MIDI 1.0: 10, pan).
 pub const PAN: u8 = 10;

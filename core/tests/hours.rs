@@ -1,10 +1,10 @@
 //! Hours into a piece, onsets are where an independent solver finds them.
 
 use procession_core::phrase::Phrase;
-use procession_core::player::unroll;
 use procession_core::process::Process;
 use procession_core::settings::{MotionSettings, Settings, Shifts};
 use procession_core::time::Span;
+use procession_core::unrolling::unroll;
 
 /// The model's phase, written down once more from its definition, and inverted by bisection in
 /// integers: beats are counted in 2^-56, so nothing is rounded above 2e-17 beats.

@@ -5,10 +5,10 @@ mod common;
 use common::{phrase, settings};
 use procession_core::motion::{drift_cycles, shifts_to_unison};
 use procession_core::phrase::Phrase;
-use procession_core::player::unroll;
 use procession_core::process::{Process, VoiceNote};
 use procession_core::settings::{Growth, Motion, Settings, Shifts};
 use procession_core::time::{Span, to_ticks};
+use procession_core::unrolling::unroll;
 use proptest::prelude::*;
 
 fn notes(process: &Process, voice: usize, from: f64, to: f64) -> Vec<VoiceNote> {

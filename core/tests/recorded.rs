@@ -12,10 +12,10 @@ use procession_core::exchange::score::{Layout, Score};
 use procession_core::mode::ModeName;
 use procession_core::note::{Key, Note, Velocity};
 use procession_core::phrase::Phrase;
-use procession_core::player::unroll;
 use procession_core::process::{Process, VoiceNote};
 use procession_core::settings::*;
 use procession_core::time::{Beats, Span};
+use procession_core::unrolling::unroll;
 use std::fmt::Write;
 use std::path::PathBuf;
 

@@ -1,13 +1,13 @@
 //! The resulting line, worked by hand.
 
 use procession_core::phrase::Phrase;
-use procession_core::player::unroll;
 use procession_core::process::{Process, VoiceNote};
 use procession_core::resulting::RESULTING;
 use procession_core::settings::{
     CopiesMove, Motion, MotionSettings, Resulting, ResultingSettings, Settings,
 };
 use procession_core::time::Span;
+use procession_core::unrolling::unroll;
 
 /// Six steps; a copy that jumps by one after every four cycles of 1.5 beats.
 const PHRASE: &str = "D4 F4 . A4 . C5";

@@ -2,11 +2,11 @@
 
 use crate::form::Form;
 use crate::mode::Mode;
-use crate::player::unroll;
 use crate::process::{Process, VoiceNote};
 use crate::settings::Advance;
 use crate::sonority::Sonority;
 use crate::time::{Beats, Span};
+use crate::unrolling::unroll;
 
 /// A piece, as it is told to whoever writes a file.
 #[derive(Clone, Copy, Debug)]

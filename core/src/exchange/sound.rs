@@ -342,9 +342,9 @@ mod tests {
     use crate::mallet::CEILING_DB;
     use crate::note::{Key, Velocity};
     use crate::phrase::Phrase;
-    use crate::player::unroll;
     use crate::settings::Settings;
     use crate::time::Span;
+    use crate::unrolling::unroll;
     use hound::WavReader;
 
     /// Lamps along a pier, from song position `origin` on.

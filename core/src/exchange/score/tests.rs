@@ -6,7 +6,6 @@ use crate::mode::Mode;
 use crate::mode::{ModeName, PitchSet};
 use crate::note::{Key, Note, Velocity};
 use crate::phrase::Phrase;
-use crate::player::unroll;
 use crate::process::{Process, VoiceNote};
 use crate::resulting::RESULTING;
 use crate::settings::{
@@ -14,6 +13,7 @@ use crate::settings::{
     Settings, Shifts,
 };
 use crate::time::{Beats, Span};
+use crate::unrolling::unroll;
 use proptest::prelude::*;
 use roxmltree::{Document, Node, ParsingOptions};
 
