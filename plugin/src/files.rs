@@ -1,11 +1,10 @@
 //! Files out: which there are, where they go, and how they are written. Knows no window.
 //!
-//! [`place`] reads what was typed, [`made`] makes what stands in a file, [`put`] writes it so that
+//! [`place`] reads what was typed, [`made`] makes what stands in a file, [`put`](mod@procession_core::exchange::put) writes it so that
 //! nothing is lost, and [`Scribe`] does all that on a thread of its own.
 
 pub mod made;
 pub mod place;
-pub mod put;
 mod scribe;
 mod trouble;
 

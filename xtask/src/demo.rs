@@ -16,6 +16,7 @@ use anyhow::{Context, Result, bail};
 use lexopt::{Arg, Parser, ValueExt};
 use procession_core::exchange::open::Choice;
 use procession_core::exchange::picture::minutes;
+use procession_core::exchange::put::Over;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 use story::Story;
@@ -54,6 +55,11 @@ pub fn run(arguments: Parser) -> Result<()> {
     if let Some(folder) = wishes.out.as_ref().filter(|_| !wishes.replace) {
         nothing_is_replaced(folder)?;
     }
+    // Nor what comes to be there while it plays.
+    let over = match wishes.out.is_some() && !wishes.replace {
+        true => Over::Nothing,
+        false => Over::What,
+    };
     println!("building the plug-in ...");
     let clap = bundle::make_clap(Build::Release)?;
     let folder = match wishes.out {
@@ -63,9 +69,9 @@ pub fn run(arguments: Parser) -> Result<()> {
     std::fs::create_dir_all(&folder)
         .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
     let begun = Instant::now();
-    let performance = performance::perform(&clap, &mut story, wishes.minutes, &folder)?;
+    let performance = performance::perform(&clap, &mut story, wishes.minutes, (&folder, over))?;
     let took = begun.elapsed().as_secs_f64();
-    let files = files::leave(&folder, &story, &performance)?;
+    let files = files::leave(&folder, &story, &performance, over)?;
     let lasts = minutes(performance.form.totals.chosen, story.tempo);
     println!(
         "{}: {} notes in {} stages, {lasts} of music, played by {} in {took:.1} s.\n",
@@ -98,7 +104,7 @@ fn nothing_is_replaced(folder: &Path) -> Result<()> {
         .into_iter()
         .chain([sound::NAME])
         .chain(window::NAMES);
-    match left.find(|name| folder.join(name).exists()) {
+    match left.find(|name| folder.join(name).symlink_metadata().is_ok()) {
         Some(name) => bail!(
             "{} holds a {name} already: choose another folder with --out, or add --replace",
             folder.display()

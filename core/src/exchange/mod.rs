@@ -5,6 +5,7 @@ pub mod open;
 pub mod picture;
 mod piece;
 pub mod plan;
+pub mod put;
 pub mod score;
 pub mod sound;
 

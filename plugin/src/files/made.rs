@@ -1,7 +1,8 @@
 //! What stands in each file.
 
-use super::{Kind, Trouble, put};
+use super::Kind;
 use procession_core::exchange::picture::{Picture, png};
+use procession_core::exchange::put::{self, Trouble};
 use procession_core::exchange::score::{Score, Transposition};
 use procession_core::exchange::sound::{FILE_LEVEL_DB, FILE_SAMPLE_RATE, Sound, SoundError};
 use procession_core::exchange::{Piece, midi, plan};

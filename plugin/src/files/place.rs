@@ -1,6 +1,7 @@
 //! Where files go: what a typed folder and a typed name mean. Touches no disk.
 
 use super::{Kind, Trouble};
+use procession_core::exchange::put;
 use std::path::{Path, PathBuf};
 
 /// The longest name before its ending, in bytes: file systems take 255 for all of it, and a number
@@ -72,7 +73,7 @@ pub fn from_address(address: &str) -> String {
 /// The name that files get, before their ending; one with an ending loses it.
 ///
 /// # Errors
-/// [`Trouble::NoName`], [`Trouble::NameHolds`], [`Trouble::NameIsTaken`], [`Trouble::NameTooLong`].
+/// [`Trouble::NoName`], [`Trouble::NameHolds`], [`Trouble::NameIsTaken`], [`put::Trouble::NameTooLong`].
 pub fn name(typed: &str) -> Result<String, Trouble> {
     let typed = typed.trim();
     let bare = Kind::ALL
@@ -94,7 +95,7 @@ pub fn name(typed: &str) -> Result<String, Trouble> {
         return Err(Trouble::NameIsTaken(name.to_owned()));
     }
     if name.len() > LONGEST_NAME {
-        return Err(Trouble::NameTooLong);
+        return Err(put::Trouble::NameTooLong.into());
     }
     Ok(name.to_owned())
 }
@@ -201,7 +202,7 @@ mod tests {
         ] {
             assert_eq!(name(typed), Err(trouble));
         }
-        assert_eq!(name(&"ø".repeat(91)), Err(Trouble::NameTooLong));
+        assert_eq!(name(&"ø".repeat(91)), Err(put::Trouble::NameTooLong.into()));
     }
 
     #[test]

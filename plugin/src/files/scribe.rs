@@ -1,8 +1,8 @@
 //! The scribe: writes files on a thread of its own, and tells how far it has come.
 
-use super::put::{Over, create, put};
 use super::{Kind, Order, Subject, There, Trouble, made, place};
 use procession_core::exchange::picture::minutes;
+use procession_core::exchange::put::{self, Over, create, put};
 use procession_core::exchange::{Piece, Unrolled};
 use std::fs;
 use std::io::ErrorKind;
@@ -60,12 +60,12 @@ pub enum Ending {
     },
 }
 
-impl From<Trouble> for Ending {
-    fn from(trouble: Trouble) -> Self {
+impl<T: Into<Trouble>> From<T> for Ending {
+    fn from(trouble: T) -> Self {
         Self::Done {
             written: Vec::new(),
             left: Vec::new(),
-            troubles: vec![trouble],
+            troubles: vec![trouble.into()],
             cut: None,
         }
     }
@@ -141,7 +141,7 @@ impl Scribe {
     }
 
     fn end(&self, why: &str) {
-        let trouble = Trouble::NotMade(why.to_owned());
+        let trouble = put::Trouble::NotMade(why.to_owned());
         lock(&self.report).writing = Writing::Ended(trouble.into());
     }
 }
@@ -186,7 +186,7 @@ fn write(
         };
         // Not begun, if it was stopped since the last one.
         if came_to(0.0).is_break() {
-            troubles.push(Trouble::Stopped);
+            troubles.push(put::Trouble::Stopped.into());
             break;
         }
         let subject = (piece, unrolled.turnings.as_slice());
@@ -195,9 +195,9 @@ fn write(
         match put(path, *over, create, fill) {
             Ok(()) => written.push(path.clone()),
             // The others may well be made.
-            Err(trouble @ Trouble::NotMade(_)) => troubles.push(trouble),
+            Err(trouble @ put::Trouble::NotMade(_)) => troubles.push(trouble.into()),
             Err(trouble) => {
-                troubles.push(trouble);
+                troubles.push(trouble.into());
                 break;
             }
         }
@@ -287,17 +287,17 @@ fn is_there(path: &Path) -> bool {
 fn find_folder(folder: &Path, make: bool) -> Result<(), Ending> {
     match fs::metadata(folder) {
         Ok(about) if about.is_dir() => Ok(()),
-        Ok(_) => Err(Trouble::FolderIsFile(folder.to_owned()).into()),
+        Ok(_) => Err(put::Trouble::FolderIsFile(folder.to_owned()).into()),
         Err(error) if error.kind() == ErrorKind::NotADirectory => {
             let file = folder.ancestors().find(|path| path.is_file());
-            Err(Trouble::FolderIsFile(file.unwrap_or(folder).to_owned()).into())
+            Err(put::Trouble::FolderIsFile(file.unwrap_or(folder).to_owned()).into())
         }
         Err(error) if error.kind() == ErrorKind::NotFound && make => fs::create_dir_all(folder)
             .map_err(|error| Trouble::FolderNotMade(folder.to_owned(), error.to_string()).into()),
         Err(error) if error.kind() == ErrorKind::NotFound => {
             Err(Ending::NoFolder(folder.to_owned()))
         }
-        Err(error) => Err(Trouble::of(&error, &folder.join("file")).into()),
+        Err(error) => Err(put::Trouble::of(&error, &folder.join("file")).into()),
     }
 }
 
@@ -314,13 +314,40 @@ fn cut(piece: &Piece) -> Option<String> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::put::tests::Quay;
     use super::*;
     use procession_core::exchange::midi::{Excerpt, read_phrase};
     use procession_core::exchange::score::{Layout, Transposition};
     use procession_core::phrase::Phrase;
     use procession_core::process::Process;
     use procession_core::settings::{Settings, Shifts};
+
+    /// A folder that is gone when the test is.
+    struct Quay(PathBuf);
+
+    impl Quay {
+        fn new(name: &str) -> Self {
+            let own = format!("procession-scribe-{name}-{}", std::process::id());
+            let folder = std::env::temp_dir().join(own);
+            let _ = fs::remove_dir_all(&folder);
+            fs::create_dir_all(&folder).unwrap();
+            Self(folder)
+        }
+
+        fn names(&self) -> Vec<String> {
+            let entries = fs::read_dir(&self.0).unwrap();
+            let mut names: Vec<_> = entries
+                .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned())
+                .collect();
+            names.sort();
+            names
+        }
+    }
+
+    impl Drop for Quay {
+        fn drop(&mut self) {
+            let _ = fs::remove_dir_all(&self.0);
+        }
+    }
 
     fn subject(text: &str, adjust: impl FnOnce(&mut Settings)) -> Subject {
         let mut settings = Settings::default();
@@ -498,7 +525,7 @@ mod tests {
                 make_folder: true,
                 ..order(&quay, &[Kind::Midi])
             };
-            let said = Trouble::FolderIsFile(pier.clone());
+            let said = put::Trouble::FolderIsFile(pier.clone());
             assert_eq!(done(&on_file), said.into());
         }
     }
@@ -563,7 +590,7 @@ mod tests {
             panic!("it has ended");
         };
         assert_eq!(names(&written), ["night.mid"]);
-        assert_eq!(troubles, [Trouble::Stopped]);
+        assert_eq!(troubles, [Trouble::File(put::Trouble::Stopped)]);
         assert_eq!(quay.names(), ["night.mid"]);
     }
 

@@ -1,10 +1,10 @@
-//! What can go wrong with a file, said plainly: cause and remedy.
+//! What can go wrong with files that are asked for, said plainly: cause and remedy.
 
+use procession_core::exchange::put;
 use std::fmt;
-use std::io::{Error, ErrorKind};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-/// Why a file was not written.
+/// Why files were not written.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Trouble {
     /// No folder was said.
@@ -13,8 +13,6 @@ pub enum Trouble {
     NotWholePath(String),
     /// There is no home folder for `~` to stand for.
     NoHome,
-    /// The folder is a file.
-    FolderIsFile(PathBuf),
     /// The folder cannot be made; why not.
     FolderNotMade(PathBuf, String),
     /// No name was given.
@@ -23,52 +21,18 @@ pub enum Trouble {
     NameHolds(char),
     /// The name is one that a system keeps for itself.
     NameIsTaken(String),
-    /// The name is too long.
-    NameTooLong,
     /// Nothing is chosen.
     NoKind,
     /// There is no phrase.
     NoPhrase,
-    /// Nothing may be written there.
-    Forbidden(PathBuf),
-    /// The disk is full.
-    Full(PathBuf),
-    /// The disk takes no file of that size.
-    TooLarge(PathBuf),
-    /// There is a folder where the file would go.
-    FileIsFolder(PathBuf),
-    /// The file has come to be there meanwhile.
-    CameBetween(PathBuf),
-    /// The folder has gone meanwhile.
-    FolderGone(PathBuf),
-    /// The system says something else.
-    Other(PathBuf, String),
-    /// What is to be written cannot be made; why not, and what to do.
-    NotMade(String),
-    /// It was stopped.
-    Stopped,
+    /// The writing itself went wrong.
+    File(put::Trouble),
 }
 
-impl Trouble {
-    /// What an error of the system means for the file at `path`.
-    pub fn of(error: &Error, path: &Path) -> Self {
-        let (file, folder) = (path.to_owned(), folder_of(path));
-        match error.kind() {
-            ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => Self::Forbidden(folder),
-            ErrorKind::StorageFull | ErrorKind::QuotaExceeded => Self::Full(folder),
-            ErrorKind::FileTooLarge => Self::TooLarge(file),
-            ErrorKind::IsADirectory => Self::FileIsFolder(file),
-            ErrorKind::AlreadyExists => Self::CameBetween(file),
-            ErrorKind::NotFound => Self::FolderGone(folder),
-            ErrorKind::NotADirectory => Self::FolderIsFile(folder),
-            ErrorKind::InvalidFilename => Self::NameTooLong,
-            _ => Self::Other(file, error.to_string()),
-        }
+impl From<put::Trouble> for Trouble {
+    fn from(trouble: put::Trouble) -> Self {
+        Self::File(trouble)
     }
-}
-
-fn folder_of(path: &Path) -> PathBuf {
-    path.parent().unwrap_or(path).to_owned()
 }
 
 impl fmt::Display for Trouble {
@@ -85,11 +49,6 @@ impl fmt::Display for Trouble {
             Self::NoHome => write!(
                 f,
                 "This machine does not say where your home folder is: type the whole path of the folder."
-            ),
-            Self::FolderIsFile(path) => write!(
-                f,
-                "{} is a file, not a folder: choose the folder it is in, or another.",
-                path.display()
             ),
             Self::FolderNotMade(path, why) => write!(
                 f,
@@ -109,101 +68,12 @@ impl fmt::Display for Trouble {
                 f,
                 "\"{name}\" is a name that systems keep for themselves: choose another."
             ),
-            Self::NameTooLong => {
-                write!(f, "The name is too long for a file: choose a shorter one.")
-            }
             Self::NoKind => write!(f, "No file is chosen: switch on at least one."),
             Self::NoPhrase => write!(
                 f,
                 "There is no phrase to write of yet: play one and switch on Hold, or write one in the Phrase view."
             ),
-            Self::Forbidden(folder) => write!(
-                f,
-                "Nothing may be written in {}: change its permissions, or choose another folder.",
-                folder.display()
-            ),
-            Self::Full(folder) => write!(
-                f,
-                "The disk that {} is on is full: make room, or choose a folder on another. No part of a file was left.",
-                folder.display()
-            ),
-            Self::TooLarge(path) => write!(
-                f,
-                "The disk takes no file as large as {} would be: choose a folder on another, or make the piece shorter. No part of it was left.",
-                path.display()
-            ),
-            Self::FileIsFolder(path) => write!(
-                f,
-                "{} is a folder, which no file can replace: choose another name.",
-                path.display()
-            ),
-            Self::CameBetween(path) => write!(
-                f,
-                "{} came to be there in the meantime and was left as it is: write again to decide about it.",
-                path.display()
-            ),
-            Self::FolderGone(folder) => write!(
-                f,
-                "The folder {} is gone: is its disk still connected? Write again to make it anew.",
-                folder.display()
-            ),
-            Self::Other(path, why) => write!(
-                f,
-                "{} cannot be written ({why}): try another folder.",
-                path.display()
-            ),
-            Self::NotMade(why) => write!(f, "{why}"),
-            Self::Stopped => write!(f, "Stopped, as you asked. No part of a file was left."),
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn what_the_system_says_is_put_plainly_with_a_remedy() {
-        let path = Path::new("/quay/night.mid");
-        let said = |kind: ErrorKind| Trouble::of(&kind.into(), path).to_string();
-        for (kind, cause, remedy) in [
-            (
-                ErrorKind::PermissionDenied,
-                "may be written in /quay:",
-                "permissions",
-            ),
-            (
-                ErrorKind::ReadOnlyFilesystem,
-                "may be written in /quay:",
-                "another folder",
-            ),
-            (ErrorKind::StorageFull, "is full", "make room"),
-            (ErrorKind::QuotaExceeded, "is full", "make room"),
-            (ErrorKind::FileTooLarge, "no file as large", "shorter"),
-            (ErrorKind::NotFound, "/quay is gone", "Write again"),
-            (
-                ErrorKind::NotADirectory,
-                "/quay is a file",
-                "choose the folder",
-            ),
-            (
-                ErrorKind::IsADirectory,
-                "/quay/night.mid is a folder",
-                "another name",
-            ),
-            (
-                ErrorKind::AlreadyExists,
-                "/quay/night.mid came",
-                "write again",
-            ),
-            (
-                ErrorKind::TimedOut,
-                "cannot be written (timed out)",
-                "another folder",
-            ),
-        ] {
-            let said = said(kind);
-            assert!(said.contains(cause) && said.contains(remedy), "{said}");
+            Self::File(trouble) => trouble.fmt(f),
         }
     }
 }

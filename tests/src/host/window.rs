@@ -373,13 +373,21 @@ impl Picture {
             std::fs::create_dir_all(folder).map_err(|error| failed(&error))?;
         }
         let file = File::create(path).map_err(|error| failed(&error))?;
-        let mut encoder = png::Encoder::new(BufWriter::new(file), self.width, self.height);
+        self.write(BufWriter::new(file))
+            .map_err(|error| failed(&error))
+    }
+
+    /// Writes it as PNG.
+    ///
+    /// # Errors
+    /// The bytes found no place.
+    pub fn write(&self, to: impl std::io::Write) -> Result<(), std::io::Error> {
+        let mut encoder = png::Encoder::new(to, self.width, self.height);
         encoder.set_color(png::ColorType::Rgb);
         encoder.set_depth(png::BitDepth::Eight);
-        let mut writer = encoder.write_header().map_err(|error| failed(&error))?;
-        writer
-            .write_image_data(&self.pixels)
-            .map_err(|error| failed(&error))
+        let mut writer = encoder.write_header()?;
+        writer.write_image_data(&self.pixels)?;
+        Ok(writer.finish()?)
     }
 
     /// How many pixels differ from those of another picture of the same size; all of them, if the

@@ -2,8 +2,9 @@
 
 use super::performance::Performance;
 use super::story::{BEATS_PER_BAR, Story};
-use anyhow::{Context, Result};
+use anyhow::{Context, Error, Result};
 use procession_core::exchange::picture::{Picture, png};
+use procession_core::exchange::put::{self, Over, Trouble, create, put};
 use procession_core::exchange::{Piece, midi, plan, score};
 use procession_core::mode::Mode;
 use procession_core::time::{Beats, Span};
@@ -20,8 +21,13 @@ pub const NAMES: [&str; 6] = [
     "score.musicxml",
 ];
 
-/// Writes everything, each file beside its place first: where it went.
-pub fn leave(folder: &Path, story: &Story, performance: &Performance) -> Result<Vec<PathBuf>> {
+/// Writes everything: where it went.
+pub fn leave(
+    folder: &Path,
+    story: &Story,
+    performance: &Performance,
+    over: Over,
+) -> Result<Vec<PathBuf>> {
     fs::create_dir_all(folder)
         .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
     let title = format!("{}, for mallets", story.title);
@@ -58,7 +64,7 @@ pub fn leave(folder: &Path, story: &Story, performance: &Performance) -> Result<
     NAMES
         .into_iter()
         .zip(made)
-        .map(|(name, bytes)| put(&folder.join(name), &bytes))
+        .map(|(name, bytes)| whole(&folder.join(name), &bytes, over))
         .collect()
 }
 
@@ -83,15 +89,50 @@ fn as_heard(piece: Piece, performance: &Performance) -> midi::Score {
     score
 }
 
-/// Never half a file: beside its place, then renamed.
-fn put(path: &Path, bytes: &[u8]) -> Result<PathBuf> {
-    let beside = path.with_extension("part");
-    fs::write(&beside, bytes).with_context(|| {
-        format!(
-            "{} cannot be written: is the disk full, or the folder read-only?",
-            path.display()
-        )
-    })?;
-    fs::rename(&beside, path).with_context(|| format!("{} cannot be replaced", path.display()))?;
+/// As the plug-in writes its files.
+fn whole(path: &Path, bytes: &[u8], over: Over) -> Result<PathBuf> {
+    let fill = |file: &mut _| put::bytes(file, bytes, path, || false);
+    put(path, over, create, fill).map_err(said)?;
     Ok(path.to_owned())
+}
+
+/// What went wrong with a file, in its own words.
+pub fn said(trouble: Trouble) -> Error {
+    Error::msg(trouble.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo::sound::Recorder;
+
+    #[cfg(unix)]
+    #[test]
+    fn a_link_that_lies_beside_is_not_written_through() -> Result<()> {
+        let folder = std::env::temp_dir().join(format!("procession-links-{}", std::process::id()));
+        fs::create_dir_all(&folder)?;
+        let diary = folder.join("diary");
+        fs::write(&diary, "mine")?;
+        for name in ["piece.part", "sound.part", "piece.mid", "sound.wav"] {
+            std::os::unix::fs::symlink(&diary, folder.join(name))?;
+        }
+        whole(&folder.join("piece.mid"), b"notes", Over::What)?;
+        let mut recorder = Recorder::new(&folder, Over::What, 48_000, 0);
+        recorder.hear([vec![0.5; 9], vec![0.5; 9]]);
+        recorder.end()?;
+        assert_eq!(fs::read(&diary)?, b"mine");
+        assert_eq!(fs::read(folder.join("piece.mid"))?, b"notes");
+        fs::remove_dir_all(folder)?;
+        Ok(())
+    }
+
+    #[test]
+    fn what_cannot_be_written_leaves_nothing_and_says_why() -> Result<()> {
+        let folder = std::env::temp_dir().join(format!("procession-gone-{}", std::process::id()));
+        let refusal = whole(&folder.join("piece.mid"), b"notes", Over::What);
+        let refusal = refusal.expect_err("there is no such folder").to_string();
+        assert!(refusal.contains("is gone"), "{refusal}");
+        assert!(!folder.exists());
+        Ok(())
+    }
 }

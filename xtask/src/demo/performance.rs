@@ -4,6 +4,7 @@ use super::sound::Recorder;
 use super::story::Story;
 use super::window::{self, Moment};
 use anyhow::{Context, Result, bail};
+use procession_core::exchange::put::Over;
 use procession_core::form::Form;
 use procession_core::mallet::Mallets;
 use procession_core::note::{Key, Velocity};
@@ -39,7 +40,7 @@ pub fn perform(
     bundle: &Path,
     story: &mut Story,
     minutes: Option<f64>,
-    folder: &Path,
+    (folder, over): (&Path, Over),
 ) -> Result<Performance> {
     let library = Library::open(bundle)?;
     let mut plugin = library
@@ -57,7 +58,7 @@ pub fn perform(
     let form = Form::new(&process);
     let turning = story.turning(&form, origin);
     let mut session = Session::new(plugin).tempo(story.tempo).keeping_sound();
-    let mut recorder = recorder(folder, origin * 60.0 / story.tempo);
+    let mut recorder = recorder(folder, over, origin * 60.0 / story.tempo);
     play_in(&mut session, story, turning)?;
     let mut windows = Vec::new();
     let moments = if window::is_possible() {
@@ -72,7 +73,7 @@ pub fn perform(
         &mut recorder,
         |session, moment| {
             // The music does not depend on it.
-            match window::picture(session, &folder.join(moment.name)) {
+            match window::picture(session, &folder.join(moment.name), over) {
                 Ok(path) => windows.push(path),
                 Err(error) => eprintln!("no picture of the window here: {error:#}"),
             }
@@ -103,10 +104,11 @@ pub fn perform(
 const TAIL: f64 = 1.0;
 
 /// Records from `begins` seconds on, as far as the plug-in is late to sound: with the music.
-fn recorder(folder: &Path, begins: f64) -> Recorder {
+fn recorder(folder: &Path, over: Over, begins: f64) -> Recorder {
     let rate = Setup::default().sample_rate;
     let late = Mallets::new(rate).latency();
-    Recorder::new(folder, rate as u32, (begins * rate).round() as usize + late)
+    let before = (begins * rate).round() as usize + late;
+    Recorder::new(folder, over, rate as u32, before)
 }
 
 /// Through the host, in the words a user would type.

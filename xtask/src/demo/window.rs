@@ -1,11 +1,14 @@
 //! Pictures of the window at three moments of the story: growing, in the middle, and at the end.
 
-use anyhow::{Context, Result};
+use super::files::said;
+use anyhow::Result;
+use procession_core::exchange::put::{Over, Trouble, create, put};
 use procession_core::form::Form;
 use procession_core::time::Beats;
 use procession_tests::host::Window;
 use procession_tests::host::screen::{Screen, is_inside};
 use procession_tests::session::Session;
+use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Duration;
@@ -63,7 +66,7 @@ pub fn is_possible() -> bool {
 
 /// Opens the window, lets the song roll on a little so that it shows where things stand, and takes
 /// its picture.
-pub fn picture(session: &mut Session, path: &Path) -> Result<PathBuf> {
+pub fn picture(session: &mut Session, path: &Path, over: Over) -> Result<PathBuf> {
     let mut window = Window::open(session.plugin())?;
     window.resize(session.plugin(), 1200, 800)?;
     // The mouse rests where nothing is explained.
@@ -75,9 +78,10 @@ pub fn picture(session: &mut Session, path: &Path) -> Result<PathBuf> {
     }
     let picture = window.picture()?;
     window.close(session.plugin())?;
-    let beside = path.with_extension("part");
-    picture.save(&beside)?;
-    std::fs::rename(&beside, path)
-        .with_context(|| format!("{} cannot be replaced", path.display()))?;
+    put(path, over, create, |file| {
+        let written = picture.write(BufWriter::new(file));
+        written.map_err(|error| Trouble::of(&error, path))
+    })
+    .map_err(said)?;
     Ok(path.to_owned())
 }

@@ -231,6 +231,7 @@ mod tests {
     use crate::feed::Snapshot;
     use crate::files::Trouble;
     use procession_core::engine::Anchor;
+    use procession_core::exchange::put;
     use procession_core::exchange::score::Layout;
     use procession_core::phrase::Phrase;
     use procession_core::settings::Settings;
@@ -303,7 +304,7 @@ mod tests {
 
     #[test]
     fn what_went_wrong_comes_first_and_what_went_well_is_said_too() {
-        let full = Trouble::Full("/quay".into());
+        let full = Trouble::from(put::Trouble::Full("/quay".into()));
         let answer = answer(&done(&["/quay/night.mid"], &[], vec![full]), &order());
         assert_eq!(answer.lines[0].tone, Tone::Alarm);
         assert_eq!(said(&answer)[1..], ["Written to /quay:", "night.mid"]);

@@ -1,19 +1,26 @@
 //! Writing a file so that nothing is lost: beside its place, to the disk, then renamed.
 //!
-//! Until it is whole, a file has the ending `.part`. Whatever goes wrong, that is taken away; a
-//! file that was there stays as it was up to the moment at which the new one takes its place.
+//! Until it is whole, a file has the ending `.part` and a name that nobody has. Whatever goes
+//! wrong, that is taken away; a file that was there stays as it was up to the moment at which the
+//! new one takes its place. Only a program that is killed, or a machine that stops, leaves its
+//! `.part`, and nothing under the file's own name.
 
-use super::Trouble;
+mod trouble;
+
+pub use trouble::Trouble;
+
+use std::ffi::OsString;
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use tempfile::{Builder, NamedTempFile, PathPersistError, TempPath};
 
 /// Whether a file that is there gives way.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Over {
     /// It stays, and that is a [`Trouble::CameBetween`].
     Nothing,
-    /// The new one takes its place.
+    /// The new one takes its place. A link there is replaced, not followed.
     What,
 }
 
@@ -21,6 +28,9 @@ pub enum Over {
 pub type Create = fn(&Path) -> io::Result<File>;
 
 /// Makes it on the disk.
+///
+/// # Errors
+/// What the system says; also if anything has that name, be it a link that leads nowhere.
 pub fn create(path: &Path) -> io::Result<File> {
     File::options().write(true).create_new(true).open(path)
 }
@@ -36,23 +46,9 @@ pub fn put(
     create: Create,
     fill: impl FnOnce(&mut File) -> Result<(), Trouble>,
 ) -> Result<(), Trouble> {
-    let trouble = |error: io::Error| Trouble::of(&error, path);
-    // Renamed onto a folder, a file may take its place on some systems, if the folder is empty.
-    if path.is_dir() {
-        return Err(Trouble::FileIsFolder(path.to_owned()));
-    }
-    let (part, mut file) = Part::beside(path, create).map_err(trouble)?;
-    fill(&mut file)?;
-    // Before the name: else a crash could leave the name with nothing behind it.
-    file.sync_all().map_err(trouble)?;
-    drop(file);
-    match over {
-        Over::What => part.rename(path),
-        Over::Nothing => part.rename_onto_nothing(path),
-    }
-    .map_err(trouble)?;
-    remember_name(path);
-    Ok(())
+    let mut part = Part::beside(path, create)?;
+    fill(part.file())?;
+    part.finish(over)
 }
 
 /// Writes bytes; `stop` is asked now and then.
@@ -75,56 +71,92 @@ pub fn bytes(
     Ok(())
 }
 
-/// A file that is not whole yet. It is taken away when this is dropped, unless it has got its name.
-struct Part(PathBuf);
+/// A file that is not whole yet. It is taken away when this is dropped, unless it was finished.
+#[derive(Debug)]
+pub struct Part {
+    path: PathBuf,
+    file: NamedTempFile<File>,
+}
 
 impl Part {
-    /// Under a name that nobody has.
-    fn beside(path: &Path, create: Create) -> io::Result<(Self, File)> {
-        let mut tries = 1;
-        loop {
-            let mut name = path.file_name().unwrap_or_default().to_owned();
-            name.push(match tries {
-                1 => ".part".to_owned(),
-                _ => format!(".{tries}.part"),
-            });
-            let part = path.with_file_name(name);
-            match create(&part) {
-                Err(error) if error.kind() == io::ErrorKind::AlreadyExists && tries < 100 => {
-                    tries += 1;
-                }
-                made => return Ok((Self(part), made?)),
-            }
+    /// Begins the file that is to be at `path`, beside it, under a name that nobody has.
+    ///
+    /// # Errors
+    /// [`Trouble::FileIsFolder`], or what the system says.
+    pub fn beside(path: &Path, create: Create) -> Result<Self, Trouble> {
+        // Renamed onto a folder, a file may take its place on some systems, if the folder is empty.
+        if path.is_dir() {
+            return Err(Trouble::FileIsFolder(path.to_owned()));
         }
+        let mut name = OsString::from(path.file_name().unwrap_or_default());
+        name.push(".");
+        let file = Builder::new()
+            .prefix(&name)
+            .suffix(".part")
+            .make_in(path.parent().unwrap_or(Path::new("")), create)
+            .map_err(|error| Trouble::of(&error, path))?;
+        Ok(Self {
+            path: path.to_owned(),
+            file,
+        })
     }
 
-    fn rename(self, path: &Path) -> io::Result<()> {
-        fs::rename(&self.0, path)?;
-        // Whatever has its name from now on is not ours.
-        std::mem::forget(self);
+    /// Where its content goes.
+    pub fn file(&mut self) -> &mut File {
+        self.file.as_file_mut()
+    }
+
+    /// Gives it its name, now that it is whole.
+    ///
+    /// # Errors
+    /// What the system says.
+    pub fn finish(self, over: Over) -> Result<(), Trouble> {
+        let Self { path, file } = self;
+        // Before the name: else a crash could leave the name with nothing behind it.
+        let named = file.as_file().sync_all().and_then(|()| {
+            let part = file.into_temp_path();
+            match over {
+                Over::What => part.persist(&path).map_err(io::Error::from),
+                Over::Nothing => rename_onto_nothing(part, &path, &RENAMES),
+            }
+        });
+        named.map_err(|error| Trouble::of(&error, &path))?;
+        remember_name(&path);
         Ok(())
-    }
-
-    /// A rename that never replaces. Renaming alone does, so the file gets a second name, which
-    /// fails if somebody has it, and then loses its first. Where the file system knows no second
-    /// names, an empty file keeps the place for the moment of the renaming.
-    fn rename_onto_nothing(self, path: &Path) -> io::Result<()> {
-        match fs::hard_link(&self.0, path) {
-            Err(error) if error.kind() != io::ErrorKind::AlreadyExists => {
-                create(path)?;
-                self.rename(path).inspect_err(|_| {
-                    let _ = fs::remove_file(path);
-                })
-            }
-            linked => linked,
-        }
     }
 }
 
-impl Drop for Part {
-    fn drop(&mut self) {
-        let _ = fs::remove_file(&self.0);
+type Rename = fn(TempPath, &Path) -> Result<(), PathPersistError>;
+
+/// The ways in which a file gets another name.
+struct Renames {
+    /// In one step, and never onto another file. Some file systems know no such step.
+    exclusive: Rename,
+    /// In one step.
+    plain: Rename,
+}
+
+const RENAMES: Renames = Renames {
+    exclusive: |part, path| part.persist_noclobber(path),
+    plain: |part, path| part.persist(path),
+};
+
+/// A rename that never replaces what is there.
+///
+/// Some file systems know neither that nor second names (FAT through FUSE, say). There it is looked
+/// whether the name is free, and then renamed: a file that somebody else makes under that very name
+/// between the two, some microseconds, would be replaced. To keep the place with an empty file would
+/// shut that gap, but leave the empty file if the program is killed just then.
+fn rename_onto_nothing(part: TempPath, path: &Path, renames: &Renames) -> io::Result<()> {
+    let refused = match (renames.exclusive)(part, path) {
+        Ok(()) => return Ok(()),
+        Err(refused) => refused,
+    };
+    // Also a link that leads nowhere is something.
+    if fs::symlink_metadata(path).is_ok() {
+        return Err(io::ErrorKind::AlreadyExists.into());
     }
+    (renames.plain)(refused.path, path).map_err(io::Error::from)
 }
 
 /// The folder's list of names to the disk, too, where that can be asked for. The file is whole
@@ -136,14 +168,14 @@ fn remember_name(path: &Path) {
 }
 
 #[cfg(test)]
-pub(crate) mod tests {
+mod tests {
     use super::*;
 
     /// A folder that is gone when the test is.
-    pub struct Quay(pub PathBuf);
+    struct Quay(PathBuf);
 
     impl Quay {
-        pub fn new(name: &str) -> Self {
+        fn new(name: &str) -> Self {
             let own = format!("procession-{name}-{}", std::process::id());
             let folder = std::env::temp_dir().join(own);
             let _ = fs::remove_dir_all(&folder);
@@ -151,7 +183,7 @@ pub(crate) mod tests {
             Self(folder)
         }
 
-        pub fn names(&self) -> Vec<String> {
+        fn names(&self) -> Vec<String> {
             let entries = fs::read_dir(&self.0).unwrap();
             let mut names: Vec<_> = entries
                 .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned())
@@ -290,5 +322,57 @@ pub(crate) mod tests {
         let nowhere = quay.0.join("nowhere/night.mid");
         let refused = put(&nowhere, Over::Nothing, create, lantern);
         assert_eq!(refused, Err(Trouble::FolderGone(quay.0.join("nowhere"))));
+    }
+
+    /// A disk that knows neither second names nor a rename that replaces nothing.
+    fn unsupported(part: TempPath, _: &Path) -> Result<(), PathPersistError> {
+        let error = io::ErrorKind::Unsupported.into();
+        Err(PathPersistError { error, path: part })
+    }
+
+    fn on_a_plain_disk(path: &Path, plain: Rename) -> io::Result<()> {
+        let mut part = Part::beside(path, create).unwrap();
+        part.file().write_all(b"lantern").unwrap();
+        let renames = Renames {
+            exclusive: unsupported,
+            plain,
+        };
+        rename_onto_nothing(part.file.into_temp_path(), path, &renames)
+    }
+
+    #[test]
+    fn a_plain_disk_takes_a_whole_file_and_keeps_what_is_there() {
+        let quay = Quay::new("plain");
+        let path = quay.0.join("night.mid");
+        on_a_plain_disk(&path, RENAMES.plain).unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"lantern");
+        fs::write(&path, "older").unwrap();
+        let refused = on_a_plain_disk(&path, RENAMES.plain).unwrap_err();
+        assert_eq!(refused.kind(), io::ErrorKind::AlreadyExists);
+        assert_eq!(fs::read(&path).unwrap(), b"older");
+        assert_eq!(quay.names(), ["night.mid"]);
+    }
+
+    #[test]
+    fn killed_before_it_has_its_name_a_file_is_not_there_even_on_a_plain_disk() {
+        let quay = Quay::new("killed");
+        let path = quay.0.join("night.mid");
+        let killed = std::panic::catch_unwind(|| on_a_plain_disk(&path, |_, _| panic!("killed")));
+        assert!(killed.is_err());
+        assert!(!path.exists());
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_link_is_neither_followed_nor_replaced_unasked() {
+        let quay = Quay::new("link");
+        let (path, elsewhere) = (quay.0.join("night.mid"), quay.0.join("diary"));
+        fs::write(&elsewhere, "mine").unwrap();
+        std::os::unix::fs::symlink(&elsewhere, &path).unwrap();
+        let refused = put(&path, Over::Nothing, create, lantern);
+        assert_eq!(refused, Err(Trouble::CameBetween(path.clone())));
+        put(&path, Over::What, create, lantern).unwrap();
+        assert_eq!(fs::read(&elsewhere).unwrap(), b"mine");
+        assert_eq!(fs::read(&path).unwrap(), b"lantern");
     }
 }
