@@ -6,7 +6,7 @@
 
 use crate::motion::SAME_PLACE;
 use crate::note::Note;
-use crate::phrase::{MAX_NOTES, Phrase};
+use crate::phrase::{MAX_NOTES, MIN_LENGTH, Phrase};
 use crate::settings::{Growth, GrowthOrder, GrowthSettings};
 use crate::time::{Beats, to_ticks};
 use arrayvec::ArrayVec;
@@ -432,11 +432,14 @@ impl Attacks {
     }
 
     /// How long a lap of the first `attacks` attacks is: up to where the next one begins. With
-    /// none, a silent cycle.
+    /// none, a silent cycle. Like a phrase, it has a least length, whatever hairs lie between.
     fn lap_of(&self, attacks: usize) -> Beats {
         match attacks {
             0 => self.whole,
-            _ => self.times.get(attacks).copied().unwrap_or(self.whole),
+            _ => {
+                let next = self.times.get(attacks).copied();
+                next.unwrap_or(self.whole).max(MIN_LENGTH)
+            }
         }
     }
 }
@@ -645,5 +648,21 @@ mod tests {
         let held = laps.with_step_from(3.2 * 1.5, 0, &six);
         assert_eq!(shown(&held, 7)[3..], [2, 2, 2, 2]);
         assert_eq!(held.done(), None);
+    }
+
+    #[test]
+    fn however_close_notes_are_a_lap_is_no_shorter_than_a_phrase_may_be() {
+        let note = |onset| Note {
+            onset,
+            ..phrase("D4").notes()[0]
+        };
+        let hairs = (0..9).map(|hair| note(f64::from(hair) * 2e-9));
+        let close = Phrase::new(hairs, 1.0).unwrap();
+        let laps = Laps::new(&close, &grow(Growth::Lengthen, 1, 1));
+        let mut lap = laps.at(0.0);
+        for _ in 0..12 {
+            assert!(lap.length >= MIN_LENGTH, "{lap:?}");
+            lap = laps.after(&lap);
+        }
     }
 }

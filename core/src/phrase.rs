@@ -13,12 +13,16 @@ pub use text::{Written, key_name};
 /// The most notes a phrase holds. Capturing or loading more leaves out the latest and says so.
 pub const MAX_NOTES: usize = 512;
 
+/// The shortest phrase, in beats: a step of the finest grid, a thirty-second note. What comes round
+/// faster is heard as a buzz, not as a phrase, and costs the audio thread a cycle each time.
+pub const MIN_LENGTH: Beats = 0.125;
+
 /// The longest phrase, in beats: 128 steps of a quarter note.
 pub const MAX_LENGTH: Beats = 128.0;
 
 /// Notes in order of onset (then key), and the length after which they come round again.
 ///
-/// Never of length 0: a phrase of no length would repeat for ever. It has a fixed capacity and
+/// Never shorter than [`MIN_LENGTH`]: a phrase of no length would repeat for ever. It has a fixed capacity and
 /// lives in place, so that the audio thread can take one without allocating.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Phrase {
@@ -29,7 +33,7 @@ pub struct Phrase {
 /// Why a phrase could not be made; the text says what to do.
 #[derive(Clone, Debug, PartialEq)]
 pub enum PhraseError {
-    /// The length is not positive, not finite, or beyond [`MAX_LENGTH`].
+    /// The length is below [`MIN_LENGTH`], beyond [`MAX_LENGTH`], or no number.
     Length(Beats),
     /// A note starts outside the phrase, or has no proper length.
     Note(usize),
@@ -44,7 +48,7 @@ impl std::fmt::Display for PhraseError {
         match self {
             Self::Length(beats) => write!(
                 f,
-                "a phrase lasts more than 0 and at most {MAX_LENGTH} beats, this one {beats}: choose a length in between"
+                "a phrase lasts at least {MIN_LENGTH} and at most {MAX_LENGTH} beats, this one {beats}: choose a length in between"
             ),
             Self::Note(index) => write!(
                 f,
@@ -72,7 +76,7 @@ impl Phrase {
     /// # Errors
     /// See [`PhraseError`].
     pub fn new(notes: impl IntoIterator<Item = Note>, length: Beats) -> Result<Self, PhraseError> {
-        if !(length > 0.0 && length <= MAX_LENGTH) {
+        if !(MIN_LENGTH..=MAX_LENGTH).contains(&length) {
             return Err(PhraseError::Length(length));
         }
         let mut kept = ArrayVec::new();
@@ -151,7 +155,7 @@ impl Phrase {
         &self.notes
     }
 
-    /// Beats; more than 0, at most [`MAX_LENGTH`].
+    /// Beats; [`MIN_LENGTH`] ..= [`MAX_LENGTH`].
     pub fn length(&self) -> Beats {
         self.length
     }
@@ -248,6 +252,7 @@ pub fn key_from_name(name: &str) -> Option<Key> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::settings::Grid;
 
     fn phrase(text: &str) -> Phrase {
         Phrase::from_text(text, 0.25).unwrap()
@@ -323,6 +328,18 @@ mod tests {
     fn a_phrase_of_no_length_is_refused() {
         assert!(Phrase::empty(0.0).is_err());
         assert!(Phrase::empty(f64::NAN).is_err());
+    }
+
+    #[test]
+    fn a_phrase_is_no_shorter_than_a_step_of_the_finest_grid() {
+        let finest = Grid::ALL.map(Grid::beats).into_iter();
+        assert_eq!(finest.fold(f64::INFINITY, f64::min), MIN_LENGTH);
+        assert!(Phrase::empty(MIN_LENGTH).is_ok());
+        for length in [1e-9, 1e-6, 0.0005, 0.124, -0.125] {
+            let refusal = Phrase::empty(length).unwrap_err();
+            assert_eq!(refusal, PhraseError::Length(length));
+            assert!(refusal.to_string().contains("at least 0.125"));
+        }
     }
 
     #[test]

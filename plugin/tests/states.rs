@@ -235,6 +235,8 @@ fn what_cannot_be_read_is_named_and_the_last_good_phrase_stays() {
         (kept_but("/version", json!(2)), "newer Procession"),
         (kept_but("/phrase/length", json!(0.0)), "length"),
         (kept_but("/phrase/length", json!(1e300)), "length"),
+        (kept_but("/phrase/length", json!(1e-9)), "at least 0.125"),
+        (kept_but("/phrase/length", json!(1e-6)), "at least 0.125"),
         (kept_but("/phrase/notes/1/onset", json!(-1.0)), "note 2"),
         (kept_but("/phrase/notes/1/length", json!(0)), "note 2"),
         (kept_but("/phrase/notes/1/key", json!(128)), "no key 128"),

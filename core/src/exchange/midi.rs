@@ -6,10 +6,10 @@ mod piece;
 mod read;
 mod write;
 
-pub use read::{Excerpt, Part, ReadPhrase, contents, read_phrase};
+pub use read::{Excerpt, MOST_TRACKS, Part, ReadPhrase, contents, read_phrase};
 pub use write::{FURTHEST, Score, Track, TrackNote, write};
 
-use crate::phrase::{MAX_LENGTH, MAX_NOTES};
+use crate::phrase::{MAX_LENGTH, MAX_NOTES, MIN_LENGTH};
 use crate::time::Beats;
 
 /// Why a file could not be read or written; the text says what to do.
@@ -41,6 +41,10 @@ pub enum MidiError {
     TooManyNotes(usize),
     /// It lasts that many beats, longer than a phrase can.
     TooLong(Beats),
+    /// What was asked for lasts that many beats, shorter than a phrase can.
+    TooShort(Beats),
+    /// It has so many tracks, more than [`MOST_TRACKS`].
+    TooManyTracks(usize),
     /// A position to be written is negative, not finite, or beyond [`FURTHEST`].
     Position(Beats),
     /// A tempo, in beats a minute, that a file cannot hold.
@@ -106,6 +110,14 @@ impl std::fmt::Display for MidiError {
             Self::TooLong(beats) => write!(
                 f,
                 "{beats} beats are more than the {MAX_LENGTH} a phrase lasts at most: choose fewer bars"
+            ),
+            Self::TooShort(beats) => write!(
+                f,
+                "{beats} beats are less than the {MIN_LENGTH} a phrase lasts at least: choose more bars"
+            ),
+            Self::TooManyTracks(count) => write!(
+                f,
+                "the MIDI file has {count} tracks, more than the {MOST_TRACKS} that are read: export only those you want"
             ),
             Self::Position(beats) => write!(
                 f,

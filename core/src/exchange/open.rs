@@ -5,6 +5,10 @@ use crate::phrase::Phrase;
 use crate::time::Beats;
 use std::ops::RangeInclusive;
 
+/// The largest file that is read, in bytes. A phrase takes some kilobytes; what is far larger is a
+/// whole work, of which the bars that are wanted can be saved by themselves.
+pub const LARGEST: usize = 1 << 20;
+
 /// Which part of a file, and which of its bars.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Choice {
@@ -45,6 +49,8 @@ pub enum OpenError {
     Midi(midi::MidiError),
     /// A score.
     Score(score::ScoreError),
+    /// There are so many bytes, more than [`LARGEST`].
+    TooLarge(usize),
 }
 
 impl std::fmt::Display for OpenError {
@@ -56,6 +62,12 @@ impl std::fmt::Display for OpenError {
             ),
             Self::Midi(error) => error.fmt(f),
             Self::Score(error) => error.fmt(f),
+            Self::TooLarge(bytes) => write!(
+                f,
+                "{:.1} MiB are too large for a phrase: save the bars you want as a file of their own, of {} MiB at most",
+                *bytes as f64 / f64::from(1 << 20),
+                LARGEST >> 20
+            ),
         }
     }
 }
@@ -67,6 +79,7 @@ impl std::error::Error for OpenError {}
 /// # Errors
 /// See [`OpenError`]. Never panics, whatever the bytes are.
 pub fn contents(bytes: &[u8]) -> Result<Contents, OpenError> {
+    check_size(bytes)?;
     if is_score(bytes) {
         let (parts, bars) = score::contents(bytes).map_err(OpenError::Score)?;
         return Ok(Contents {
@@ -88,6 +101,7 @@ pub fn contents(bytes: &[u8]) -> Result<Contents, OpenError> {
 /// # Errors
 /// See [`OpenError`]. Never panics, whatever the bytes are.
 pub fn read(bytes: &[u8], step: Beats, choice: &Choice) -> Result<Found, OpenError> {
+    check_size(bytes)?;
     if is_score(bytes) {
         let excerpt = score::Excerpt {
             part: choice.part.unwrap_or(0),
@@ -112,6 +126,13 @@ pub fn read(bytes: &[u8], step: Beats, choice: &Choice) -> Result<Found, OpenErr
         name: read.name,
         left_out: read.left_out,
     })
+}
+
+fn check_size(bytes: &[u8]) -> Result<(), OpenError> {
+    match bytes.len() {
+        length if length > LARGEST => Err(OpenError::TooLarge(length)),
+        _ => Ok(()),
+    }
 }
 
 /// XML begins with an angle bracket, in one encoding or another; a compressed score with the mark

@@ -12,6 +12,7 @@
 //! to a program.
 
 mod beams;
+mod bounds;
 mod clef;
 mod lines;
 mod metre;

@@ -141,7 +141,7 @@ impl Phrase {
     /// The first half of the phrase.
     ///
     /// # Errors
-    /// [`PhraseError::Length`] if half of it is nothing.
+    /// [`PhraseError::Length`] if half of it is too short for one.
     pub fn halved(&self) -> Result<Cut, PhraseError> {
         self.of_length(self.length / 2.0)
     }

@@ -3,7 +3,7 @@
 use super::MidiError;
 use crate::capture::{SHORTEST, one_note_a_key};
 use crate::note::{Key, Note, Velocity};
-use crate::phrase::{MAX_LENGTH, MAX_NOTES, Phrase};
+use crate::phrase::{MAX_LENGTH, MAX_NOTES, MIN_LENGTH, Phrase};
 use crate::time::Beats;
 use midly::num::u4;
 use midly::{
@@ -17,6 +17,9 @@ const PERCUSSION: u8 = 9;
 
 /// Bars beyond these are not counted: twelve hours of 4/4 at 120 beats a minute.
 const MAX_BARS: usize = 21_600;
+
+/// The most tracks that are read. Whoever chooses a part has to find it in a list.
+pub const MOST_TRACKS: usize = 1024;
 
 /// A rest of a bar, in beats, is no part of a phrase.
 const BAR: Beats = 4.0;
@@ -102,6 +105,9 @@ fn piece(bytes: &[u8]) -> Result<(Piece, u32), MidiError> {
 
 fn open(bytes: &[u8]) -> Result<(Header, TrackIter<'_>), MidiError> {
     const HEADER: usize = 14;
+    if counts_film_frames(bytes) {
+        return Err(MidiError::FilmTime);
+    }
     match bytes {
         [] => Err(MidiError::Empty),
         [b'M', b'T', b'h', b'd', ..] if bytes.len() < HEADER => Err(MidiError::Truncated),
@@ -109,6 +115,13 @@ fn open(bytes: &[u8]) -> Result<(Header, TrackIter<'_>), MidiError> {
         // MIDI inside another container is read too, if it is MIDI.
         _ => midly::parse(bytes).map_err(|_| MidiError::NotMidi),
     }
+}
+
+/// RP-001: a division with its highest bit set is minus the film frames a second. Looked at before
+/// the library does, which cannot negate the lowest of them. In a container the header comes later.
+fn counts_film_frames(bytes: &[u8]) -> bool {
+    let header = bytes.windows(13).find(|header| header.starts_with(b"MThd"));
+    header.is_some_and(|header| header[12] >= 0x80)
 }
 
 fn ticks_per_beat(header: &Header) -> Result<u32, MidiError> {
@@ -126,6 +139,10 @@ fn whole_tracks(mut tracks: TrackIter<'_>) -> Result<Vec<EventIter<'_>>, MidiErr
     let mut whole = Vec::new();
     loop {
         match tracks.next() {
+            Some(Ok(_)) if whole.len() == MOST_TRACKS => {
+                let more = tracks.filter(Result::is_ok).count();
+                return Err(MidiError::TooManyTracks(MOST_TRACKS + 1 + more));
+            }
             Some(Ok(events)) => whole.push(events),
             // What comes after the last announced track may be anything.
             Some(Err(_)) | None if whole.len() >= announced => return Ok(whole),
@@ -154,8 +171,8 @@ struct Piece {
     /// Ticks, and microseconds a beat.
     tempos: Vec<(u64, u32)>,
     name: Option<String>,
-    /// What each track is called, as far as it tells.
-    names: Vec<(usize, String)>,
+    /// What each track is called first, as far as it tells.
+    names: BTreeMap<usize, String>,
     /// Ticks, and beats a bar from there on.
     metres: Vec<(u64, Beats)>,
     /// Where the last track ends.
@@ -226,7 +243,7 @@ impl Piece {
         if name.is_empty() {
             return;
         }
-        self.names.push((track, name.to_owned()));
+        self.names.entry(track).or_insert_with(|| name.to_owned());
         self.name.get_or_insert_with(|| name.to_owned());
     }
 
@@ -272,6 +289,9 @@ impl Piece {
         if length > MAX_LENGTH {
             return Err(MidiError::TooLong(length));
         }
+        if length < MIN_LENGTH {
+            return Err(MidiError::TooShort(length));
+        }
         let mut notes: Vec<Note> = self.notes(beats, length).collect();
         if chosen.is_some() {
             for note in &mut notes {
@@ -303,10 +323,10 @@ impl Piece {
         for stroke in &self.strokes {
             *counts.entry((stroke.track, stroke.channel)).or_default() += 1;
         }
-        let several = |track: usize| counts.keys().filter(|key| key.0 == track).count() > 1;
-        let named = |track: usize| self.names.iter().find(|(named, _)| *named == track);
+        let several = |track: usize| counts.range((track, 0)..(track + 1, 0)).count() > 1;
         let name = |(track, channel): (usize, u8)| {
-            let name = named(track).map_or_else(|| format!("Track {}", track + 1), |n| n.1.clone());
+            let name = self.names.get(&track).cloned();
+            let name = name.unwrap_or_else(|| format!("Track {}", track + 1));
             match several(track) {
                 true => format!("{name}, channel {}", channel + 1),
                 false => name,

@@ -703,3 +703,53 @@ fn a_part_or_bars_that_are_not_there_are_told_with_what_is() {
         assert!(refused.to_string().contains(words), "{refused}");
     }
 }
+
+/// From *MIDI 1.0*, RP-001: the highest bit of the division means film frames; 0x80 is none of the
+/// four rates there are, and has no negative in a byte.
+#[test]
+fn whatever_film_rate_a_header_says_it_is_told_plainly() {
+    for rate in 0x80..=0xFF {
+        let bytes = file(0, 1, [rate, 40], &[&END]);
+        assert_eq!(read(&bytes), Err(MidiError::FilmTime), "{rate:#x}");
+        let mut riff = b"RIFF\0\0\0\0RMIDdata\0\0\0\0".to_vec();
+        let length = bytes.len() as u32;
+        riff[16..20].copy_from_slice(&length.to_le_bytes());
+        riff[4..8].copy_from_slice(&(length + 12).to_le_bytes());
+        riff.extend(&bytes);
+        assert_eq!(read(&riff), Err(MidiError::FilmTime), "{rate:#x}");
+    }
+}
+
+fn announcing(tracks: u16, mut bytes: Vec<u8>) -> Vec<u8> {
+    bytes[10..12].copy_from_slice(&tracks.to_be_bytes());
+    bytes
+}
+
+#[test]
+fn a_file_of_countless_tracks_is_refused_once_they_are_counted() {
+    let note = [0, 0x90, 62, 100, 0, 0xFF, 0x2F, 0];
+    for count in [MOST_TRACKS + 1, 64_000] {
+        let tracks = vec![&note[..]; count];
+        let bytes = announcing(count as u16, file(1, 0, [0, 96], &tracks));
+        let refusal = Err(MidiError::TooManyTracks(count));
+        assert_eq!(contents(&bytes).map(|_| ()), refusal);
+        assert_eq!(read(&bytes).map(|_| ()), refusal);
+    }
+    let tracks = vec![&note[..]; MOST_TRACKS];
+    let bytes = announcing(MOST_TRACKS as u16, file(1, 0, [0, 96], &tracks));
+    assert_eq!(contents(&bytes).unwrap().0.len(), MOST_TRACKS);
+}
+
+#[test]
+fn a_bar_that_is_too_short_for_a_phrase_is_told_plainly() {
+    // A metre of 1/128, and two of its bars.
+    let metre = [0, 0xFF, 0x58, 4, 1, 7, 24, 8];
+    let track = [&metre[..], &[0, 0x90, 62, 100, 6, 62, 0], &END].concat();
+    let bars = |bars| Excerpt {
+        bars: Some(bars),
+        ..Excerpt::default()
+    };
+    let short = read_phrase(&one_track(&track), 0.25, &bars(1..=1));
+    assert_eq!(short, Err(MidiError::TooShort(0.03125)));
+    assert!(short.unwrap_err().to_string().contains("choose more bars"));
+}

@@ -1,8 +1,9 @@
 //! A phrase read from a MusicXML file.
 
+use super::bounds;
 use crate::capture::{SHORTEST, one_note_a_key};
 use crate::note::{Key, Note, Velocity};
-use crate::phrase::{MAX_LENGTH, MAX_NOTES, Phrase, PhraseError};
+use crate::phrase::{MAX_LENGTH, MAX_NOTES, MIN_LENGTH, Phrase, PhraseError};
 use crate::time::Beats;
 use roxmltree::{Document, Node, ParsingOptions};
 use std::borrow::Cow;
@@ -71,6 +72,10 @@ pub enum ScoreError {
     TooManyNotes(usize),
     /// It lasts that many beats, longer than a phrase can.
     TooLong(Beats),
+    /// It lasts that many beats, shorter than a phrase can.
+    TooShort(Beats),
+    /// In that line it is beyond what any score is made of.
+    TooMuch(u32),
 }
 
 impl std::fmt::Display for ScoreError {
@@ -116,6 +121,14 @@ impl std::fmt::Display for ScoreError {
                 f,
                 "{beats:.0} beats are more than the {MAX_LENGTH} a phrase lasts at most: choose fewer bars"
             ),
+            Self::TooShort(beats) => write!(
+                f,
+                "{beats:.4} beats are less than the {MIN_LENGTH} a phrase lasts at least: choose more bars"
+            ),
+            Self::TooMuch(line) => write!(
+                f,
+                "the file holds more than any score needs, from line {line} on: export only the bars you want"
+            ),
         }
     }
 }
@@ -132,6 +145,7 @@ impl std::error::Error for ScoreError {}
 /// See [`ScoreError`]. Never panics, whatever the bytes are.
 pub fn read_phrase_xml(bytes: &[u8], excerpt: &Excerpt) -> Result<ReadPart, ScoreError> {
     let text = text(bytes)?;
+    let text = bounds::within(&text)?;
     let document = document(&text)?;
     let root = document.root_element();
     let names = part_names(root);
@@ -166,6 +180,7 @@ fn tempos_on_top(root: Node, count: usize) -> Vec<(Beats, f64)> {
 /// See [`ScoreError`]. Never panics, whatever the bytes are.
 pub fn contents(bytes: &[u8]) -> Result<(Vec<String>, usize), ScoreError> {
     let text = text(bytes)?;
+    let text = bounds::within(&text)?;
     let document = document(&text)?;
     let root = document.root_element();
     let names = part_names(root);
@@ -178,8 +193,9 @@ pub fn contents(bytes: &[u8]) -> Result<(Vec<String>, usize), ScoreError> {
 
 fn document(text: &str) -> Result<Document<'_>, ScoreError> {
     let options = ParsingOptions {
-        // Many files name the format's document type; nothing is fetched for it.
-        allow_dtd: true,
+        // Many files name the format's document type; that was taken out before.
+        allow_dtd: false,
+        nodes_limit: bounds::MOST_NODES,
         ..ParsingOptions::default()
     };
     Document::parse_with_options(text, options)
@@ -470,6 +486,9 @@ impl Part {
         let length = to - from;
         if length > MAX_LENGTH {
             return Err(ScoreError::TooLong(length));
+        }
+        if length < MIN_LENGTH {
+            return Err(ScoreError::TooShort(length));
         }
         let inside = |at: Beats| at > from - SAME_PLACE && at < to - SAME_PLACE;
         let mut notes: Vec<Note> = self

@@ -1302,6 +1302,66 @@ mod read {
         assert_eq!(notes(&read.phrase), phrase(&xml));
     }
 
+    /// What is taken into memory of a file.
+    fn nodes_of(xml: &str) -> Result<usize, ScoreError> {
+        let text = bounds::within(xml)?;
+        assert!(text.len() <= xml.len());
+        let document = Document::parse(&text).map_err(|e| ScoreError::Damaged(e.pos().row))?;
+        Ok(document.descendants().count())
+    }
+
+    #[test]
+    fn abbreviations_of_a_file_are_not_written_out() {
+        let bar = [FOUR_FOUR, &note('D', 4, 48, "")].concat();
+        let plain = file(&[&bar]);
+        // Ten within ten within ten: a thousand notes.
+        let own = r#"?>
+            <!DOCTYPE score-partwise [
+            <!ENTITY a "<note/><note/><note/><note/><note/><note/><note/><note/><note/><note/>">
+            <!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;&a;&a;">
+            <!ENTITY c "&b;&b;&b;&b;&b;&b;&b;&b;&b;&b;">
+            ]>"#;
+        let named = plain.replacen("?>", own, 1);
+        assert_eq!(phrase(&named), phrase(&plain));
+        assert_eq!(nodes_of(&named), nodes_of(&plain));
+        let used = named.replacen("<note>", "&c;<note>", 1);
+        assert_eq!(error(used.as_bytes()), ScoreError::Damaged(6));
+    }
+
+    #[test]
+    fn a_file_beyond_any_score_is_refused_before_it_is_taken_into_memory() {
+        let many = |what: fn(usize) -> String, count| (0..count).map(what).collect::<String>();
+        let in_root = |inside: String| format!("<score-partwise>\n{inside}</score-partwise>");
+        let attributes = many(|n| format!(" a{n}=\"\""), 60_000);
+        let spaces = many(|n| format!("<a xmlns:n{n}=\"n{n}\"/>"), 20_000);
+        let nested = many(|_| "<a>".to_owned(), 100_000) + &many(|_| "</a>".to_owned(), 100_000);
+        for xml in [
+            in_root(format!("<note{attributes}/>")),
+            in_root(spaces),
+            in_root(nested),
+            in_root(many(|_| "<a/>".to_owned(), bounds::MOST_NODES as usize)),
+            in_root(many(|_| "&lt;".to_owned(), bounds::MOST_NODES as usize)),
+        ] {
+            assert_eq!(nodes_of(&xml), Err(ScoreError::TooMuch(2)));
+            assert_eq!(error(xml.as_bytes()), ScoreError::TooMuch(2));
+            assert_eq!(contents(xml.as_bytes()), Err(ScoreError::TooMuch(2)));
+        }
+        let much = in_root(many(|_| "<a/>".to_owned(), 1000));
+        assert_eq!(nodes_of(&much), Ok(1003));
+    }
+
+    #[test]
+    fn a_bar_that_is_too_short_for_a_phrase_is_told_plainly() {
+        let bar = "<attributes><divisions>2000</divisions></attributes>".to_owned();
+        let xml = file(&[&(bar + &note('D', 4, 1, ""))]);
+        assert_eq!(error(xml.as_bytes()), ScoreError::TooShort(0.0005));
+        let said = ScoreError::TooShort(0.0005).to_string();
+        assert!(
+            said.starts_with("0.0005 beats are less than the 0.125"),
+            "{said}"
+        );
+    }
+
     #[test]
     fn what_is_no_score_is_told_plainly() {
         assert_eq!(error(b""), ScoreError::Empty);
