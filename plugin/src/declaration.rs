@@ -529,6 +529,15 @@ impl Amount {
         self.unit.is(&unit).then(|| self.within(number))
     }
 
+    /// A saved value, in range, and else to the last bit as it was saved: a project that is opened
+    /// and saved again is the same file. No -0: the framework takes that for 0, and keeps the 0.
+    fn restored(&self, value: f32) -> f32 {
+        if value.is_nan() {
+            return self.default;
+        }
+        value.clamp(*self.range().start(), *self.range().end()) + 0.0
+    }
+
     /// In range and on a step of the resolution; the default if it is no number.
     pub fn within(&self, value: f32) -> f32 {
         if value.is_nan() {
@@ -543,8 +552,9 @@ impl Amount {
 
     /// To the decimals that count, without the noise of `f32`, and never -0.
     fn rounded(&self, value: f32) -> f64 {
-        let scale = 10_f64.powi(i32::from(self.decimals));
-        (f64::from(value) * scale).round() / scale + 0.0
+        // In f32, so that lanes that hosts have kept are on the steps on which they always were.
+        let steps = f64::from((value / self.resolution()).round());
+        steps / 10_f64.powi(i32::from(self.decimals)) + 0.0
     }
 }
 
@@ -554,8 +564,10 @@ impl Declared for Amount {
     fn build(&self, name: &str, automatable: bool) -> FloatParam {
         let (to_text, to_value) = (self.clone(), self.clone());
         let (min, max) = (*self.range().start(), *self.range().end());
+        // Without a step: the framework would multiply it in f32, so that values became ones that no
+        // text stands for (176.90001), or -0. What is finer than the resolution is rounded where it
+        // is shown and where it is heard.
         let parameter = FloatParam::new(name, self.default, FloatRange::Linear { min, max })
-            .with_step_size(self.resolution())
             .with_value_to_string(Arc::new(move |value| to_text.text(value)))
             .with_string_to_value(Arc::new(move |text| to_value.value(text)));
         if automatable {
@@ -596,7 +608,7 @@ impl Declaration {
                 _ => list.default as i32,
             }),
             Kind::Amount(amount) => ParamValue::F32(match saved {
-                Some(ParamValue::F32(value)) => amount.within(value),
+                Some(ParamValue::F32(value)) => amount.restored(value),
                 _ => amount.default,
             }),
         }
@@ -659,7 +671,10 @@ impl<P: Param> Shown for P {
     }
 
     fn nearest(&self, normalized: f32) -> f32 {
-        self.preview_normalized(self.preview_plain(normalized.clamp(0.0, 1.0)))
+        // As it is shown, so it is meant.
+        let normalized = normalized.clamp(0.0, 1.0);
+        self.value_of(&self.text_of(normalized))
+            .unwrap_or(normalized)
     }
 
     fn begin(&self, host: &ParamSetter) {

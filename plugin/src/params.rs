@@ -461,7 +461,7 @@ impl Parameters {
     /// # Real-time
     /// Allocates never, blocks never.
     pub fn audition(&self) -> Option<f32> {
-        let level = amount(&self.output.audition) as f32;
+        let level = in_parts_of(10.0, &self.output.audition) as f32;
         (level >= LOWEST_LEVEL_DB).then_some(level)
     }
 
@@ -610,6 +610,11 @@ fn count(parameter: &IntParam) -> u32 {
 
 /// The value in range, to a hundredth, without the noise of `f32`.
 fn amount(parameter: &FloatParam) -> f64 {
+    in_parts_of(100.0, parameter)
+}
+
+/// The value in range, to the nearest of so many parts of one.
+fn in_parts_of(one: f64, parameter: &FloatParam) -> f64 {
     let value = match parameter.value() {
         value if value.is_nan() => parameter.default_plain_value(),
         value => value,
@@ -618,12 +623,13 @@ fn amount(parameter: &FloatParam) -> f64 {
         FloatRange::Linear { min, max } => value.clamp(min, max),
         _ => value,
     };
-    (f64::from(within) * 100.0).round() / 100.0
+    // Counted in f32, as the text is.
+    f64::from((within / (1.0 / one as f32)).round()) / one
 }
 
-/// The value of a parameter in percent, as a factor.
+/// The value of a parameter in percent, to a tenth of one, as a factor.
 fn share(parameter: &FloatParam) -> f64 {
-    amount(parameter) / 100.0
+    in_parts_of(10.0, parameter) / 100.0
 }
 
 /// The option chosen.

@@ -4,6 +4,7 @@
 use procession::params::DECLARATIONS;
 use procession_tests::host::{Block, Error, Library, Loaded, Plugin, Setup};
 use procession_tests::places::places;
+use procession_tests::staging::Dice;
 use serde_json::{Value, json};
 
 type Outcome = Result<(), Error>;
@@ -97,6 +98,56 @@ fn every_parameter_comes_back_as_it_was_set() -> Outcome {
         reopened.load(&saved)?;
         assert_eq!(shown(&mut reopened)?, before);
         assert_eq!(reopened.save()?, saved);
+    }
+    Ok(())
+}
+
+/// Shares of a parameter's range that rounding is apt to get wrong: the ends, hairs beside them and
+/// beside the middle, which is 0 of offsets, and values that no decimal fraction meets.
+fn awkward_shares() -> Vec<f64> {
+    let hair = f64::from(f32::EPSILON);
+    let tiny = f64::from(f32::MIN_POSITIVE);
+    let mut shares = vec![0.0, -0.0, 1.0, hair, 1.0 - hair, tiny, tiny / 64.0];
+    shares.extend([
+        0.5,
+        0.5 - hair,
+        0.5 + hair,
+        0.499_98,
+        0.500_02,
+        0.998,
+        0.9999,
+    ]);
+    shares.extend([1.0 / 3.0, 0.200_500_01, 0.072_599_997_5, 0.884_500_05]);
+    let mut dice = Dice::new(8);
+    shares.extend((0..200).map(|_| dice.part()));
+    shares
+}
+
+#[test]
+fn whatever_a_host_sets_is_saved_the_same_again_to_the_byte() -> Outcome {
+    let mut other = instance()?;
+    for share in awkward_shares() {
+        let mut plugin = instance()?;
+        for parameter in plugin.parameters() {
+            let value = parameter.min + share * (parameter.max - parameter.min);
+            plugin.set_value(&parameter.name, value)?;
+        }
+        let saved = plugin.save()?;
+        let mut fresh = instance()?;
+        for opened in [&mut fresh, &mut other] {
+            opened.load(&saved)?;
+            let again = opened.save()?;
+            assert_eq!(read(&again)["params"], read(&saved)["params"], "at {share}");
+            assert!(again == saved, "at {share}");
+            for parameter in plugin.parameters() {
+                let name = &parameter.name;
+                assert_eq!(
+                    opened.value(name)?,
+                    plugin.value(name)?,
+                    "{name} at {share}"
+                );
+            }
+        }
     }
     Ok(())
 }

@@ -216,7 +216,8 @@ impl Field<'_> {
                 .unwrap_or_else(|| self.parameter.normalized());
             let after = (before + (moved.x - moved.y) / reach).clamp(0.0, 1.0);
             ui.data_mut(|data| data.insert_temp(hand, after));
-            if self.parameter.nearest(after) != self.parameter.normalized() {
+            let now = self.parameter.nearest(self.parameter.normalized());
+            if self.parameter.nearest(after) != now {
                 wishes.push(Wish::Turn(self.id(), after));
             }
         }
