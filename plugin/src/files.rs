@@ -1,13 +1,17 @@
-//! Files out: which there are, where they go, and how they are written. Knows no window.
+//! Files out and in: which there are, where they go, how they are written, and how one is read.
+//! Knows no window.
 //!
 //! [`place`] reads what was typed, [`made`] makes what stands in a file, [`put`](mod@procession_core::exchange::put) writes it so that
-//! nothing is lost, and [`Scribe`] does all that on a thread of its own.
+//! nothing is lost, and [`Scribe`] does all that on a thread of its own. [`Reader`] takes a
+//! phrase out of a file on another.
 
 pub mod made;
 pub mod place;
+mod reader;
 mod scribe;
 mod trouble;
 
+pub use reader::{Answer, Reader, Wanted};
 pub use scribe::{Ending, Report, Scribe, Writing};
 pub use trouble::Trouble;
 
@@ -134,4 +138,13 @@ pub struct Subject {
     pub tempo: f64,
     /// Beats a bar.
     pub beats_per_bar: f64,
+}
+
+/// A reason as a sentence of its own. Reasons begin small and end without a point, for they follow
+/// a file's name elsewhere.
+pub fn sentence(reason: impl std::fmt::Display) -> String {
+    let reason = reason.to_string();
+    let mut signs = reason.chars();
+    let first = signs.next().into_iter().flat_map(char::to_uppercase);
+    format!("{}{}.", first.collect::<String>(), signs.as_str())
 }

@@ -15,6 +15,7 @@ use procession_core::note::{Channel, Key as Pitch, Velocity};
 use procession_core::phrase::Phrase;
 use procession_core::settings::Settings;
 use procession_core::time::Beats;
+use std::time::{Duration, Instant};
 
 const STEP: Beats = 0.25;
 
@@ -79,6 +80,20 @@ fn screen_of(phrase: Phrase, size: Vec2, scale: f32) -> Screen {
 impl Screen {
     fn steps(&mut self, count: usize) {
         self.0.run_steps(count);
+        self.wait_for_file();
+    }
+
+    /// Until nothing is being read from a file any more, and what was read has been taken over.
+    fn wait_for_file(&mut self) {
+        let begun = Instant::now();
+        while self.0.state().view.is_reading() {
+            assert!(
+                begun.elapsed() < Duration::from_secs(60),
+                "nothing was read"
+            );
+            std::thread::sleep(Duration::from_millis(1));
+            self.0.run_steps(1);
+        }
     }
 
     fn note(&self, words: &str) -> Rect {
@@ -575,6 +590,7 @@ fn a_part_of_a_file_and_some_of_its_bars_are_chosen_once_it_is_open() {
     screen.0.run();
     screen.0.get_by_label("lower").click();
     screen.0.run();
+    screen.wait_for_file();
     screen.sounds("A3 - - - - - - -");
     screen.enter("bars", "2-5");
     assert!(screen.has("choose bars from 1 to 2"));

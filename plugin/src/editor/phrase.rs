@@ -92,6 +92,7 @@ pub fn show(ui: &mut egui::Ui, seen: &Seen, look: &Look, state: &mut PhraseState
         wishes: Vec::new(),
         now,
     };
+    desk.hear_of_file();
     ui.scope(|ui| {
         ui.spacing_mut().item_spacing = egui::vec2(6.0, 4.0);
         desk.fields(ui);
@@ -243,6 +244,11 @@ impl Desk<'_> {
 }
 
 impl PhraseState {
+    /// Whether a file is being read on a thread of its own.
+    pub fn is_reading(&self) -> bool {
+        self.fields.file.is_reading()
+    }
+
     /// The phrase to show: the one wished for last, or the one there is.
     fn shown<'a>(&'a self, seen: &'a Seen) -> &'a Phrase {
         self.on_their_way.last().unwrap_or_else(|| seen.phrase())

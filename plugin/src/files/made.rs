@@ -1,6 +1,6 @@
 //! What stands in each file.
 
-use super::Kind;
+use super::{Kind, sentence};
 use procession_core::exchange::picture::{Picture, png};
 use procession_core::exchange::put::{self, Trouble};
 use procession_core::exchange::score::{Score, Transposition};
@@ -66,10 +66,6 @@ fn sound(
     })
 }
 
-/// Reasons begin small, for they follow a file's name elsewhere.
 fn not_made(reason: impl Display) -> Trouble {
-    let reason = reason.to_string();
-    let mut signs = reason.chars();
-    let first = signs.next().into_iter().flat_map(char::to_uppercase);
-    Trouble::NotMade(format!("{}{}.", first.collect::<String>(), signs.as_str()))
+    Trouble::NotMade(sentence(reason))
 }

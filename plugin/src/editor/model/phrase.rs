@@ -3,10 +3,11 @@
 //! Positions are points within the whole grid, whose top left corner is the start of the phrase
 //! on its highest row; the view scrolls over it.
 
+pub use crate::files::sentence;
 use egui::{Pos2, Rangef, Rect, Vec2, vec2};
 use procession_core::mode::{Mode, Spelling};
 use procession_core::note::{Key, Note};
-use procession_core::phrase::{Edited, MAX_LENGTH, Phrase};
+use procession_core::phrase::{Edited, MAX_LENGTH, MIN_LENGTH, Phrase};
 use procession_core::time::{Beats, from_ticks, to_ticks};
 
 /// Semitones of room above and below the phrase: an octave.
@@ -324,7 +325,7 @@ pub fn dragged(phrase: &Phrase, chosen: &[usize], grid: &Grid, drag: &Drag) -> E
             } else {
                 to_grid(phrase.length(), time, grid.step)
             };
-            let least = if drag.fine { from_ticks(1) } else { grid.step };
+            let least = if drag.fine { MIN_LENGTH } else { grid.step };
             let most = (MAX_LENGTH / grid.step + 1e-9).floor() * grid.step;
             let length = (phrase.length() + by).clamp(least, most.max(least));
             of_length(phrase, chosen, length)
@@ -465,16 +466,6 @@ pub fn notes(count: usize) -> String {
     let unit = if count == 1 { "note" } else { "notes" };
     format!("{count} {unit}")
 }
-
-/// The words of an error as a sentence.
-pub fn sentence(error: impl std::fmt::Display) -> String {
-    let mut words = error.to_string();
-    if let Some(first) = words.get_mut(..1) {
-        first.make_ascii_uppercase();
-    }
-    words + "."
-}
-
 /// A number with as many of two decimals as it needs.
 pub fn number(value: f64) -> String {
     let text = format!("{value:.2}");
@@ -497,11 +488,12 @@ pub fn typed_length(text: &str, step: Beats) -> Result<Beats, String> {
         .parse::<f64>()
         .ok()
         .map(|count| from_ticks(to_ticks(count * step)))
-        .filter(|length| *length > 0.0 && *length <= MAX_LENGTH)
+        .filter(|length| (MIN_LENGTH..=MAX_LENGTH).contains(length))
         .ok_or_else(|| {
             format!(
-                "\"{}\" is no length: type a number of steps, above 0 and up to {}.",
+                "\"{}\" is no length: type a number of steps, from {} up to {}.",
                 text.trim(),
+                number((100.0 * MIN_LENGTH / step).ceil() / 100.0),
                 number(most)
             )
         })

@@ -3,16 +3,18 @@
 use super::Desk;
 use super::fields::Remark;
 use crate::editor::model::phrase::{self as model, number};
-use crate::files::place::from_address;
+use crate::files::{Answer, Reader, Wanted};
 use egui::{ComboBox, Key, RichText, TextEdit, Ui};
-use procession_core::exchange::open::{Choice, Contents, Found, contents, read};
+use procession_core::exchange::open::{Choice, Contents, Found};
 use procession_core::time::Beats;
-use std::io::Read;
 use std::ops::RangeInclusive;
-use std::path::PathBuf;
+use std::time::Duration;
 
-/// The largest file that is read here, in bytes. Reading it must not hold up the window.
-const LARGEST_FILE: u64 = 1 << 20;
+/// Seconds after which reading is said to take its time, and can be stopped.
+const A_WHILE: f64 = 0.3;
+
+/// How often it is looked whether a file was read.
+const LOOK_AGAIN: Duration = Duration::from_millis(30);
 
 /// What stands in the fields.
 #[derive(Default)]
@@ -24,7 +26,16 @@ pub(super) struct FileFields {
     part: Option<usize>,
     /// "all", "3" or "3-6".
     bars: String,
+    reader: Reader,
+    /// When the reading began.
+    began: f64,
     pub(super) about: Option<Remark>,
+}
+
+impl FileFields {
+    pub(super) fn is_reading(&self) -> bool {
+        self.reader.is_reading()
+    }
 }
 
 impl Desk<'_> {
@@ -39,14 +50,32 @@ impl Desk<'_> {
         let field = ui.add(field).accessible_name(WHAT);
         if field.changed() {
             // Another file has other parts.
+            file.reader.stop();
             *file = FileFields {
                 path: std::mem::take(&mut file.path),
+                reader: std::mem::take(&mut file.reader),
                 ..FileFields::default()
             };
         }
         let entered = field.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
-        if ui.button("Load").clicked() || entered {
+        if file.reader.is_reading() && self.now - file.began > A_WHILE {
+            file.about = Remark::note("Reading the file ...");
+            if ui.button("Stop").clicked() {
+                file.reader.stop();
+                file.about = Remark::note("Stopped, as you asked: the phrase is as it was.");
+            }
+        } else if ui.button("Load").clicked() || entered {
             self.load();
+        }
+        if self.state.fields.file.reader.is_reading() {
+            ui.ctx().request_repaint_after(LOOK_AGAIN);
+        }
+    }
+
+    /// Takes over what was read meanwhile.
+    pub(super) fn hear_of_file(&mut self) {
+        if let Some(answer) = self.state.fields.file.reader.answer() {
+            self.take_over(answer);
         }
     }
 
@@ -95,26 +124,29 @@ impl Desk<'_> {
 
     fn load(&mut self) {
         let file = &mut self.state.fields.file;
-        let bytes = match read_file(&file.path) {
-            Ok(bytes) => bytes,
-            Err(error) => {
-                file.opened = None;
-                file.about = Remark::alarm(error);
-                return;
-            }
-        };
-        file.opened = contents(&bytes).ok();
-        if file.opened.as_ref().is_some_and(|opened| !opened.as_one) {
-            file.part.get_or_insert(0);
-        }
-        let loaded = typed_bars(&file.bars).and_then(|bars| {
-            let choice = Choice {
-                part: file.part,
-                bars,
-            };
-            read(&bytes, self.step, &choice).map_err(model::sentence)
+        let begun = typed_bars(&file.bars).and_then(|bars| {
+            file.reader.read(Wanted {
+                path: file.path.clone(),
+                choice: Choice {
+                    part: file.part,
+                    bars,
+                },
+                step: self.step,
+            })
         });
-        let about = match loaded {
+        file.began = self.now;
+        if let Err(error) = begun {
+            file.about = Remark::alarm(error);
+        }
+    }
+
+    fn take_over(&mut self, answer: Answer) {
+        let file = &mut self.state.fields.file;
+        file.opened = answer.contents;
+        if file.opened.is_some() {
+            file.part = answer.part;
+        }
+        let about = match answer.found {
             Ok(loaded) => {
                 let words = loaded_words(&loaded, self.step);
                 self.replace(loaded.phrase);
@@ -166,69 +198,18 @@ fn loaded_words(loaded: &Found, step: Beats) -> String {
     words
 }
 
-/// The bytes of the file at a typed or pasted path.
-fn read_file(typed: &str) -> Result<Vec<u8>, String> {
-    let path = path_of(typed).ok_or("Type or paste the path of a .mid or .musicxml file first.")?;
-    let shown = path.display();
-    let cannot = |error: std::io::Error| match error.kind() {
-        std::io::ErrorKind::NotFound => {
-            format!("There is no file {shown}: check the path.")
-        }
-        std::io::ErrorKind::PermissionDenied => {
-            format!("{shown} may not be read: change its permissions, or choose another file.")
-        }
-        _ => format!("{shown} cannot be read ({error}): choose another file."),
-    };
-    let about = std::fs::metadata(&path).map_err(cannot)?;
-    if !about.is_file() {
-        return Err(format!("{shown} is not a file: add the file's name."));
-    }
-    let mut bytes = Vec::new();
-    let file = std::fs::File::open(&path).map_err(cannot)?;
-    let read = file.take(LARGEST_FILE + 1).read_to_end(&mut bytes);
-    read.map_err(cannot)?;
-    if bytes.len() as u64 > LARGEST_FILE {
-        return Err(format!(
-            "{shown} is larger than 1 MiB, too large for a phrase: save the bars you want as a file of their own."
-        ));
-    }
-    Ok(bytes)
-}
-
-/// The path in what was typed, or pasted from a file manager: with quotes, as an address, or from
-/// the home folder.
-fn path_of(typed: &str) -> Option<PathBuf> {
-    let quotes = ['"', '\''];
-    let path = typed.trim().trim_matches(quotes).trim();
-    let path = match path.strip_prefix("file://") {
-        Some(address) => from_address(address),
-        None => path.to_owned(),
-    };
-    let in_home = path.strip_prefix("~/").zip(std::env::home_dir());
-    let path = match in_home {
-        Some((rest, home)) => home.join(rest),
-        None => PathBuf::from(&path),
-    };
-    (!path.as_os_str().is_empty()).then_some(path)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_pasted_path_may_have_quotes_or_be_an_address() {
-        let path = |typed| path_of(typed).map(|path| path.display().to_string());
-        assert_eq!(
-            path(" '/a/deck at night.mid' ").as_deref(),
-            Some("/a/deck at night.mid")
-        );
-        assert_eq!(
-            path("file:///a/deck%20at%20night.mid").as_deref(),
-            Some("/a/deck at night.mid")
-        );
-        assert_eq!(path(" \"\" "), None);
-    }
+    use crate::editor::look::{Look, Theme};
+    use crate::editor::phrase::{PhraseState, show};
+    use crate::editor::seen::Seen;
+    use crate::feed::Snapshot;
+    use egui_kittest::Harness;
+    use egui_kittest::kittest::Queryable;
+    use procession_core::engine::Anchor;
+    use procession_core::phrase::Phrase;
+    use procession_core::settings::Settings;
 
     #[test]
     fn bars_are_one_or_from_one_to_another() {
@@ -241,15 +222,38 @@ mod tests {
     }
 
     #[test]
-    fn what_is_no_file_is_said_plainly() {
-        let folder = std::env::temp_dir();
-        let error = read_file(&folder.display().to_string()).unwrap_err();
-        assert!(error.contains("is not a file"), "{error}");
-        let error = read_file("/no/such/deck.mid").unwrap_err();
-        assert!(
-            error.contains("There is no file /no/such/deck.mid"),
-            "{error}"
-        );
-        assert!(read_file(" ").unwrap_err().contains("Type or paste"));
+    fn what_takes_long_to_read_can_be_stopped_and_the_phrase_stays() {
+        let phrase = Phrase::from_text("D4 F4", 0.25).unwrap();
+        let (now, settings) = (Snapshot::default(), Settings::default());
+        let seen = Seen::new(now, phrase, settings, Anchor::NextStart);
+        let look = Look::of(Theme::Light);
+        let mut state = PhraseState::default();
+        let endless = |stop: &dyn Fn() -> bool| {
+            while !stop() {
+                std::thread::sleep(Duration::from_millis(1));
+            }
+            Answer {
+                contents: None,
+                part: None,
+                found: Err("nobody waits for this any more".to_owned()),
+            }
+        };
+        state.fields.file.reader.begin(endless).unwrap();
+        let show = move |ui: &mut Ui, state: &mut PhraseState| {
+            assert!(show(ui, &seen, &look, state).is_empty());
+        };
+        let mut screen = Harness::builder()
+            .with_size(egui::vec2(760.0, 480.0))
+            .with_step_dt(1.0 / 60.0)
+            .build_ui_state(show, state);
+        screen.run_steps(3);
+        assert!(screen.query_by_label("Load").is_some(), "not at once");
+        screen.run_steps(30);
+        assert!(screen.query_by_label_contains("Reading").is_some());
+        screen.get_by_label("Stop").click();
+        screen.run_steps(3);
+        assert!(screen.query_by_label_contains("Stopped").is_some());
+        assert!(screen.query_by_label("Load").is_some());
+        assert!(!screen.state().is_reading());
     }
 }
