@@ -1,8 +1,8 @@
 //! Fit: how many cycles to dwell, to drift and to grow so that the whole lasts as long as wished.
 //!
-//! Counts are varied as far as musicians customarily vary what they are given, see
-//! [`form`](crate::form): what lies beyond would be another piece. The length of the whole is
-//! linear in each count, so that all there are can be tried.
+//! Counts are varied within [`Ranges`]: those that are customary in this repertory, whatever is
+//! set, or those near what is set. The length of the whole is linear in each count, so that all
+//! there are can be tried.
 
 use crate::form::{BUILD_RANGE, HOLD_RANGE, SLIDE_RANGE};
 use crate::motion::{Part, Station, drift_cycles, shifts_to_unison};
@@ -44,6 +44,39 @@ impl Counts {
     }
 }
 
+/// The least and the most that each count may be, in cycles.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Ranges {
+    /// Of the dwell.
+    pub dwell: RangeInclusive<u32>,
+    /// Of the drift.
+    pub drift: RangeInclusive<u32>,
+    /// Of the cycles between two steps of growth.
+    pub growth_every: RangeInclusive<u32>,
+}
+
+impl Ranges {
+    /// What scores of this repertory ask for: places held for 4 to 24 cycles, slides over 4 to 16,
+    /// a build-up's stages played 2 to 8 times (from memory of published directions, rounded
+    /// outwards). They do not depend on what is set, so what is in reach once is in reach again.
+    pub fn customary() -> Self {
+        Self {
+            dwell: 4..=24,
+            drift: 4..=16,
+            growth_every: 2..=8,
+        }
+    }
+
+    /// As far as musicians customarily vary the counts they are given, see [`form`](crate::form).
+    pub fn around(set: Counts) -> Self {
+        Self {
+            dwell: around(set.dwell, HOLD_RANGE, MOST_CYCLES),
+            drift: around(set.drift, SLIDE_RANGE, MOST_CYCLES),
+            growth_every: around(set.growth_every, BUILD_RANGE, MOST_EVERY),
+        }
+    }
+}
+
 /// Counts, and how long the whole lasts with them.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Proposal {
@@ -59,7 +92,7 @@ pub struct Fit {
     /// The nearest first, by the clock's seconds; each of the others lies farther off but is truer
     /// to the proportions that were set. At most [`PROPOSALS`], never none.
     pub proposals: Vec<Proposal>,
-    /// The shortest that the customary counts allow.
+    /// The shortest that the ranges allow.
     pub shortest: Beats,
     /// The longest.
     pub longest: Beats,
@@ -73,7 +106,7 @@ const MOST_CYCLES: u32 = 64;
 const MOST_EVERY: u32 = 32;
 
 impl Fit {
-    /// Whether the customary counts reach a whole of so many seconds, at `tempo` beats a minute.
+    /// Whether the ranges reach a whole of so many seconds, at `tempo` beats a minute.
     pub fn reaches(&self, seconds: f64, tempo: f64) -> bool {
         let clock = |beats: Beats| (beats * 60.0 / tempo).round();
         (clock(self.shortest)..=clock(self.longest)).contains(&seconds.round())
@@ -81,12 +114,12 @@ impl Fit {
 }
 
 /// What makes `phrase` under `settings` last `seconds` at `tempo` beats a minute, or as nearly so
-/// as customary counts can.
+/// as counts within `ranges` can.
 ///
 /// Of counts that come equally near by the clock, those that keep the proportions that were set;
 /// of those, the ones nearest to what was set.
-pub fn fit(phrase: &Phrase, settings: &Settings, seconds: f64, tempo: f64) -> Fit {
-    let (all, varied) = customary(phrase, settings);
+pub fn fit(phrase: &Phrase, settings: &Settings, ranges: &Ranges, seconds: f64, tempo: f64) -> Fit {
+    let (all, varied) = within(phrase, settings, ranges);
     let off = |proposal: &Proposal| {
         let lasts = (proposal.lasts * 60.0 / tempo).round();
         (lasts - seconds.round()).abs()
@@ -168,8 +201,8 @@ struct Varied {
     growth: bool,
 }
 
-/// All customary counts, and how long the whole lasts with each.
-fn customary(phrase: &Phrase, settings: &Settings) -> (Vec<Proposal>, Varied) {
+/// All counts within the ranges, and how long the whole lasts with each.
+fn within(phrase: &Phrase, settings: &Settings, ranges: &Ranges) -> (Vec<Proposal>, Varied) {
     let set = Counts::of(settings);
     let as_set = Measure::of(phrase, settings);
     let varied = Varied {
@@ -177,16 +210,12 @@ fn customary(phrase: &Phrase, settings: &Settings) -> (Vec<Proposal>, Varied) {
         drift: as_set.drifts(),
         growth: as_set.growth_dominates(set),
     };
-    let range = |is_varied: bool, set: u32, range: (f64, f64), most: u32| {
-        if is_varied {
-            around(set, range, most)
-        } else {
-            set..=set
-        }
+    let range = |is_varied: bool, set: u32, range: &RangeInclusive<u32>| {
+        if is_varied { range.clone() } else { set..=set }
     };
-    let dwells = range(varied.dwell, set.dwell, HOLD_RANGE, MOST_CYCLES);
-    let drifts = range(varied.drift, set.drift, SLIDE_RANGE, MOST_CYCLES);
-    let paces = range(varied.growth, set.growth_every, BUILD_RANGE, MOST_EVERY);
+    let dwells = range(varied.dwell, set.dwell, &ranges.dwell);
+    let drifts = range(varied.drift, set.drift, &ranges.drift);
+    let paces = range(varied.growth, set.growth_every, &ranges.growth_every);
     let mut all = Vec::new();
     for growth_every in paces {
         let counts = Counts {
@@ -352,6 +381,12 @@ mod tests {
         Form::new(&process).totals.chosen
     }
 
+    /// Within what is near the counts that are set.
+    fn near(phrase: &Phrase, settings: &Settings, seconds: f64, tempo: f64) -> Fit {
+        let ranges = Ranges::around(Counts::of(settings));
+        fit(phrase, settings, &ranges, seconds, tempo)
+    }
+
     fn counts(dwell: u32, drift: u32) -> Counts {
         Counts {
             dwell,
@@ -367,7 +402,7 @@ mod tests {
     /// set than the one before.
     #[test]
     fn six_minutes_of_twelve_steps_and_what_is_nearly_that_but_truer() {
-        let fit = fit(&twelve(), &Settings::default(), 360.0, 90.0);
+        let fit = near(&twelve(), &Settings::default(), 360.0, 90.0);
         let found: Vec<_> = fit.proposals.iter().map(|one| one.counts).collect();
         assert_eq!(found, [counts(12, 2), counts(11, 3), counts(10, 4)]);
         assert_eq!(fit.proposals[0].lasts, 540.0);
@@ -376,7 +411,7 @@ mod tests {
     #[test]
     fn what_lasts_as_wished_already_stays() {
         let settings = Settings::default();
-        let fit = fit(&twelve(), &settings, 228.0, 120.0);
+        let fit = near(&twelve(), &settings, 228.0, 120.0);
         assert_eq!(fit.proposals.len(), 1);
         assert_eq!(fit.proposals[0].counts, Counts::of(&settings));
     }
@@ -385,10 +420,30 @@ mod tests {
     /// 13 * 12 + 12 * 8 = 252, at 1.5 s.
     #[test]
     fn what_is_out_of_reach_gets_the_nearest_end() {
-        let fit = fit(&twelve(), &Settings::default(), 3600.0, 120.0);
+        let fit = near(&twelve(), &Settings::default(), 3600.0, 120.0);
         assert_eq!((fit.shortest, fit.longest), (306.0, 756.0));
         assert!(!fit.reaches(3600.0, 120.0) && fit.reaches(228.0, 120.0));
         assert_eq!(fit.proposals[0].counts, counts(12, 8));
+    }
+
+    /// 13 dwells of 4 to 24 cycles and 12 drifts of 4 to 16, a cycle being 3 beats:
+    /// 13 * 4 + 12 * 4 = 100 cycles and 13 * 24 + 12 * 16 = 504.
+    #[test]
+    fn what_is_customary_stays_whatever_is_set_and_whatever_was_chosen_before() {
+        let mut settings = Settings::default();
+        for (dwell, drift) in [(8, 4), (24, 16), (1, 64), (4, 4)] {
+            settings = counts(dwell, drift).put_in(&settings);
+            let fit = fit(&twelve(), &settings, &Ranges::customary(), 600.0, 120.0);
+            assert_eq!(
+                (fit.shortest, fit.longest),
+                (300.0, 1512.0),
+                "{dwell}:{drift}"
+            );
+            assert_eq!(
+                lasts(&twelve(), &fit.proposals[0].counts.put_in(&settings)),
+                1200.0
+            );
+        }
     }
 
     #[test]
@@ -399,7 +454,7 @@ mod tests {
         settings.motion.dwell = 1;
         settings.motion.drift = 1;
         let as_set = lasts(&twelve(), &settings) / 2.0;
-        let fit = fit(&twelve(), &settings, as_set * 1.5, 120.0);
+        let fit = near(&twelve(), &settings, as_set * 1.5, 120.0);
         assert!(fit.proposals[0].counts.growth_every > 8, "{fit:?}");
     }
 
@@ -408,7 +463,7 @@ mod tests {
         let mut settings = Settings::default();
         settings.motion.motion = Motion::Jump;
         // 13 dwells of 10 cycles of 1.5 s.
-        let fit = fit(&twelve(), &settings, 195.0, 120.0);
+        let fit = near(&twelve(), &settings, 195.0, 120.0);
         assert_eq!(fit.proposals[0].counts, counts(10, 4));
     }
 
@@ -476,7 +531,7 @@ mod tests {
             tempo in 40.0..200.0f64,
         ) {
             let phrase = Phrase::from_text("D4 F4 . A4 . E4", 0.25).unwrap();
-            let fit = fit(&phrase, &settings, seconds, tempo);
+            let fit = near(&phrase, &settings, seconds, tempo);
             let off = |lasts: Beats| ((lasts * 60.0 / tempo).round() - seconds.round()).abs();
             let nearest = off(fit.proposals[0].lasts);
             for proposal in &fit.proposals {

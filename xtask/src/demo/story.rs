@@ -3,7 +3,7 @@
 
 use anyhow::{Context, Result, bail};
 use procession_core::exchange::open::{self, Choice};
-use procession_core::fit::{Counts, Proposal, fit};
+use procession_core::fit::{Counts, Proposal, Ranges, fit};
 use procession_core::fold::detect_source;
 use procession_core::form::Form;
 use procession_core::mallet::START_LEVEL_DB;
@@ -135,7 +135,14 @@ impl Story {
         // scaled as a whole until they do.
         loop {
             counts = scaled(set, scale);
-            found = fit(&self.phrase, &counts.put_in(&settings), seconds, self.tempo);
+            let now = counts.put_in(&settings);
+            found = fit(
+                &self.phrase,
+                &now,
+                &Ranges::around(counts),
+                seconds,
+                self.tempo,
+            );
             let longer = found.longest * 60.0 / self.tempo < seconds;
             let next = scale * if longer { 1.5 } else { 0.75 };
             let done = found.reaches(seconds, self.tempo) || scaled(set, next) == counts;

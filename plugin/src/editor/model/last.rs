@@ -4,8 +4,8 @@ use crate::editor::model::plan::tempo;
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
 use procession_core::exchange::picture::minutes;
-use procession_core::fit::{Counts, Fit, Proposal, fit, seconds_of};
-use procession_core::settings::Settings;
+use procession_core::fit::{Counts, Fit, Proposal, Ranges, fit, seconds_of};
+use procession_core::settings::{Motion, Settings};
 
 /// A length that was asked for, and what comes nearest.
 #[derive(Clone, Debug, PartialEq)]
@@ -35,13 +35,20 @@ impl Last {
     pub fn of(seen: &Seen, text: &str) -> Result<Self, String> {
         let seconds = seconds_of(text).ok_or_else(|| {
             format!(
-                "\"{}\" is no length of time. Type something like 6:00, 6 (minutes) or 360 s.",
+                "\"{}\" is not a length of time. Type minutes and seconds (6:00), minutes (6) or seconds (360 s).",
                 text.trim()
             )
         })?;
-        let found = fit(seen.phrase(), seen.settings(), seconds, tempo(seen));
+        let ranges = Ranges::customary();
+        let found = fit(
+            seen.phrase(),
+            seen.settings(),
+            &ranges,
+            seconds,
+            tempo(seen),
+        );
         Ok(Self {
-            heading: heading(seen, &found, seconds),
+            heading: heading(seen, &found, &ranges, seconds),
             choices: found
                 .proposals
                 .iter()
@@ -57,18 +64,28 @@ impl Last {
     }
 }
 
-fn heading(seen: &Seen, found: &Fit, seconds: f64) -> String {
+fn heading(seen: &Seen, found: &Fit, ranges: &Ranges, seconds: f64) -> String {
     let tempo = tempo(seen);
     let clock = |beats| minutes(beats, tempo);
     let wished = clock(seconds * tempo / 60.0);
     if found.shortest == found.longest {
-        return "No count that is customarily varied changes how long it lasts.".to_owned();
+        return "No number of cycles that is set here changes how long it lasts.".to_owned();
     }
     if found.reaches(seconds, tempo) {
         return format!("To last {wished}:");
     }
+    let settings = seen.settings();
+    let drifts = settings.motion.copies > 0 && settings.motion.motion == Motion::Drift;
+    let (dwell, drift) = (&ranges.dwell, &ranges.drift);
+    let drift = match drifts {
+        true => format!(" and drifts over {} to {}", drift.start(), drift.end()),
+        false => String::new(),
+    };
     format!(
-        "{wished} is out of reach of customary repeats: the shortest is {}, the longest {}.",
+        "{wished} is out of reach: with dwells of {} to {} cycles{drift}, as is customary, it lasts \
+         {} to {}.",
+        dwell.start(),
+        dwell.end(),
         clock(found.shortest),
         clock(found.longest)
     )
@@ -127,20 +144,20 @@ mod tests {
         assert_eq!(
             words,
             [
-                "Dwell 12 cycles, drift over 2 cycles: 6:00",
-                "Dwell 11 cycles, drift over 3 cycles: 5:58",
                 // The drift stays as it is set.
                 "Dwell 10 cycles: 5:56",
+                "Dwell 9 cycles, drift over 5 cycles: 5:54",
+                "Dwell 10 cycles, drift over 5 cycles: 6:20",
             ]
         );
         assert_eq!(
-            last.choices[0].wishes,
+            last.choices[1].wishes,
             [
-                Wish::Type("dwell", "12".to_owned()),
-                Wish::Type("drift", "2".to_owned())
+                Wish::Type("dwell", "9".to_owned()),
+                Wish::Type("drift", "5".to_owned())
             ]
         );
-        assert_eq!(last.choices[2].wishes.len(), 1);
+        assert_eq!(last.choices[0].wishes.len(), 1);
     }
 
     #[test]
@@ -148,17 +165,57 @@ mod tests {
         let last = asked("60").expect("a length");
         assert_eq!(
             last.heading,
-            "1:00:00 is out of reach of customary repeats: the shortest is 3:24, the longest 8:24."
+            "1:00:00 is out of reach: with dwells of 4 to 24 cycles and drifts over 4 to 16, as is \
+             customary, it lasts 3:20 to 16:48."
         );
         assert_eq!(
             last.choices[0].words,
-            "Dwell 12 cycles, drift over 8 cycles: 8:24"
+            "Dwell 24 cycles, drift over 16 cycles: 16:48"
         );
+    }
+
+    /// What is offered is set as if it were typed: then the plan says that it lasts so long, and a
+    /// length that was in reach still is.
+    #[test]
+    fn what_was_offered_is_what_is_shown_and_the_limits_stay() {
+        let mut seen = seen(TWELVE, Settings::default(), None);
+        seen.snapshot.tempo = 90.0;
+        let limits = |seen: &Seen| Last::of(seen, "60").expect("a length").heading;
+        let before = limits(&seen);
+        for wished in ["16:40", "3:20", "9"] {
+            let last = Last::of(&seen, wished).expect("a length");
+            assert!(last.heading.starts_with("To last"), "{}", last.heading);
+            let chosen = &last.choices[0];
+            let mut settings = *seen.settings();
+            for wish in &chosen.wishes {
+                let Wish::Type(id, count) = wish else {
+                    panic!("{wish:?}");
+                };
+                let count = count.parse().expect("a number");
+                match *id {
+                    "dwell" => settings.motion.dwell = count,
+                    "drift" => settings.motion.drift = count,
+                    other => panic!("{other}"),
+                }
+            }
+            seen = super::super::circle::tests::seen(TWELVE, settings, None);
+            seen.snapshot.tempo = 90.0;
+            let lasts = chosen.words.rsplit(": ").next().unwrap_or_default();
+            let shown = super::super::plan::totals(&seen);
+            assert!(
+                shown[0].starts_with(&format!("{lasts} as set")),
+                "{shown:?}"
+            );
+            assert_eq!(limits(&seen), before);
+        }
     }
 
     #[test]
     fn what_is_no_length_says_what_would_be_one() {
         let said = asked("soon").expect_err("no length");
-        assert!(said.starts_with("\"soon\" is no length of time."), "{said}");
+        assert!(
+            said.starts_with("\"soon\" is not a length of time."),
+            "{said}"
+        );
     }
 }
