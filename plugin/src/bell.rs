@@ -12,6 +12,7 @@ pub struct Bell {
     windows: Arc<AtomicU32>,
     panic: Arc<AtomicBool>,
     held: Arc<AtomicBool>,
+    unheard: Arc<AtomicBool>,
 }
 
 /// A window is open for as long as this lives.
@@ -24,7 +25,15 @@ impl Bell {
     /// # Real-time
     /// Allocates never, blocks never.
     pub fn ring(&self) {
-        self.repaint.request_repaint();
+        if !self.unheard.load(Ordering::Relaxed) {
+            self.repaint.request_repaint();
+        }
+    }
+
+    /// Whether it is worth ringing: a window that nobody sees is not drawn. When it is shown again,
+    /// the system has it drawn.
+    pub fn heard(&self, heard: bool) {
+        self.unheard.store(!heard, Ordering::Relaxed);
     }
 
     /// Whether anybody looks.
@@ -69,6 +78,7 @@ impl Bell {
     /// Says that a window is open.
     pub fn open_window(&self) -> OpenWindow {
         self.windows.fetch_add(1, Ordering::Relaxed);
+        self.heard(true);
         OpenWindow(self.clone())
     }
 }

@@ -9,9 +9,11 @@
 
 pub mod accidentals;
 pub mod alignments;
+pub mod choice;
 pub mod circle;
 pub mod field;
 pub mod files;
+pub mod focus;
 pub mod grant;
 pub mod handle;
 pub mod header;
@@ -22,6 +24,7 @@ pub mod notes;
 pub mod parameters;
 pub mod phrase;
 pub mod plan;
+pub mod screen;
 pub mod seen;
 pub mod shell;
 pub mod sonority;
@@ -37,14 +40,16 @@ use crate::state::WindowSize;
 use crossbeam::atomic::AtomicCell;
 use grant::Gesture;
 use handle::{Handle, Make, Place};
-use model::layout::SMALLEST;
+use model::layout::{SMALLEST, fitting};
 use nice_plug::context::gui::GuiContext;
 use nice_plug::editor::dpi::{LogicalSize, NativeSize};
 use nice_plug::editor::{HostMethods, SizeConstraints, SpawnedEditor};
 use nice_plug::prelude::{Editor, ParentWindowHandle, PluginApi, ResizeHint};
 use nice_plug_egui::{
-    EguiEditorState, EguiNiceSettings, Frame, NiceEguiApp, baseview, create_egui_editor,
+    EguiEditorState, EguiNiceSettings, Frame, GraphicsConfig, NiceEguiApp, baseview,
+    create_egui_editor,
 };
+use screen::Screen;
 use shell::Shell;
 use std::error::Error;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -112,18 +117,31 @@ impl ProcessionEditor {
         *self.hosts_end.lock() = Some(gui_context.clone());
         let by_main_thread = gui_context.plugin_api() == PluginApi::Vst3;
         let send_round = self.send_round.clone().filter(|_| by_main_thread);
+        let in_program = gui_context.plugin_api() == PluginApi::Standalone;
         let (shell, parameters) = (self.shell.clone(), self.parameters.clone());
+        shell
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .in_program(in_program);
         let (scale, bell) = (self.scale.clone(), self.bell.clone());
         let settings = EguiNiceSettings::new()
             .with_tile("Procession")
             .with_resize_hint(self.resize_hint())
-            .with_repaint_poll_interval(LISTENING);
+            .with_repaint_poll_interval(LISTENING)
+            // Its noise smoothes gradients, of which there are none, at a price for every pixel.
+            .with_graphics_config(GraphicsConfig {
+                dithering: false,
+                ..GraphicsConfig::default()
+            });
         Box::new(move |parent, fallback_scale_factor| {
             let known = parameters.kept.current().window;
             let size = LogicalSize::new(known.width as f32, known.height as f32);
             let window = Window {
                 moved: None,
                 prepared: false,
+                zoomed: known.zoom,
+                screen: None,
+                bell: bell.clone(),
                 known,
                 send_round,
                 shell,
@@ -209,16 +227,28 @@ struct Window {
     moved: Option<Instant>,
     /// Whether egui knows how this window looks.
     prepared: bool,
+    /// The zoom that was in force last.
+    zoomed: f32,
+    /// Where it is, if the system tells.
+    screen: Option<Screen>,
+    bell: Bell,
     /// Until the window's thread has it.
     open: Option<OpenWindow>,
+}
+
+/// The framework clears in the values it is given, and draws in those of the screen.
+fn as_cleared(colour: egui::Color32) -> egui::Rgba {
+    let [red, green, blue, _] = colour.to_array().map(|part| f32::from(part) / 255.0);
+    egui::Rgba::from_rgb(red, green, blue)
 }
 
 /// How often a window at rest looks whether something has changed. Also the time within which it
 /// must be shown, see [`handle`]; so not shorter.
 const LISTENING: Duration = Duration::from_millis(100);
 
-/// Between two drawings of a window in which something moves.
-const FRAME: Duration = Duration::from_millis(17);
+/// Between two drawings of a window in which something moves: a thirtieth of a second, and the
+/// sixtieth that egui takes off every wait, being the time it thinks that a frame takes.
+const FRAME: Duration = Duration::from_millis(50);
 
 /// For so long after something moved, more is awaited: a long block of audio.
 const MOVING: Duration = Duration::from_millis(200);
@@ -239,6 +269,29 @@ impl Window {
     fn keep(&mut self, change: impl FnOnce(&mut WindowSize)) {
         self.parameters.kept.edit(|kept| change(&mut kept.window));
         self.known = self.parameters.kept.current().window;
+    }
+
+    /// Keeps a window that was zoomed on its screen.
+    fn fit_on_screen(&mut self, ui: &egui::Ui) {
+        let zoom = ui.ctx().zoom_factor();
+        if std::mem::replace(&mut self.zoomed, zoom) == zoom {
+            return;
+        }
+        let Some(room) = self.screen.as_ref().and_then(Screen::room) else {
+            return;
+        };
+        let points = ui.ctx().content_rect().size();
+        let (fits, size) = fitting(self.known_size(), zoom, room / self.scale.load());
+        if fits != zoom {
+            ui.ctx().set_zoom_factor(fits);
+        }
+        if size != points || fits != zoom {
+            ui.send_viewport_cmd(egui::ViewportCommand::InnerSize(size));
+        }
+    }
+
+    fn known_size(&self) -> egui::Vec2 {
+        egui::vec2(self.known.width as f32, self.known.height as f32)
     }
 
     /// Takes the size and the zoom of a project that was loaded while it is open.
@@ -274,15 +327,21 @@ impl NiceEguiApp for Window {
     fn ui(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
         if !std::mem::replace(&mut self.prepared, true) {
             self.shell().prepare(ui.ctx());
+            self.screen = Screen::of(frame.baseview_window());
         }
+        let seen = self.screen.as_mut().is_none_or(Screen::shows_window);
+        self.bell.heard(seen);
         self.follow_load(ui);
+        self.fit_on_screen(ui);
         let shell = self.shell.clone();
         let mut shell = shell.lock().unwrap_or_else(PoisonError::into_inner);
-        frame.set_clear_color(shell.look().paper.into());
+        frame.set_clear_color(as_cleared(shell.look().paper));
         if shell.show(ui, &|gesture| self.tell(gesture)) {
             self.moved = Some(Instant::now());
         }
-        if self.moved.is_some_and(|moved| moved.elapsed() < MOVING) {
+        let moves = self.moved.is_some_and(|moved| moved.elapsed() < MOVING);
+        // What is slow is drawn whenever the window looks whether something has changed.
+        if seen && moves && shell.is_lively() {
             ui.ctx().request_repaint_after(FRAME);
         }
     }

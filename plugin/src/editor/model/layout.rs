@@ -5,6 +5,22 @@ use egui::{Rect, Vec2, pos2, vec2};
 /// The smallest window the host is asked for, in points at a zoom of 1.
 pub const SMALLEST: Vec2 = vec2(760.0, 480.0);
 
+/// Smaller than this, in points, nothing can be used any more.
+pub const LEAST: Vec2 = vec2(480.0, 320.0);
+
+/// What a window of so many `points` becomes when it is zoomed on a screen that has `room` for it,
+/// in points at a zoom of 1: the zoom, and its points then. It never grows beyond the room; where
+/// too little of it would be left, it is zoomed less, in steps of a quarter.
+pub fn fitting(points: Vec2, zoom: f32, room: Vec2) -> (f32, Vec2) {
+    let most = (room / LEAST).min_elem();
+    let zoom = if zoom > most {
+        ((most * 4.0).floor() / 4.0).clamp(0.75, zoom.max(0.75))
+    } else {
+        zoom
+    };
+    (zoom, points.min((room / zoom).floor()))
+}
+
 /// Between two rooms, in points.
 const GAP: f32 = 8.0;
 /// Of the row of words that choose a view.
@@ -25,7 +41,7 @@ pub enum View {
     Phrase,
     /// The pitch classes that sound, source and target.
     Sonority,
-    /// The modulation plan, to be written.
+    /// The mode changes of the plan, to be written.
     Modulations,
     /// What can be taken away as files.
     Files,
@@ -43,7 +59,7 @@ impl View {
             Self::Alignments => "Alignments",
             Self::Phrase => "Phrase",
             Self::Sonority => "Sonority",
-            Self::Modulations => "Modes",
+            Self::Modulations => "Mode changes",
             Self::Files => "Files",
             Self::Parameters => "Settings",
         }
@@ -253,5 +269,34 @@ mod tests {
             at(480.0, 320.0).chosen_view(View::Parameters),
             View::Parameters
         );
+    }
+
+    #[test]
+    fn zoom_keeps_a_window_on_its_screen() {
+        let screen = vec2(1366.0, 768.0);
+        for zoom in [0.75, 1.0, 1.25, 1.5, 1.75, 2.0] {
+            for points in [vec2(760.0, 480.0), vec2(960.0, 640.0), vec2(1280.0, 820.0)] {
+                let (fits, size) = fitting(points, zoom, screen);
+                let pixels = size * fits;
+                assert!(
+                    pixels.x <= screen.x && pixels.y <= screen.y,
+                    "{points} at {zoom}"
+                );
+                assert!(
+                    size.x >= LEAST.x && size.y >= LEAST.y,
+                    "{points} at {zoom}: {size}"
+                );
+                assert!(fits <= zoom);
+            }
+        }
+        // Where there is room, nothing is taken away.
+        let large = vec2(3840.0, 2160.0);
+        assert_eq!(
+            fitting(vec2(960.0, 640.0), 2.0, large),
+            (2.0, vec2(960.0, 640.0))
+        );
+        // Near the lower right corner of the screen, less is left.
+        let (zoom, _) = fitting(vec2(960.0, 640.0), 2.0, vec2(800.0, 500.0));
+        assert_eq!(zoom, 1.5);
     }
 }
