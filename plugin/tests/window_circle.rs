@@ -199,7 +199,9 @@ fn a_hand_over_a_ring_and_words_say_what_can_be_done() {
     screen
         .0
         .get_by_label_contains("Copy 2: 2 steps ahead, locked.");
-    screen.0.get_by_label_contains("Double-click for none");
+    screen
+        .0
+        .get_by_label_contains("Double-click to reset it to none");
     screen.turn(2, 0.3, 0.4);
     let cursor = screen.0.output().platform_output.cursor_icon;
     assert_eq!(cursor, CursorIcon::Grabbing);
@@ -233,7 +235,7 @@ fn a_chosen_stage_is_shown_instead_of_the_present() {
     screen.0.run();
     screen
         .0
-        .get_by_label_contains("Circle, Stage 3 of 17: 7 attacks, 1 doubling");
+        .get_by_label_contains("Circle, Stage 3 of 17: 7 attacks, 1 coincidence");
     screen
         .0
         .get_by_label_contains("Copy 1 offset, 1 step ahead");

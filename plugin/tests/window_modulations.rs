@@ -116,7 +116,7 @@ fn to_lydian(place: Place) -> Modulation {
 fn with_no_plan_it_says_what_a_plan_is_for_and_one_click_begins_it() {
     let mut screen = Screen::new(EIGHT, &[]);
     assert!(screen.says("Begins and stays in D Dorian"));
-    screen.click("Add a modulation");
+    screen.click("Add a mode change");
     let plan = screen.plan();
     assert_eq!(plan.len(), 1);
     assert_eq!((plan[0].tonic, plan[0].mode), (2, ModeName::Mixolydian));
@@ -126,14 +126,14 @@ fn with_no_plan_it_says_what_a_plan_is_for_and_one_click_begins_it() {
 #[test]
 fn a_place_is_typed_and_what_is_no_place_is_refused_in_words() {
     let mut screen = Screen::new(EIGHT, &[to_lydian(Place::Stage(3))]);
-    screen.write("Place 1", "bar 9");
+    screen.write("Position 1", "bar 9");
     assert_eq!(screen.plan()[0].place, Place::Beats(32.0));
-    screen.write("Place 1", "soon");
+    screen.write("Position 1", "soon");
     assert_eq!(screen.plan()[0].place, Place::Beats(32.0));
-    assert!(screen.says("\"soon\" is no place"));
-    screen.write("Place 1", "stage 5");
+    assert!(screen.says("\"soon\" is not a position"));
+    screen.write("Position 1", "stage 5");
     assert_eq!(screen.plan()[0].place, Place::Stage(5));
-    assert!(!screen.says("is no place"));
+    assert!(!screen.says("is not a position"));
 }
 
 #[test]
@@ -152,7 +152,7 @@ fn the_stage_that_is_looked_at_is_where_a_new_one_goes() {
     let mut screen = Screen::new(EIGHT, &[]);
     screen.0.state_mut().stage = Some(6);
     screen.0.run();
-    screen.click("Modulate at stage 7");
+    screen.click("Change mode at stage 7");
     assert_eq!(screen.plan()[0].place, Place::Stage(7));
 }
 
@@ -167,14 +167,14 @@ fn one_is_taken_out_and_the_others_stay() {
 #[test]
 fn a_stage_that_never_comes_is_told_with_the_remedy() {
     let screen = Screen::new(EIGHT, &[to_lydian(Place::Stage(99))]);
-    assert!(screen.says("Stage 99 never comes"));
-    assert!(screen.says("Choose an earlier one"));
+    assert!(screen.says("There is no stage 99"));
+    assert!(screen.says("Choose one from 1 to 17"));
 }
 
 #[test]
 fn without_a_phrase_it_says_what_to_do() {
     let mut screen = Screen::new("", &[]);
     assert!(screen.says("First play a phrase"));
-    screen.click("Add a modulation");
+    screen.click("Add a mode change");
     assert!(screen.plan().is_empty());
 }

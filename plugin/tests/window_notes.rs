@@ -7,7 +7,7 @@ use egui_kittest::kittest::{NodeT, Queryable};
 use procession::editor::look::{Look, Theme};
 use procession::editor::seen::Seen;
 use procession::editor::wish::Wish;
-use procession::editor::{alignments, notes, sonority};
+use procession::editor::{alignments, circle, notes, sonority};
 use procession_core::mode::{ModeName, PitchSet};
 use procession_core::settings::{FoldKind, Settings};
 
@@ -90,15 +90,53 @@ fn every_voice_has_a_lane_that_says_where_it_stands() {
 #[test]
 fn at_rest_the_first_cycles_are_shown_and_their_attacks_counted() {
     let harness = notes_of(seen(FERRY, |_| ()), ROOMY, None);
-    harness.get_by_label("At rest: the first cycles");
-    harness.get_by_label("8 attacks, 8 doublings in this cycle");
+    harness.get_by_label("Stopped: the first cycles");
+    harness.get_by_label("8 attacks, 8 coincidences in this cycle");
 }
 
 #[test]
 fn a_chosen_stage_is_shown_instead_and_the_heading_says_so() {
     let harness = notes_of(playing(FERRY, 1.0, |_| ()), ROOMY, Some(2));
-    harness.get_by_label("Stage 3, its first cycles: copy 1 stays 1 step ahead");
+    harness.get_by_label("Stage 3, its last cycles: copy 1 stays 1 step ahead");
     harness.get_by_label("Copy 1, 1 step ahead");
+}
+
+/// Locked, on the way, at rest, and of a stage that is looked at: what the circle says of a cycle,
+/// the notes say too.
+#[test]
+fn circle_and_notes_count_the_attacks_of_the_same_cycle() {
+    let looks = [
+        (0.0, None),
+        (1.0, None),
+        (26.3, None),
+        (29.5, None),
+        (31.0, None),
+        (40.0, None),
+        (40.0, Some(1)),
+        (40.0, Some(2)),
+    ];
+    for (position, chosen) in looks {
+        let look = || playing(FERRY, position, |settings| settings.motion.copies = 2);
+        let harness = notes_of(look(), ROOMY, chosen);
+        let counted = words(&harness);
+        let counted = counted
+            .iter()
+            .find_map(|said| said.strip_suffix(" in this cycle"));
+        let counted = counted.expect("a count").to_owned();
+        let (seen, mut state) = (look(), circle::CircleState::default());
+        let harness = shown(ROOMY, move |ui, look| {
+            circle::show(ui, &seen, look, &mut state, chosen)
+        });
+        let said = words(&harness);
+        let said = said.iter().find(|said| said.starts_with("Circle, "));
+        let said = said
+            .expect("the circle")
+            .replace("interlocking", "0 coincidences");
+        assert!(
+            said.ends_with(&counted),
+            "{position} {chosen:?}: {said} / {counted}"
+        );
+    }
 }
 
 #[test]
@@ -132,8 +170,8 @@ fn without_a_phrase_each_view_says_what_to_do() {
 fn the_alignments_are_listed_with_the_copy_where_it_stands() {
     let harness = alignments_of(playing(FERRY, 36.0, |_| ()), ROOMY);
     says(&harness, "12 distinct alignments");
-    harness.get_by_label("1 step ahead: 12 attacks, 4 doublings, copy 1 stands here");
-    harness.get_by_label("unison: 8 attacks, 8 doublings");
+    harness.get_by_label("1 step ahead: 12 attacks, 4 coincidences, copy 1 stands here");
+    harness.get_by_label("unison: 8 attacks, 8 coincidences");
 }
 
 #[test]
@@ -142,14 +180,14 @@ fn sorting_by_attacks_puts_the_busiest_alignment_on_top() {
     let top =
         |harness: &Harness<'_, Vec<Wish>>, label: &str| harness.get_by_label(label).rect().top();
     let (unison, busy) = (
-        "unison: 8 attacks, 8 doublings, copy 1 stands here",
-        "1 step ahead: 12 attacks, 4 doublings",
+        "unison: 8 attacks, 8 coincidences, copy 1 stands here",
+        "1 step ahead: 12 attacks, 4 coincidences",
     );
     assert!(top(&harness, unison) < top(&harness, busy));
     harness.get_by_label("By attacks").click();
     harness.run();
     assert!(top(&harness, unison) > top(&harness, busy));
-    harness.get_by_label("By doublings").click();
+    harness.get_by_label("By coincidences").click();
     harness.run();
     assert!(top(&harness, unison) < top(&harness, busy));
     assert!(harness.state().is_empty());
@@ -159,13 +197,13 @@ fn sorting_by_attacks_puts_the_busiest_alignment_on_top() {
 fn a_click_on_a_row_only_tells_more_and_the_button_moves_the_copy() {
     let mut harness = alignments_of(seen(FERRY, |_| ()), ROOMY);
     harness
-        .get_by_label("5 steps ahead: 12 attacks, 4 doublings")
+        .get_by_label("5 steps ahead: 12 attacks, 4 coincidences")
         .click();
     harness.run();
     assert!(harness.state().is_empty());
     says(
         &harness,
-        "5 steps ahead: 12 attacks, 4 doublings. What meets:",
+        "5 steps ahead: 12 attacks, 4 coincidences. What coincides:",
     );
     harness.get_by_label("Copy 1 here").click();
     harness.run();
@@ -179,7 +217,7 @@ fn a_click_on_a_row_only_tells_more_and_the_button_moves_the_copy() {
 fn any_copy_can_be_the_one_that_stands_there() {
     let mut harness = alignments_of(seen(FERRY, |settings| settings.motion.copies = 3), ROOMY);
     harness
-        .get_by_label("5 steps ahead: 12 attacks, 4 doublings")
+        .get_by_label("5 steps ahead: 12 attacks, 4 coincidences")
         .click();
     harness.run();
     harness.get_by_label("Copy 3").click();
@@ -212,19 +250,19 @@ fn the_fold_is_shown_half_way_and_what_comes_next() {
         let harness = sonority_of(seen, size);
         says(
             &harness,
-            "Sounding: D Aeolian, at rest; this is the first cycle. B♭ F C G D A E",
+            "Sounding: D Aeolian, stopped; this is the first cycle. B♭ F C G D A E",
         );
         says(&harness, "Heard as D Dorian: F C G D A E B");
         says(&harness, "Target D Phrygian: E♭ B♭ F C G D A");
-        says(&harness, "1 of 2 moved: B into B♭.");
-        says(&harness, "5 of 7 tones kept");
+        says(&harness, "1 of 2 degrees moved: B into B♭.");
+        says(&harness, "5 of 7 degrees kept");
     }
 }
 
 #[test]
 fn a_pentatonic_guess_is_overruled_by_a_click() {
     let mut harness = sonority_of(seen("D4 F4 G4 A4 C5 A4", |_| ()), ROOMY);
-    says(&harness, "heard as a pentatonic");
+    says(&harness, "heard as pentatonic");
     harness.get_by_label("Hear as D Dorian").click();
     harness.run();
     let wished = [

@@ -3,7 +3,7 @@
 
 use egui::{Event, Key, Modifiers, OutputCommand, PointerButton, Pos2, Rect, Vec2, vec2};
 use egui_kittest::Harness;
-use egui_kittest::kittest::Queryable;
+use egui_kittest::kittest::{NodeT, Queryable};
 use procession::editor::look::{Look, Theme};
 use procession::editor::phrase::{PhraseState, show};
 use procession::editor::seen::Seen;
@@ -419,13 +419,13 @@ fn the_length_is_typed_or_what_is_wrong_with_it_said() {
     screen.enter("Length", "6");
     screen.sounds("D4 F4 G4 A4 . .");
     screen.enter("Length", "many");
-    assert!(screen.has("\"many\" is no length"));
+    assert!(screen.has("\"many\" is not a length"));
     screen.sounds("D4 F4 G4 A4 . .");
     assert_eq!(screen.edits(), 1);
     screen.enter("Length", "2 steps");
     screen.sounds("D4 F4");
-    assert!(screen.has("Left out beyond the new end: 2 notes"));
-    assert!(!screen.has("is no length"));
+    assert!(screen.has("Left out after the new end: 2 notes"));
+    assert!(!screen.has("is not a length"));
 }
 
 #[test]
@@ -448,7 +448,7 @@ fn the_phrase_is_doubled_and_halved() {
     screen.sounds("D4 F4 . D4 F4 .");
     screen.button("Halve");
     screen.sounds("D4 F4 .");
-    assert!(screen.has("Left out beyond the new end: 2 notes"));
+    assert!(screen.has("Left out after the new end: 2 notes"));
 }
 
 #[test]
@@ -702,7 +702,7 @@ fn everything_that_can_be_touched_lies_inside_a_small_window() {
     for scale in [1.0, 1.5, 2.0] {
         let phrase = Phrase::from_text("D4 F4 G4 .", STEP).unwrap();
         let mut screen = screen_of(phrase, vec2(340.0, 220.0), scale);
-        screen.button("Write");
+        screen.button("Words, file");
         let window = Rect::from_min_size(Pos2::ZERO, vec2(340.0, 220.0));
         for label in [
             "Length",
@@ -710,7 +710,7 @@ fn everything_that_can_be_touched_lies_inside_a_small_window() {
             "Halve",
             "Undo",
             "Redo",
-            "Write",
+            "Words, file",
             "Phrase in words",
             "Use",
             "Copy",
@@ -777,4 +777,72 @@ fn a_note_dragged_past_the_upper_edge_goes_on_upwards() {
     let higher = f32::from(screen.phrase().notes()[1].key.number()) - 65.0;
     assert!(higher > rows_in_sight, "{higher}");
     assert_eq!(screen.edits(), 1);
+}
+
+#[test]
+fn plus_and_minus_reach_the_phrase_as_the_text_they_write() {
+    let mut screen = screen("D4 F4 . .");
+    screen.click(screen.note("D4").center());
+    screen.pause();
+    let velocity = |screen: &Screen| screen.phrase().notes()[0].velocity.midi();
+    let before = velocity(&screen);
+    screen.0.event(Event::Text("+".into()));
+    screen.steps(2);
+    assert_eq!(velocity(&screen), before + 5);
+    for sign in ["-", "\u{2212}"] {
+        screen.0.event(Event::Text(sign.into()));
+        screen.steps(2);
+    }
+    assert_eq!(velocity(&screen), before - 5);
+    assert_eq!(screen.edits(), 3, "none of them is pasted");
+}
+
+#[test]
+fn the_words_are_those_of_the_phrase_until_others_are_typed() {
+    let mut screen = screen("D4 F4 . .");
+    let words = |screen: &Screen| screen.0.get_by_label("Phrase in words").value();
+    assert_eq!(words(&screen).as_deref(), Some("D4 F4 . ."));
+    screen.click(screen.note("F4").center());
+    screen.key(Key::ArrowUp);
+    assert_eq!(words(&screen).as_deref(), Some("D4 F#4 . ."));
+    screen.write("Phrase in words", "G4 X9");
+    assert_eq!(words(&screen).as_deref(), Some("G4 X9"));
+    // Another phrase comes, as by playing: the words are its own.
+    screen
+        .0
+        .state_mut()
+        .give(Phrase::from_text("A4 C5", STEP).unwrap());
+    screen.steps(3);
+    assert_eq!(words(&screen).as_deref(), Some("A4 C5"));
+}
+
+#[test]
+fn a_remark_ends_with_the_next_edit_and_an_error_when_the_value_is_good() {
+    let mut screen = screen("D4 F4 G4 A4");
+    screen.button("Halve");
+    assert!(screen.has("Left out after the new end"));
+    screen.click(screen.note("D4").center());
+    screen.key(Key::ArrowUp);
+    assert!(!screen.has("Left out"));
+    screen.enter("Phrase in words", "D4 H4");
+    assert!(screen.has("H4"));
+    screen.write("Phrase in words", "D4 G4");
+    assert!(!screen.has("H4"), "it is good before it is used");
+    screen.enter("Length", "many");
+    assert!(screen.has("is not a length"));
+    screen.write("Length", "3");
+    assert!(!screen.has("is not a length"));
+}
+
+#[test]
+fn the_keyboard_stays_with_a_field_after_enter() {
+    let mut screen = screen("D4 F4 G4 A4");
+    for (field, text) in [("Length", "6"), ("Phrase in words", "D4 F4")] {
+        screen.enter(field, text);
+        screen.steps(2);
+        assert!(
+            screen.0.get_by_label(field).accesskit_node().is_focused(),
+            "{field}"
+        );
+    }
 }

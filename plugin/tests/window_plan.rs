@@ -148,7 +148,7 @@ fn resting_on_a_stage_tells_what_it_is() {
         "Stage 3 of 17: dwell",
         "Copy 1 stays 1 step ahead",
         "Bars 7-10, 0:12 to 0:20",
-        "7 attacks, 1 doubling; 4 pitches: D F G A",
+        "7 attacks, 1 coincidence; 4 pitches: D F G A",
     ] {
         screen.0.get_by_label_contains(words);
     }
@@ -318,17 +318,21 @@ fn a_length_that_is_typed_is_answered_with_counts_of_which_one_is_clicked() {
 fn a_length_out_of_reach_says_what_is_in_reach_and_no_length_what_would_be_one() {
     let mut screen = Screen::new(seen(EIGHT, Settings::default(), 0.0), vec2(900.0, 300.0));
     ask_for(&mut screen, "60");
-    // 9 dwells of 6 to 12 and 8 drifts of 2 to 8 cycles.
+    // 9 dwells of 4 to 24 and 8 drifts over 4 to 16 cycles of a second: 68 s and 344 s.
     screen.0.get_by_label(
-        "1:00:00 is out of reach of customary repeats: the shortest is 1:10, the longest 2:52.",
+        "1:00:00 is out of reach: with dwells of 4 to 24 cycles and drifts over 4 to 16, as is \
+         customary, it lasts 1:08 to 5:44.",
     );
     screen
         .0
-        .get_by_label("Dwell 12 cycles, drift over 8 cycles: 2:52");
+        .get_by_label("Dwell 24 cycles, drift over 16 cycles: 5:44");
     let mut screen = Screen::new(seen(EIGHT, Settings::default(), 0.0), vec2(900.0, 300.0));
     ask_for(&mut screen, "soon");
     let [Wish::Say(said)] = &screen.0.state().wishes[..] else {
         panic!("{:?}", screen.0.state().wishes);
     };
-    assert!(said.starts_with("\"soon\" is no length of time."), "{said}");
+    assert!(
+        said.starts_with("\"soon\" is not a length of time."),
+        "{said}"
+    );
 }

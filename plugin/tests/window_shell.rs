@@ -25,11 +25,20 @@ struct Desk {
 
 impl Desk {
     fn new(width: f32, height: f32) -> Self {
+        Self::of(width, height, false)
+    }
+
+    fn in_program() -> Self {
+        Self::of(1200.0, 800.0, true)
+    }
+
+    fn of(width: f32, height: f32, in_program: bool) -> Self {
         let (parameters, _audio) = Parameters::new();
         let host = Host::new(parameters.clone());
         let (_, seer) = feed();
         let bell = Bell::default();
         let mut shell = Shell::new(parameters.clone(), seer, bell.clone());
+        shell.in_program(in_program);
         let context = host.context();
         let own = parameters.clone();
         let mut prepared = false;
@@ -146,8 +155,9 @@ fn what_makes_no_sense_is_refused_in_words_and_the_value_stays() {
     desk.harness.key_press(Key::Enter);
     assert!(desk.heard().is_empty());
     assert_eq!(desk.value_of("Dwell").as_deref(), Some("8 cycles"));
-    desk.harness
-        .get_by_label_contains("\"soon\" is no value of Dwell");
+    desk.harness.get_by_label_contains(
+        "\"soon\" is not a value of Dwell, which stays as it was. It goes from 1 cycle to 64 cycles.",
+    );
 }
 
 #[test]
@@ -252,15 +262,14 @@ fn every_parameter_is_there_and_tells_what_is_heard_of_it() {
     use procession::params::DECLARATIONS;
     let mut desk = Desk::usual();
     for group in GROUPS {
-        // "Phrase" is a view, too.
         desk.harness.run();
-        let tabs = desk.harness.get_all_by_label(group.name);
-        let in_column = tabs.max_by(|one, other| one.rect().min.x.total_cmp(&other.rect().min.x));
-        in_column.unwrap().click();
+        desk.harness
+            .get_by_role_and_label(Role::Tab, group.name)
+            .click();
         desk.harness.run();
         for id in group.ids {
             let declaration = DECLARATIONS.iter().find(|one| one.id == *id).unwrap();
-            // "Copies" is a group, too.
+            // "Copies" is a group, too, and "Growth" and "Fold".
             let node = desk
                 .harness
                 .get_all_by_label(&declaration.name)
@@ -338,7 +347,7 @@ fn undo_with_nothing_to_undo_says_so_and_changes_nothing() {
     desk.harness.run();
     assert_eq!(desk.parameters.kept.current(), before);
     desk.harness
-        .get_by_label("There is no edit of this phrase to take back.");
+        .get_by_label("There is nothing to undo in this phrase.");
 }
 
 #[test]
@@ -389,4 +398,216 @@ fn no_two_things_to_touch_overlap_at_any_size() {
             }
         }
     }
+}
+
+/// What has the keyboard: its name and its place.
+fn keyboard(desk: &Desk) -> Option<(String, egui::Rect)> {
+    let nodes = desk.harness.root().children_recursive();
+    let mut focused = nodes.filter(|node| node.accesskit_node().is_focused());
+    focused.next().map(|node| {
+        let name = node.accesskit_node().label().unwrap_or_default();
+        (name, node.rect())
+    })
+}
+
+/// The frames, of ink, that are drawn around something.
+fn frames(desk: &Desk, ink: egui::Color32) -> Vec<egui::Rect> {
+    let shapes = desk.harness.output().shapes.iter();
+    let frame = |shape: &egui::Shape| match shape {
+        egui::Shape::Rect(rect) if rect.stroke.color == ink && rect.stroke.width >= 2.0 => {
+            Some(rect.rect)
+        }
+        _ => None,
+    };
+    shapes.filter_map(|clipped| frame(&clipped.shape)).collect()
+}
+
+/// Tab goes from one thing to the next; each is in sight, and is seen to have the keyboard.
+#[test]
+fn wherever_tab_leads_it_is_seen_and_lies_in_the_window() {
+    use procession::editor::look::{Look, Theme};
+    let ink = Look::of(Theme::Light).ink;
+    for (size, view) in [
+        (vec2(760.0, 480.0), "Circle"),
+        (vec2(760.0, 480.0), "Plan"),
+        (vec2(760.0, 480.0), "Alignments"),
+        (vec2(760.0, 480.0), "Phrase"),
+        (vec2(760.0, 480.0), "Mode changes"),
+        (vec2(760.0, 480.0), "Sonority"),
+        (vec2(760.0, 480.0), "Files"),
+        (vec2(1200.0, 800.0), "Notes"),
+    ] {
+        let mut desk = Desk::new(size.x, size.y).with_phrase("D4 F4 . A4 C5 . G4 A4 . F4 E4 .");
+        desk.host.automate_to("copies", "8");
+        desk.click(view);
+        let mut met = std::collections::BTreeSet::new();
+        for press in 0..48 {
+            desk.harness.key_press(Key::Tab);
+            desk.harness.run_steps(4);
+            let Some((name, place)) = keyboard(&desk) else {
+                continue;
+            };
+            let window = egui::Rect::from_min_size(egui::Pos2::ZERO, size);
+            assert!(
+                window.contains(place.center()),
+                "{view}, {press}: {name} at {place}"
+            );
+            let around = |frame: &egui::Rect| {
+                frame.contains(place.center()) && frame.intersects(place.shrink(1.0))
+            };
+            let seen = frames(&desk, ink).iter().any(around);
+            assert!(
+                seen,
+                "{view}, {press}: {name} at {place} is not seen to have the keyboard"
+            );
+            met.insert(name);
+        }
+        assert!(met.len() > 15, "{view}: {met:?}");
+    }
+}
+
+#[test]
+fn a_value_keeps_the_keyboard_after_enter_and_escape() {
+    let mut desk = Desk::usual();
+    desk.click("Dwell");
+    for key in [Key::Enter, Key::Escape] {
+        desk.harness.event(egui::Event::Text("3".to_owned()));
+        desk.harness.run();
+        desk.harness.key_press(key);
+        desk.harness.run_steps(3);
+        assert_eq!(
+            keyboard(&desk).map(|found| found.0).as_deref(),
+            Some("Dwell")
+        );
+    }
+}
+
+#[test]
+fn an_open_list_lies_under_its_value_and_the_arrow_keys_move_in_it() {
+    let mut desk = Desk::usual();
+    let value = {
+        desk.harness.run();
+        desk.harness.get_by_label("Motion").rect()
+    };
+    desk.click("Motion");
+    desk.heard();
+    let list = desk.harness.get_by_label("Build up").rect();
+    assert!(
+        list.left() > value.center().x - 0.2 * value.width(),
+        "{list} {value}"
+    );
+    assert!(list.top() > value.bottom() - 1.0);
+    // Drift, Jump, Build up: down is down, and nothing is chosen yet.
+    desk.harness.key_press(Key::ArrowDown);
+    desk.harness.run_steps(3);
+    assert!(desk.heard().is_empty());
+    desk.harness.key_press(Key::Enter);
+    desk.harness.run_steps(3);
+    assert_eq!(
+        desk.heard(),
+        ["begin motion", "motion = Jump", "end motion"]
+    );
+    assert_eq!(
+        keyboard(&desk).map(|found| found.0).as_deref(),
+        Some("Motion")
+    );
+    // Closed, too, down is the next one of the list.
+    desk.harness.key_press(Key::ArrowDown);
+    desk.harness.run_steps(2);
+    assert_eq!(
+        desk.heard(),
+        ["begin motion", "motion = Build up", "end motion"]
+    );
+    // Tab closes it and chooses nothing.
+    desk.harness.key_press(Key::Enter);
+    desk.harness.run_steps(3);
+    desk.harness.key_press(Key::Tab);
+    desk.harness.run_steps(3);
+    assert!(desk.harness.query_by_label("Jump").is_none());
+    assert!(desk.heard().is_empty());
+    assert_eq!(
+        keyboard(&desk).map(|found| found.0).as_deref(),
+        Some("Motion")
+    );
+}
+
+#[test]
+fn space_presses_nothing_in_a_hosts_window() {
+    let mut desk = Desk::usual();
+    desk.click("Hold");
+    desk.heard();
+    for _ in 0..3 {
+        desk.harness.key_press(Key::Tab);
+        desk.harness.run_steps(3);
+        desk.harness.key_press(Key::Space);
+        desk.harness.run_steps(3);
+    }
+    assert!(desk.heard().is_empty());
+}
+
+#[test]
+fn space_is_hold_in_the_program() {
+    let mut desk = Desk::in_program();
+    desk.harness.run();
+    desk.harness.key_press(Key::Space);
+    assert_eq!(desk.heard(), ["begin hold", "hold = On", "end hold"]);
+    desk.harness.key_press(Key::Space);
+    assert_eq!(desk.heard(), ["begin hold", "hold = Off", "end hold"]);
+    // Where somebody types, it is a space.
+    desk.click("Phrase in words");
+    desk.harness.key_press(Key::Space);
+    assert!(desk.heard().is_empty());
+}
+
+#[test]
+fn the_view_in_which_the_first_note_was_written_stays() {
+    let mut desk = Desk::usual();
+    desk.harness.run();
+    let field = desk.harness.get_by_label("Phrase in words");
+    field.click();
+    desk.harness.run();
+    desk.harness
+        .get_by_label("Phrase in words")
+        .type_text("D4 F4");
+    desk.harness.run();
+    desk.harness.key_press(Key::Enter);
+    desk.harness.run();
+    assert_eq!(desk.parameters.kept.current().taken.phrase.notes().len(), 2);
+    let tab = desk.harness.get_by_role_and_label(Role::Tab, "Phrase");
+    assert_eq!(
+        tab.accesskit_node().toggled(),
+        Some(egui::accesskit::Toggled::True)
+    );
+}
+
+#[test]
+fn a_refusal_ends_when_the_value_is_good() {
+    let mut desk = Desk::usual();
+    for (text, refused) in [("soon", true), ("5", false)] {
+        desk.click("Dwell");
+        desk.harness.run_steps(20);
+        desk.harness.event(egui::Event::Text(text.to_owned()));
+        desk.harness.run();
+        desk.harness.key_press(Key::Enter);
+        desk.harness.run();
+        let said = desk
+            .harness
+            .query_by_label_contains("is not a value of Dwell");
+        assert_eq!(said.is_some(), refused, "{text}");
+    }
+}
+
+#[test]
+fn no_word_names_two_things() {
+    let mut desk = Desk::usual().with_phrase("D4 F4 G4");
+    desk.harness.run();
+    let mut seen = std::collections::BTreeSet::new();
+    for tab in desk.harness.get_all_by_role(Role::Tab) {
+        let name = tab.accesskit_node().label().unwrap_or_default();
+        assert!(seen.insert(name.clone()), "{name} twice");
+    }
+    assert!(
+        !seen.contains("Mode") && !seen.contains("Modes"),
+        "{seen:?}"
+    );
 }

@@ -223,14 +223,14 @@ fn every_view_and_every_group_of_parameters_is_a_click_away() {
             window.wait_until_drawn(&mut plugin)?;
             let mut at = roll(&mut plugin, &mut window, 120.0, 10)?;
             let places = [
-                ("alignments", (447, 262)),
-                ("phrase", (525, 262)),
-                ("modes", (557, 262)),
-                ("sonority", (618, 262)),
-                ("files", (672, 262)),
-                ("group-phrase", (733, 85)),
+                ("alignments", (420, 276)),
+                ("phrase", (482, 276)),
+                ("mode-changes", (554, 276)),
+                ("sonority", (629, 276)),
+                ("files", (676, 276)),
+                ("group-capture", (737, 85)),
                 ("group-growth", (827, 85)),
-                ("group-mode", (873, 85)),
+                ("group-fold", (877, 85)),
                 ("group-output", (919, 85)),
             ];
             let mut before = window.picture()?;
@@ -295,10 +295,10 @@ fn a_cue_from_the_window_moves_the_copy_with_the_next_cycle() {
             // A step ahead, the second note comes where the phrase has its first rest; and there
             // the plan leads into Lydian, with F sharp.
             assert_eq!(after.first(), Some(&66), "{after:?}");
-            window.click(&mut plugin, (557, 262))?;
+            window.click(&mut plugin, (554, 276))?;
             at = roll(&mut plugin, &mut window, at, 40)?;
             window.screenshot(&shots().join("on-cue-modes.png"))?;
-            window.click(&mut plugin, (370, 262))?;
+            window.click(&mut plugin, (360, 276))?;
             roll(&mut plugin, &mut window, at, 200)?;
             window.screenshot(&shots().join("on-cue-notes.png"))?;
             window.close(&mut plugin)

@@ -1,5 +1,6 @@
 //! The alignments: what each place is like at which two voices can stand, before it is heard.
 
+use crate::editor::focus;
 use crate::editor::look::{self, Look};
 use crate::editor::model::alignments::{
     Meeting, Order, Row, Standing, own_offset_for, rows, sorted, standings, strokes,
@@ -38,7 +39,8 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut AlignmentsState) 
     if seen.phrase().is_empty() {
         let rect = ui.available_rect_before_wrap();
         ui.allocate_rect(rect, Sense::hover());
-        let words = "No phrase yet. Play something, then switch Hold on: this lists how it can meet itself.";
+        let words =
+            "No phrase yet. Play something, then switch Hold on: this lists its alignments.";
         paragraph(ui, rect, words, look.quiet);
         name(ui, rect, "empty", words);
         return wishes;
@@ -94,6 +96,7 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut AlignmentsState) 
                     *chosen = Some(row.alignment);
                 }
             }
+            focus::follow(ui);
         });
     if let Some(row) = rows.get(shown) {
         let meeting = list.meeting(row).clone();
@@ -182,7 +185,7 @@ struct Columns {
     place: Rangef,
     picture: Rangef,
     attacks: Rangef,
-    doublings: Rangef,
+    coincidences: Rangef,
     sonority: Option<Rangef>,
 }
 
@@ -212,7 +215,7 @@ impl Columns {
             place: next(place),
             picture: next(rest.max(20.0)),
             attacks: next(number),
-            doublings: next(number),
+            coincidences: next(number),
             sonority: (sonority > 0.0).then(|| next(sonority)),
         }
     }
@@ -245,8 +248,8 @@ impl List<'_> {
         let titles = [
             (Some(columns.picture), picture),
             (Some(columns.attacks), "attacks"),
-            (Some(columns.doublings), "doublings"),
-            (columns.sonority, "what meets, together"),
+            (Some(columns.coincidences), "coincidences"),
+            (columns.sonority, "what coincides"),
         ];
         for (column, words) in titles {
             if let Some(column) = column {
@@ -294,13 +297,13 @@ impl List<'_> {
         let attacks = cell(columns.attacks);
         self.amount(ui, attacks, row.attacks, row.attacks_share, look.edge);
         if row.interlocks {
-            let roomy = columns.doublings.span() > 60.0;
+            let roomy = columns.coincidences.span() > 60.0;
             let words = if roomy { "interlocks" } else { "none" };
-            self.write(ui, columns.doublings, rect, words, 11.5, look.ink);
+            self.write(ui, columns.coincidences, rect, words, 11.5, look.ink);
         } else {
-            let doublings = cell(columns.doublings);
-            let share = row.doublings_share;
-            self.amount(ui, doublings, row.doublings, share, look.accent);
+            let coincidences = cell(columns.coincidences);
+            let share = row.coincidences_share;
+            self.amount(ui, coincidences, row.coincidences, share, look.accent);
         }
         if let Some(column) = columns.sonority {
             let sonority = self.meeting(row).sonority.clone();
@@ -409,7 +412,7 @@ impl List<'_> {
             return facts;
         }
         format!(
-            "{facts}\nWhat meets: {}\nTogether: {}",
+            "{facts}\nWhat coincides: {}\nTogether: {}",
             meeting.intervals, meeting.sonority
         )
     }
@@ -497,16 +500,16 @@ fn choose_copy(ui: &Ui, look: &Look, copies: usize, room: Rect, copy: &mut usize
         let radius = if lively { 5.0 } else { 4.0 };
         let mark = look::mark(voice, place.center(), radius, look.voices[voice], chosen);
         ui.painter().add(mark);
-        response.on_hover_text(format!("{words} is the one to stand here."));
+        response.on_hover_text(format!("{words} is the one that is moved here."));
     }
 }
 
 fn what_meets(meeting: &Meeting) -> String {
     if meeting.intervals.is_empty() {
-        return "The voices never meet: they fill each other's gaps.".to_owned();
+        return "No coincidences: the voices interlock, each in the other's gaps.".to_owned();
     }
     format!(
-        "What meets: {}; together {}",
+        "What coincides: {}; together {}",
         meeting.intervals, meeting.sonority
     )
 }

@@ -61,7 +61,6 @@ pub fn show(
     chosen: Option<usize>,
 ) -> Vec<Wish> {
     let (rect, _) = ui.allocate_exact_size(ui.available_size(), Sense::hover());
-    ui.painter().rect_filled(rect, 0.0, look.card);
     if seen.phrase().is_empty() {
         say_what_to_do(ui, rect, look);
         return state.let_go().into_iter().collect();
@@ -177,7 +176,8 @@ fn turn_rings(
     wishes: &mut Vec<Wish>,
 ) -> Option<usize> {
     let id = ui.scope_id().with("circle");
-    let response = ui.interact(rooms.circle, id, Sense::click_and_drag());
+    // Not for the keyboard, which has the list of voices.
+    let response = ui.interact(rooms.circle, id, Sense::CLICK | Sense::DRAG);
     response.widget_info(|| {
         let said = format!("Circle, {}: {}", circle.title, circle.facts);
         WidgetInfo::labeled(Role::Image, true, said)
@@ -254,7 +254,7 @@ fn own_offset(steps: f64) -> String {
 /// What a ring is and what a hand can do with it.
 fn about_ring(seen: &Seen, ring: &Ring) -> String {
     if ring.voice == 0 {
-        return "Steady: plays the phrase as it is and never moves.".to_owned();
+        return "Steady: plays the phrase as it is, and never moves.".to_owned();
     }
     let settings = seen.settings();
     let own = own_offset(settings.copies[ring.voice - 1].offset);
@@ -264,8 +264,8 @@ fn about_ring(seen: &Seen, ring: &Ring) -> String {
         Motion::Jump | Motion::BuildUp => " It goes there at its next cycle.",
     };
     format!(
-        "{}: {}, {}.\nIts own offset: {own}. Drag the ring to set it, against the clock for farther \
-         ahead; with Shift between whole steps, too.{arrives} Double-click for none.",
+        "{}: {}, {}.\nIts own offset: {own}. Drag the ring to set it: counter-clockwise is farther \
+         ahead; hold Shift for positions between steps.{arrives} Double-click to reset it to none.",
         ring.name, ring.place, ring.doing
     )
 }
@@ -280,7 +280,12 @@ fn list_voice(
     wishes: &mut Vec<Wish>,
 ) -> Response {
     let id = ui.scope_id().with(("voice", ring.voice));
-    let response = ui.interact(row, id, Sense::click());
+    let sense = match ring.voice {
+        // It never moves.
+        0 => Sense::hover(),
+        _ => Sense::click(),
+    };
+    let response = ui.interact(row, id, sense);
     match ring.voice {
         0 => response.widget_info(|| WidgetInfo::labeled(Role::Label, true, "Steady")),
         copy => {
@@ -303,7 +308,7 @@ fn list_voice(
         ui.set_max_width(TOOLTIP);
         ui.label(about_ring(seen, ring));
         if ring.voice > 0 {
-            ui.label("With a click here, the arrow keys move it step by step.");
+            ui.label("Click here, and the arrow keys move it step by step.");
         }
     })
 }
@@ -342,10 +347,6 @@ fn nudge(ui: &mut Ui, response: &Response, copy: usize, own: f64, wishes: &mut V
 fn draw_voice(painter: &Painter, look: &Look, row: Rect, ring: &Ring, response: &Response) {
     if response.hovered() || response.has_focus() {
         painter.rect_filled(row.shrink(1.0), 3.0, look.paper);
-    }
-    if response.has_focus() {
-        let stroke = Stroke::new(1.5, look.accent);
-        painter.rect_stroke(row.shrink(1.0), 3.0, stroke, egui::StrokeKind::Inside);
     }
     let hue = hue(look, ring);
     let narrow = row.width() < 150.0;
@@ -421,7 +422,7 @@ fn draw_heading(
     let (hue, words) = if is_stage {
         let words = vec![
             format!(
-                "{}: {} (not now; Escape lets go)",
+                "{}: {} (not now; Escape returns to now)",
                 circle.title, circle.facts
             ),
             format!("{}: {} (not now)", circle.title, circle.facts),
@@ -455,10 +456,10 @@ fn draw_circle(
     for ring in &circle.rings {
         draw_ring(painter, look, face, ring, touched == Some(ring.voice));
     }
-    for doubling in &circle.doublings {
-        let first = doubling.voices.first().copied().unwrap_or(0);
-        let last = doubling.voices.last().copied().unwrap_or(0);
-        let ends = [first, last].map(|voice| face.point(doubling.place, face.radius(voice)));
+    for meeting in &circle.coincidences {
+        let first = meeting.voices.first().copied().unwrap_or(0);
+        let last = meeting.voices.last().copied().unwrap_or(0);
+        let ends = [first, last].map(|voice| face.point(meeting.place, face.radius(voice)));
         let width = if size < 2.5 { 1.0 } else { 2.0 };
         painter.line_segment(ends, Stroke::new(width, look.quiet));
     }

@@ -4,13 +4,13 @@
 //! Resting the pointer on it tells in one sentence what is heard of it.
 
 use crate::declaration::{Declaration, Kind, Shown};
+use crate::editor::choice;
 use crate::editor::look::Look;
 use crate::editor::model::parameters::written;
 use crate::editor::wish::Wish;
 use egui::{
-    Align2, CornerRadius, CursorIcon, Event, EventFilter, FontId, Id, Key, Popup,
-    PopupCloseBehavior, Rect, Response, Role, Sense, Stroke, StrokeKind, Ui, Vec2, WidgetInfo,
-    pos2, vec2,
+    Align2, CornerRadius, CursorIcon, Event, EventFilter, FontId, Id, Key, Rect, Response, Role,
+    Sense, Stroke, StrokeKind, Ui, Vec2, WidgetInfo, pos2, vec2,
 };
 
 /// Height of a row, in points.
@@ -111,6 +111,9 @@ impl Field<'_> {
             FontId::proportional(13.0),
             self.ink(look),
         );
+        if response.clicked() {
+            response.request_focus();
+        }
         let wish = (response.clicked() && !response.double_clicked()).then(|| {
             let other = if on { "Off" } else { "On" };
             Wish::Type(self.id(), other.to_owned())
@@ -140,20 +143,18 @@ impl Field<'_> {
             FontId::proportional(13.0),
             self.ink(look),
         );
-        let tip = pos2(value.max.x - 12.0, value.center().y + 2.5);
-        ui.painter().line(
-            vec![tip + vec2(-4.0, -4.0), tip, tip + vec2(4.0, -4.0)],
-            Stroke::new(1.5, look.quiet),
-        );
+        choice::tip(ui, value, look);
         let mut wishes: Vec<Wish> = self.reset(&response).into_iter().collect();
-        wishes.extend(self.by_keys(ui, &response));
-        let chosen = Popup::menu(&response)
-            .width(value.width().max(150.0))
-            .gap(2.0)
-            .close_behavior(PopupCloseBehavior::CloseOnClick)
-            .show(|ui| options(ui, names, &text));
-        if let Some(name) = chosen.and_then(|shown| shown.inner) {
-            wishes.push(Wish::Type(self.id(), name.to_owned()));
+        if response.clicked() {
+            response.request_focus();
+        }
+        if !choice::is_open(&response) {
+            wishes.extend(self.by_keys(ui, &response));
+        }
+        let written: Vec<String> = names.iter().map(|name| written(name)).collect();
+        let now = written.iter().position(|name| *name == text).unwrap_or(0);
+        if let Some(chosen) = choice::list(&response, value, &written, now) {
+            wishes.push(Wish::Type(self.id(), names[chosen].to_owned()));
         }
         self.explain(response);
         wishes
@@ -235,7 +236,7 @@ impl Field<'_> {
         (steps * 8.0).clamp(80.0, 320.0)
     }
 
-    /// The arrow keys go a step up or down.
+    /// The arrow keys go a step up or down; in a list, down is down.
     fn by_keys(&self, ui: &Ui, response: &Response) -> Vec<Wish> {
         if !response.has_focus() {
             return Vec::new();
@@ -248,10 +249,13 @@ impl Field<'_> {
             };
             memory.set_focus_lock_filter(response.id, arrows);
         });
+        let up = match &self.declaration.kind {
+            Kind::Choice(_) => -1.0,
+            _ => 1.0,
+        };
         let presses = ui.input(|input| {
             let count = |key| input.num_presses(key) as f32;
-            count(Key::ArrowUp) + count(Key::ArrowRight)
-                - count(Key::ArrowDown)
+            up * (count(Key::ArrowUp) - count(Key::ArrowDown)) + count(Key::ArrowRight)
                 - count(Key::ArrowLeft)
         });
         let step = match &self.declaration.kind {
@@ -286,10 +290,19 @@ impl Field<'_> {
             .margin(Vec2::new(6.0, 2.0));
         let response = ui.put(value, edit);
         response.widget_info(|| WidgetInfo::labeled(Role::TextInput, true, &self.declaration.name));
-        let given_up = ui.input(|input| input.key_pressed(Key::Escape));
+        let (given_up, entered) = ui.input(|input| {
+            (
+                input.key_pressed(Key::Escape),
+                input.key_pressed(Key::Enter),
+            )
+        });
         let done = response.lost_focus() || !response.has_focus();
         if done || given_up {
             ui.data_mut(|data| data.remove::<String>(typing));
+            if given_up || entered {
+                // The keyboard goes back to the value.
+                ui.memory_mut(|memory| memory.request_focus(self.widget_id()));
+            }
         } else {
             ui.data_mut(|data| data.insert_temp(typing, text.clone()));
         }
@@ -378,18 +391,19 @@ impl Field<'_> {
         let idle = if self.matters {
             ""
         } else {
-            " It makes no difference just now."
+            " It makes no difference at present."
         };
         response.on_hover_ui(|ui| {
             ui.set_max_width(280.0);
             ui.label(format!("{}{idle}", self.declaration.heard));
             let how = match &self.declaration.kind {
-                Kind::Toggle(_) | Kind::Choice(_) => "Double-click",
+                Kind::Toggle(_) => "Double-click",
+                Kind::Choice(_) => "Click for the list, or arrow keys. Double-click",
                 Kind::Whole(_) | Kind::Amount(_) => {
-                    "Drag, with Shift for fine, or click and type. Double-click"
+                    "Drag (Shift: fine), arrow keys, or click and type. Double-click"
                 }
             };
-            ui.weak(format!("{how} for {usual}."));
+            ui.weak(format!("{how} to reset to {usual}."));
         });
     }
 }
@@ -397,21 +411,6 @@ impl Field<'_> {
 /// What a name takes of its row.
 fn name_width(row: Rect) -> f32 {
     (row.width() * 0.41).floor()
-}
-
-fn options(ui: &mut Ui, names: &[&'static str], now: &str) -> Option<&'static str> {
-    let mut chosen = None;
-    egui::ScrollArea::vertical()
-        .max_height(300.0)
-        .show(ui, |ui| {
-            for name in names {
-                let option = written(name);
-                if ui.selectable_label(option == now, option).clicked() {
-                    chosen = Some(*name);
-                }
-            }
-        });
-    chosen
 }
 
 /// What was typed on a value.

@@ -1,5 +1,7 @@
 //! The view of what can be taken away as files: which, where to, and what became of them.
 
+use crate::editor::choice;
+use crate::editor::focus;
 use crate::editor::look::Look;
 use crate::editor::model::files::{
     Answer, TRANSPOSITIONS, Tone, answer, button, in_order, instruments, progress, sounds,
@@ -9,8 +11,7 @@ use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
 use crate::files::{Kind, Order, Trouble, Writing, place};
 use egui::{
-    Align, Button, ComboBox, Key, Label, Layout, RichText, ScrollArea, Stroke, TextEdit, Ui,
-    UiBuilder, vec2,
+    Align, Button, Label, Layout, RichText, ScrollArea, Stroke, TextEdit, Ui, UiBuilder, vec2,
 };
 use procession_core::exchange::picture::voice_name;
 use procession_core::exchange::score::{Layout as PartLayout, Transposition};
@@ -73,6 +74,7 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut FilesState) -> Ve
             desk.rule(ui);
             desk.kinds(ui, size.x >= 590.0 && size.y >= 330.0);
             desk.parts(ui);
+            focus::follow(ui);
         });
     desk.wishes
 }
@@ -155,19 +157,15 @@ impl Desk<'_> {
         };
         let chosen = &mut self.state.transpositions[voice];
         label(ui, &name);
-        let shown = ComboBox::from_id_salt(("part", voice))
-            .width(98.0)
-            .selected_text(sounds(*chosen))
-            .show_ui(ui, |ui| {
-                for choice in TRANSPOSITIONS {
-                    ui.selectable_value(chosen, choice, sounds(choice))
-                        .on_hover_text(instruments(choice));
-                }
-            });
-        shown
-            .response
-            .accessible_name(format!("{name} sounds"))
-            .on_hover_text(instruments(*chosen));
+        let names = TRANSPOSITIONS.map(|choice| sounds(choice).to_owned());
+        let now = TRANSPOSITIONS.iter().position(|choice| choice == chosen);
+        let about = format!("{name} sounds");
+        let now = (&names[..], now.unwrap_or(0));
+        let (menu, picked) = choice::menu(ui, self.look, ("part", voice), &about, 104.0, now);
+        if let Some(picked) = picked {
+            *chosen = TRANSPOSITIONS[picked];
+        }
+        menu.on_hover_text(instruments(*chosen));
     }
 
     fn folder(&mut self, ui: &mut Ui) {
@@ -180,10 +178,11 @@ impl Desk<'_> {
                 .hint_text(hint)
                 .desired_width(ui.available_width());
             let field = ui.add(field).accessible_name("Folder");
+            focus::entered(ui, &field);
             if field.changed() {
                 self.state.dismissed = self.seen.writing.orders;
             }
-            field.on_hover_text("Where the files go; ~ is your home.");
+            field.on_hover_text("The folder the files go to; ~ is your home folder.");
         });
     }
 
@@ -207,8 +206,8 @@ impl Desk<'_> {
                 self.state.name = Some(name.clone());
                 self.state.dismissed = self.seen.writing.orders;
             }
-            entered = field.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
-            field.on_hover_text("Of all files; each gets an ending of its own.");
+            entered = focus::entered(ui, &field);
+            field.on_hover_text("The name of all files; each gets its own extension.");
             let write = Button::new(RichText::new(button(kinds.len())).color(self.look.card))
                 .fill(self.look.accent)
                 .min_size(vec2(100.0, ROW));

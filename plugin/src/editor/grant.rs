@@ -1,8 +1,10 @@
 //! Granting wishes: the one place where the window changes anything.
 
 use crate::bell::Bell;
+use crate::declaration::{Declaration, Kind, Shown};
 use crate::editor::model::files::subject;
 use crate::editor::model::history::History;
+use crate::editor::model::parameters::written;
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
 use crate::files::{Report, Scribe};
@@ -46,6 +48,8 @@ pub struct Granter {
     /// Whether the phrase was written since this was last asked.
     wrote: bool,
     said: Option<String>,
+    /// Whether something was granted since this was last asked: what was refused before is over.
+    granted: bool,
 }
 
 impl Granter {
@@ -76,18 +80,24 @@ impl Granter {
             }
             Wish::Undo => match self.history.undo(&present(parameters)) {
                 Some(phrase) => self.replace(parameters, phrase),
-                None => self.say("There is no edit of this phrase to take back."),
+                None => self.say("There is nothing to undo in this phrase."),
             },
             Wish::Redo => match self.history.redo(&present(parameters)) {
                 Some(phrase) => self.replace(parameters, phrase),
-                None => self.say("There is no edit of this phrase to do again."),
+                None => self.say("There is nothing to redo in this phrase."),
             },
             Wish::Panic => {
                 bell.panic();
-                self.say("Panic: everything that sounded was ended.");
+                self.say("Panic: every note was ended.");
             }
-            Wish::Custom(mode) => parameters.kept.edit(|kept| kept.custom = mode),
-            Wish::Modulate(plan) => parameters.kept.edit(|kept| kept.modulations = *plan),
+            Wish::Custom(mode) => {
+                self.granted = true;
+                parameters.kept.edit(|kept| kept.custom = mode);
+            }
+            Wish::Modulate(plan) => {
+                self.granted = true;
+                parameters.kept.edit(|kept| kept.modulations = *plan);
+            }
             Wish::Write(order) => self.scribe.write(*order, subject(seen)),
             Wish::StopWriting => self.scribe.stop(),
             Wish::Say(text) => self.said = Some(text),
@@ -106,6 +116,11 @@ impl Granter {
         self.said.take()
     }
 
+    /// Whether something was changed since this was last asked.
+    pub fn take_granted(&mut self) -> bool {
+        std::mem::take(&mut self.granted)
+    }
+
     /// How far the writing of files has come.
     pub fn writing(&self) -> Report {
         self.scribe.report()
@@ -118,7 +133,7 @@ impl Granter {
 
     fn replace(&mut self, parameters: &Parameters, phrase: Phrase) {
         parameters.kept.edit(|kept| kept.taken.phrase = phrase);
-        self.wrote = true;
+        (self.wrote, self.granted) = (true, true);
     }
 
     fn say(&mut self, text: &str) {
@@ -129,6 +144,7 @@ impl Granter {
         if !self.held.contains(&id) && parameters.of_id(id).is_some() {
             self.held.push(id);
             host(Gesture::Begin(id));
+            self.granted = true;
         }
     }
 
@@ -182,10 +198,10 @@ impl Granter {
         match parameter.value_of(text) {
             Some(value) => self.at_once(id, value, parameters, bell, host),
             None => {
-                let example = parameter.text_of(parameter.normalized_default());
+                let range = range_of(declaration, parameter);
                 self.said = Some(format!(
-                    "\"{text}\" is no value of {}, which stays as it was. Type something like \
-                     \"{example}\".",
+                    "\"{}\" is not a value of {}, which stays as it was. {range}",
+                    text.trim(),
                     declaration.name
                 ));
             }
@@ -202,6 +218,33 @@ fn set(id: &'static str, value: f32, parameters: &Parameters, bell: &Bell, host:
             bell.hold();
         }
         host(Gesture::Set(id, value));
+    }
+}
+
+/// What can be typed for a parameter: "It goes from 1 cycle to 64 cycles."
+fn range_of(declaration: &Declaration, parameter: &dyn Shown) -> String {
+    let ends = || (parameter.text_of(0.0), parameter.text_of(1.0));
+    match &declaration.kind {
+        Kind::Toggle(_) => "Type On or Off.".to_owned(),
+        Kind::Choice(list) if list.options.len() <= 8 => {
+            let names = list.options.iter().map(|option| written(option.name));
+            format!("Type {}.", names.collect::<Vec<_>>().join(", "))
+        }
+        Kind::Choice(list) => {
+            let named = |place: usize| {
+                let option = list.options.get(place);
+                option.map_or(String::new(), |option| written(option.name))
+            };
+            format!(
+                "Type one of the list, such as {} or {}.",
+                named(1),
+                named(list.options.len() - 1)
+            )
+        }
+        Kind::Whole(_) | Kind::Amount(_) => {
+            let (least, most) = ends();
+            format!("It goes from {least} to {most}.")
+        }
     }
 }
 

@@ -194,7 +194,7 @@ fn panic(ui: &mut Ui, place: Rect, look: &Look, asked: &mut Asked) {
     if response.clicked() {
         asked.wishes.push(Wish::Panic);
     }
-    response.on_hover_text("Ends every note that sounds, at once; the process goes on.");
+    response.on_hover_text("Ends every sounding note at once; the process goes on.");
 }
 
 fn theme(ui: &mut Ui, place: Rect, theme: Theme, look: &Look, asked: &mut Asked) {
@@ -206,7 +206,7 @@ fn theme(ui: &mut Ui, place: Rect, theme: Theme, look: &Look, asked: &mut Asked)
     if response.clicked() {
         asked.theme = Some(other);
     }
-    response.on_hover_text("Changes the colours of the window.");
+    response.on_hover_text("Switches between light and dark.");
 }
 
 fn zoom(ui: &mut Ui, place: Rect, zoom: f32, look: &Look, asked: &mut Asked) {
@@ -227,7 +227,7 @@ fn zoom(ui: &mut Ui, place: Rect, zoom: f32, look: &Look, asked: &mut Asked) {
         chosen
     });
     asked.zoom = chosen.and_then(|shown| shown.inner);
-    response.on_hover_text("Draws everything larger or smaller.");
+    response.on_hover_text("Makes everything larger or smaller, as far as the screen has room.");
 }
 
 fn button(ui: &mut Ui, place: Rect, name: &str, ink: Color32, look: &Look) -> Response {

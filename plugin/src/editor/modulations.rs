@@ -1,14 +1,17 @@
-//! The modulation plan, to be written: a row for each, with what comes of it.
+//! The mode changes of the plan, to be written: a row for each, with what comes of it.
 
+use crate::editor::choice;
+use crate::editor::focus;
 use crate::editor::look::Look;
 use crate::editor::model::modulations::{
-    and, outcomes, place_from, place_text, proposal, tonic_name, with,
+    and, has_room, outcomes, place_from, place_text, proposal, tonic_name, with,
 };
+use crate::editor::model::parameters::written;
 use crate::editor::model::plan::beats_per_bar;
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
 use crate::state::LONGEST_TURNING;
-use egui::{Button, ComboBox, DragValue, Key, Label, RichText, ScrollArea, TextEdit, Ui};
+use egui::{Button, DragValue, Key, Label, RichText, ScrollArea, TextEdit, Ui};
 use procession_core::mode::ModeName;
 use procession_core::settings::{MAX_MODULATIONS, Modulation, Modulations};
 
@@ -45,6 +48,7 @@ pub fn show(
             desk.beginning(ui);
             desk.rows(ui);
             desk.add(ui, stage);
+            focus::follow(ui);
         });
     let changed = desk.changed;
     changed
@@ -70,8 +74,8 @@ impl Desk<'_> {
         let first = self.seen.process.first_mode();
         let text = if self.plan().is_empty() {
             format!(
-                "Begins and stays in {}. Add a modulation to lead it elsewhere, at a stage or a \
-                 bar, without any automation.",
+                "Begins and stays in {}. Add a mode change to lead it elsewhere, at a stage or a \
+                 bar; no automation is needed.",
                 first.name()
             )
         } else {
@@ -89,8 +93,8 @@ impl Desk<'_> {
                 ui.spacing_mut().item_spacing.x = 6.0;
                 let mut now = *modulation;
                 self.place(ui, index, &mut now);
-                tonic(ui, index, &mut now);
-                mode(ui, index, &mut now);
+                tonic(ui, self.look, index, &mut now);
+                mode(ui, self.look, index, &mut now);
                 over(ui, index, &mut now);
                 if now != *modulation {
                     self.changed = Some(with(self.plan(), index, Some(now)));
@@ -120,27 +124,29 @@ impl Desk<'_> {
         let field = TextEdit::singleline(&mut text).desired_width(84.0);
         let field = ui
             .add(field)
-            .accessible_name(format!("Place {}", index + 1));
+            .accessible_name(format!("Position {}", index + 1));
         if field.changed() {
             self.state.typing = Some((index, text.clone()));
             self.state.refused = None;
         }
-        if field.lost_focus() && self.state.typing.take().is_some() {
+        let left = field.lost_focus();
+        focus::entered(ui, &field);
+        if left && self.state.typing.take().is_some() {
             let given_up = ui.input(|input| input.key_pressed(Key::Escape));
             match place_from(&text, a_bar) {
-                Ok(place) if !given_up => modulation.place = place,
-                Err(refusal) if !given_up => self.state.refused = Some(refusal),
-                _ => (),
+                _ if given_up => self.state.refused = None,
+                Ok(place) => modulation.place = place,
+                Err(refusal) => self.state.refused = Some(refusal),
             }
         }
-        field.on_hover_text("Where it begins: \"stage 4\", \"bar 9\" or \"bar 9 beat 2.5\", counted from the origin.");
+        field.on_hover_text("Where it begins: \"stage 4\", \"bar 9\" or \"bar 9 beat 2.5\", counted from where the process begins. Beats are quarters.");
     }
 
     fn remove(&mut self, ui: &mut Ui, index: usize) {
         let button = ui
             .button("Remove")
             .accessible_name(format!("Remove {}", index + 1));
-        if button.on_hover_text("Takes this modulation out.").clicked() {
+        if button.on_hover_text("Removes this mode change.").clicked() {
             self.changed = Some(with(self.plan(), index, None));
             self.state.typing = None;
         }
@@ -150,25 +156,25 @@ impl Desk<'_> {
         if let Some(refusal) = &self.state.refused {
             self.say(ui, refusal, self.look.alarm);
         }
-        let proposal = proposal(self.seen, stage);
         let text = match stage {
-            Some(stage) => format!("Modulate at stage {}", stage + 1),
-            None => "Add a modulation".to_owned(),
+            Some(stage) => format!("Change mode at stage {}", stage + 1),
+            None => "Add a mode change".to_owned(),
         };
-        let empty = self.seen.phrase().is_empty();
+        let (empty, room) = (self.seen.phrase().is_empty(), has_room(self.plan()));
         let button = Button::new(RichText::new(text).color(self.look.card)).fill(self.look.accent);
-        let button = ui.add_enabled(proposal.is_some() && !empty, button);
-        if let (true, Some(more)) = (button.clicked(), proposal) {
+        if ui.add_enabled(room && !empty, button).clicked()
+            && let Some(more) = proposal(self.seen, stage)
+        {
             self.changed = Some(and(self.plan(), more));
         }
         if empty {
             self.say(
                 ui,
-                "First play a phrase and hold it, or write one.",
+                "First play a phrase and switch Hold on, or enter one under Phrase.",
                 self.look.quiet,
             );
-        } else if proposal.is_none() {
-            let full = format!("{MAX_MODULATIONS} modulations are all there is room for.");
+        } else if !room {
+            let full = format!("A plan has at most {MAX_MODULATIONS} mode changes.");
             self.say(ui, &full, self.look.quiet);
         }
     }
@@ -178,33 +184,29 @@ impl Desk<'_> {
     }
 }
 
-fn tonic(ui: &mut Ui, index: usize, modulation: &mut Modulation) {
-    let menu = ComboBox::from_id_salt(("tonic", index))
-        .width(46.0)
-        .selected_text(tonic_name(modulation.tonic))
-        .show_ui(ui, |ui| {
-            for choice in 0..12 {
-                ui.selectable_value(&mut modulation.tonic, choice, tonic_name(choice));
-            }
-        });
-    menu.response
-        .accessible_name(format!("Tonic {}", index + 1))
-        .on_hover_text("The tonic it leads to.");
+fn tonic(ui: &mut Ui, look: &Look, index: usize, modulation: &mut Modulation) {
+    let names: Vec<String> = (0..12).map(tonic_name).collect();
+    let now = usize::from(modulation.tonic);
+    let label = format!("Tonic {}", index + 1);
+    let (menu, chosen) = choice::menu(ui, look, ("tonic", index), &label, 56.0, (&names, now));
+    if let Some(chosen) = chosen {
+        modulation.tonic = chosen as u8;
+    }
+    menu.on_hover_text("The new tonic.");
 }
 
-fn mode(ui: &mut Ui, index: usize, modulation: &mut Modulation) {
-    let menu = ComboBox::from_id_salt(("mode", index))
-        .width(124.0)
-        .truncate()
-        .selected_text(modulation.mode.name())
-        .show_ui(ui, |ui| {
-            for choice in ModeName::ALL {
-                ui.selectable_value(&mut modulation.mode, choice, choice.name());
-            }
-        });
-    menu.response
-        .accessible_name(format!("Mode {}", index + 1))
-        .on_hover_text("The mode it leads to.");
+fn mode(ui: &mut Ui, look: &Look, index: usize, modulation: &mut Modulation) {
+    let names = ModeName::ALL.map(|mode| written(mode.name()));
+    let now = ModeName::ALL
+        .iter()
+        .position(|mode| *mode == modulation.mode);
+    let now = now.unwrap_or(0);
+    let label = format!("Mode {}", index + 1);
+    let (menu, chosen) = choice::menu(ui, look, ("mode", index), &label, 136.0, (&names, now));
+    if let Some(chosen) = chosen {
+        modulation.mode = ModeName::ALL[chosen];
+    }
+    menu.on_hover_text("The new mode.");
 }
 
 fn over(ui: &mut Ui, index: usize, modulation: &mut Modulation) {
@@ -219,7 +221,7 @@ fn over(ui: &mut Ui, index: usize, modulation: &mut Modulation) {
         .custom_parser(cycles_from);
     let field = ui.add(field).accessible_name(format!("Over {}", index + 1));
     field.on_hover_text(
-        "Over how many cycles the pitches that differ turn, one after another; 0 is at once.",
+        "Over how many cycles the pitches turn, one after another; 0 turns them all at once.",
     );
 }
 

@@ -2,8 +2,8 @@
 
 use crate::editor::look::{self, Look};
 use crate::editor::model::notes::{
-    Attack, Bar, Carried, Frame, Head, Source, Stretch, Tally, Zoom, attack_words, bar_words,
-    counted_cycle, glow, heads,
+    Attack, Bar, Carried, Frame, Head, Source, Stretch, Tally, Zoom, attack_words, bar_words, glow,
+    heads,
 };
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
@@ -359,14 +359,14 @@ impl Scene<'_> {
         )];
         for attack in attacks {
             let top = self.attack_top(attack);
-            let (width, colour) = if attack.is_doubling() {
+            let (width, colour) = if attack.coincides() {
                 ((room_each * 0.4).clamp(1.5, 2.5), look.ink)
             } else {
                 (1.5, look.edge)
             };
             let stroke = Stroke::new(width, colour);
             shapes.push(Shape::vline(top.x, top.y..=self.attack_base(), stroke));
-            if attack.is_doubling() && bead > 1.5 {
+            if attack.coincides() && bead > 1.5 {
                 shapes.push(Shape::circle_filled(top, bead, look.ink));
             }
         }
@@ -388,7 +388,7 @@ impl Scene<'_> {
         pos2(self.x(attack.at), self.attack_base() - room * share)
     }
 
-    /// How many voices meet, over each doubling that has room for it. Two voices that meet need
+    /// How many voices meet, over each coincidence that has room for it. Two voices that meet need
     /// no number to say so.
     fn counts(&self, painter: &Painter) {
         const NUMBER: f32 = 11.0;
@@ -401,7 +401,7 @@ impl Scene<'_> {
         let has_room = |index: usize| before(index) >= NUMBER && gap(index) >= NUMBER;
         let says_more = self.seen.process.voices().count() > 2;
         for (index, attack) in attacks.iter().enumerate() {
-            if says_more && attack.is_doubling() && has_room(index) {
+            if says_more && attack.coincides() && has_room(index) {
                 let at = self.attack_top(attack) - vec2(0.0, 3.0);
                 let font = FontId::proportional(10.0);
                 painter.text(
@@ -418,12 +418,11 @@ impl Scene<'_> {
     fn tally(&self, ui: &Ui) {
         let (places, look) = (self.places, self.look);
         let place = places.attacks;
-        let cycle = counted_cycle(self.stretch, self.frame, self.seen.phrase());
-        let tally = Tally::of(&self.stretch.attacks, cycle);
-        let (attacks, doublings) = (tally.attacks_words(), tally.doublings_words());
+        let tally = Tally::at(&self.seen.process, self.frame.counted);
+        let (attacks, coincidences) = (tally.attacks_words(), tally.coincidences_words());
         let left = places.lanes.left();
         let width = places.heads - 6.0;
-        let lines = [&attacks, &doublings, "in this cycle"];
+        let lines = [&attacks, &coincidences, "in this cycle"];
         let height = place.height() / if places.roomy { 3.0 } else { 2.0 };
         let shown = lines.iter().take(if places.roomy { 3 } else { 2 });
         for (index, words) in shown.enumerate() {
@@ -440,7 +439,7 @@ impl Scene<'_> {
             );
         }
         let whole = Rect::from_min_max(pos2(left, place.top()), place.max);
-        let words = format!("{attacks}, {doublings} in this cycle");
+        let words = format!("{attacks}, {coincidences} in this cycle");
         let response = name(ui, whole, "attacks", &words);
         let near = response.hover_pos().and_then(|at| self.attack_near(at.x));
         match near {

@@ -1,6 +1,7 @@
 //! The parameters, grouped as a musician thinks: phrase, copies, growth, mode, output.
 
 use crate::editor::field::{Field, ROW};
+use crate::editor::focus;
 use crate::editor::look::{Look, mark};
 use crate::editor::model::parameters::{COPIES_GROUP, COPY_IDS, GROUPS, matters};
 use crate::editor::seen::Seen;
@@ -60,6 +61,7 @@ pub fn show(
                     wishes.extend(of_each_copy(ui, parameters, seen, look));
                 }
             }
+            focus::follow(ui);
         });
     wishes
 }

@@ -214,6 +214,7 @@ impl Desk<'_> {
             self.state.on_their_way.push(edited.phrase.clone());
             self.state.wished_at = self.now;
             self.phrase = edited.phrase.clone();
+            self.state.fields.moved_on();
             self.wishes.push(Wish::Edit(Box::new(edited.phrase)));
         }
         self.state.chosen = edited.chosen;
@@ -271,6 +272,9 @@ impl PhraseState {
                 // Taken, loaded, or undone. What is out of sight is brought into it.
                 self.on_their_way.clear();
                 self.let_go();
+                if self.known.is_some() {
+                    self.fields.moved_on();
+                }
                 let in_sight = self.rows.is_some_and(|rows| rows.with(real) == rows);
                 if !in_sight {
                     self.rows = None;

@@ -8,8 +8,8 @@ pub mod last;
 use crate::editor::circle::{fitting, put, voice_line};
 use crate::editor::look::{Look, mark};
 use crate::editor::model::plan::{
-    About, Block, InForce, Kind, Plan, Playhead, Window, about, length, mode_in_force, playhead,
-    stage_now, totals,
+    About, Block, InForce, Kind, Plan, Playhead, Window, about, length, mode_in_force, modes_at,
+    playhead, stage_now, totals,
 };
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
@@ -95,7 +95,6 @@ pub fn show(
     chosen: &mut Option<usize>,
 ) -> Vec<Wish> {
     let (rect, _) = ui.allocate_exact_size(ui.available_size(), Sense::hover());
-    ui.painter().rect_filled(rect, 0.0, look.card);
     *chosen = chosen.filter(|stage| *stage < seen.form.stages.len());
     if seen.phrase().is_empty() {
         say_what_follows(ui, rect, look);
@@ -149,9 +148,9 @@ pub fn show(
             ui.label(&told.when);
             ui.label(format!("{}; {}", told.facts, told.sonority));
             ui.label(if is_chosen {
-                "Click to let go."
+                "Click to return to now."
             } else {
-                "Click to look at it; playing goes on."
+                "Click to look at it; playback goes on. Wheel: zoom. Drag: move along."
             });
         });
     }
@@ -338,7 +337,7 @@ fn now_in_words(seen: &Seen, chosen: Option<usize>, head: Option<Playhead>) -> V
         let number = stage + 1;
         return vec![
             format!(
-                "Looking at stage {number} of {count}: {} (Escape lets go)",
+                "Looking at stage {number} of {count}: {} (Escape returns to now)",
                 words(stage)
             ),
             format!("Looking at stage {number} of {count}: {}", words(stage)),
@@ -526,7 +525,7 @@ impl Frame<'_> {
                 inside.add(mark(course.voice, *at, 4.0, hue, *filled));
             }
         }
-        self.draw_modes(plan);
+        self.draw_modes(plan, head);
         if let Some(stage) = chosen {
             let stroke = Stroke::new(2.0, self.look.accent);
             let column = self.column(stage);
@@ -539,17 +538,18 @@ impl Frame<'_> {
     }
 
     /// The modulation plan along the top: dashed where pitches turn, solid where a mode is whole.
-    fn draw_modes(&self, plan: &Plan) {
+    fn draw_modes(&self, plan: &Plan, head: Option<Playhead>) {
+        let at = head.map(|head| self.window.x(head.at, self.rooms.chart));
         let top = self.rooms.chart.top() - 2.0;
         let hue = self.look.accent;
-        for (index, mode) in plan.modes.iter().enumerate() {
+        for mode in &modes_at(plan, self.seen, at) {
             let turning = [pos2(mode.left, top), pos2(mode.whole.min(mode.right), top)];
             let thin = Stroke::new(1.5, hue);
             self.painter
                 .extend(Shape::dashed_line(&turning, thin, 4.0, 3.0));
             let whole = [turning[1], pos2(mode.right, top)];
             self.painter.line_segment(whole, Stroke::new(2.5, hue));
-            if index > 0 {
+            if mode.index.is_some() {
                 let ends = top - 3.0..=top + 16.0;
                 self.painter.vline(mode.left, ends, Stroke::new(1.5, hue));
             }
@@ -663,7 +663,9 @@ impl Frame<'_> {
         let (fill, ink) = match block.kind {
             Kind::Unison => (self.look.accent, self.look.card),
             Kind::Drift | Kind::Growth | Kind::BuildUp => (self.look.paper, self.look.ink),
-            Kind::Alone | Kind::Entry | Kind::Dwell => (self.look.rule, self.look.ink),
+            Kind::Alone | Kind::Entry | Kind::Dwell | Kind::Several => {
+                (self.look.rule, self.look.ink)
+            }
         };
         self.painter.rect_filled(rect, 0.0, fill);
         let has_room = rect.width() > 3.0;
@@ -688,6 +690,7 @@ impl Frame<'_> {
         }
         let word = match block.stages {
             1 => block.kind.word().to_owned(),
+            _ if block.kind == Kind::Several => block.kind.word().to_owned(),
             _ => String::new(),
         };
         let word = fitting(

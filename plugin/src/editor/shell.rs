@@ -1,6 +1,7 @@
 //! The shell: keeps what is [`Seen`] up to date, lays the views out, and has wishes granted.
 
 use crate::bell::Bell;
+use crate::editor::focus;
 use crate::editor::grant::{Granter, Host};
 use crate::editor::header::{self, Asked, Head};
 use crate::editor::look::{Look, Theme};
@@ -14,9 +15,9 @@ use crate::editor::{status as status_line, welcome};
 use crate::feed::{Seer, Snapshot};
 use crate::files::Writing;
 use crate::params::Parameters;
-use egui::{CornerRadius, Rect, Stroke, StrokeKind, Ui, UiBuilder};
+use egui::{CornerRadius, Key, Modifiers, Rect, Stroke, StrokeKind, Ui, UiBuilder};
 use nice_plug_egui::resizable_window::ResizableWindow;
-use procession_core::settings::{Advance, Settings};
+use procession_core::settings::{Advance, MAX_VOICES, Settings};
 use std::sync::Arc;
 
 /// So long a view's word stands on the status line, in seconds.
@@ -44,6 +45,8 @@ pub struct Shell {
     misses: Misses,
     /// The theme that egui has been told.
     dressed: Option<Theme>,
+    /// Whether it is the window of the program, and not in a host's.
+    in_program: bool,
 }
 
 /// Notices whether hold was asked for with nothing played. Whoever wrote the phrase need not play
@@ -88,7 +91,13 @@ impl Shell {
             said: None,
             misses: Misses::default(),
             dressed: None,
+            in_program: false,
         }
+    }
+
+    /// Whether it is the window of the program: there Space is Hold. In a host it is the host's.
+    pub fn in_program(&mut self, in_program: bool) {
+        self.in_program = in_program;
     }
 
     /// A new window is about to show this.
@@ -120,6 +129,7 @@ impl Shell {
         let before = self.seen.as_ref().map(|seen| seen.snapshot);
         let look = self.look();
         self.dress(ui.ctx());
+        let space = space(ui);
         let seen = self.see(ui);
         let told = Told {
             bypass: self.parameters.bypass(),
@@ -130,6 +140,12 @@ impl Shell {
             .min_size(SMALLEST)
             .show(ui, |ui| self.rooms(ui, &seen, &line, &look))
             .inner;
+        focus::ring(ui.ctx(), &look);
+        let mut wishes = wishes;
+        if space && self.in_program {
+            let other = if seen.hold { "Off" } else { "On" };
+            wishes.push(Wish::Type("hold", other.to_owned()));
+        }
         // Whatever happened to the widget it held, a hand that presses nothing holds nothing.
         let pressed = ui.input(|input| input.pointer.any_down());
         if !wishes.is_empty() {
@@ -144,13 +160,22 @@ impl Shell {
             self.granter.let_go_of_all(host);
         }
         self.misses.written |= self.granter.take_wrote();
+        if self.granter.take_granted() {
+            // What was refused, or said of the edit before, is over.
+            self.said = None;
+        }
         if let Some(text) = self.granter.take_said() {
             self.said = Some((text, ui.input(|input| input.time) + SAID_FOR));
             ui.ctx().request_repaint();
         }
-        let moved = before != Some(seen.snapshot);
+        let moved = before.map(what_is_seen) != Some(what_is_seen(seen.snapshot));
         self.seen = Some(seen);
         moved
+    }
+
+    /// Whether something is shown that moves fast while the process plays.
+    pub fn is_lively(&self) -> bool {
+        self.views.are_lively()
     }
 
     /// The window closes: every gesture ends.
@@ -220,7 +245,6 @@ impl Shell {
         } else {
             layout
         };
-        ui.painter().rect_filled(window, 0.0, look.paper);
         let head = Head {
             hold: seen.hold,
             on_cue: seen.settings().motion.advance == Advance::OnCue,
@@ -266,7 +290,16 @@ impl Shell {
                 welcome::show(ui, ui.max_rect(), seen.hold, look);
             });
         } else {
-            wishes.extend(self.view_in(ui, layout.chosen, chosen, seen, look));
+            let wished = self.view_in(ui, layout.chosen, chosen, seen, look);
+            let touched = ui.input(|input| {
+                let pressed = input.pointer.press_origin();
+                pressed.is_some_and(|at| layout.chosen.contains(at))
+            });
+            if touched || !wished.is_empty() {
+                // To touch a view is to choose it: it stays when its first note is written.
+                self.chosen = Some(chosen);
+            }
+            wishes.extend(wished);
         }
         wishes.extend(self.views.end_frame());
         wishes
@@ -322,6 +355,25 @@ impl Shell {
             ui.ctx().set_zoom_factor(zoom);
         }
         asked.wishes
+    }
+}
+
+/// Whether Space was pressed while nobody types. It is taken away: no button in the window is
+/// pressed by it.
+fn space(ui: &Ui) -> bool {
+    let types = ui.ctx().text_edit_focused();
+    !types && ui.input_mut(|input| input.consume_key(Modifiers::NONE, Key::Space))
+}
+
+/// What of a moment can be seen: while nothing plays, no view shows where the song is.
+fn what_is_seen(snapshot: Snapshot) -> Snapshot {
+    if snapshot.running {
+        return snapshot;
+    }
+    Snapshot {
+        position: 0.0,
+        ahead: [None; MAX_VOICES],
+        ..snapshot
     }
 }
 

@@ -2,6 +2,8 @@
 
 use crate::declaration::Kind;
 use crate::editor::alignments::choice_button;
+use crate::editor::choice;
+use crate::editor::focus;
 use crate::editor::look::Look;
 use crate::editor::model::notes::Source;
 use crate::editor::model::parameters::written;
@@ -11,8 +13,8 @@ use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
 use crate::params::{DECLARATIONS, describe};
 use egui::{
-    Align2, Color32, ComboBox, Rect, RichText, Role, ScrollArea, Sense, Shape, Stroke, StrokeKind,
-    Ui, UiBuilder, WidgetInfo, pos2, vec2,
+    Align2, Color32, Rect, RichText, Role, ScrollArea, Sense, Shape, Stroke, StrokeKind, Ui,
+    UiBuilder, WidgetInfo, pos2, vec2,
 };
 use procession_core::mode::ModeName;
 use procession_core::time::{Beats, to_ticks};
@@ -59,6 +61,7 @@ pub fn show(
             paint(ui, look, picture, scene.room);
             words(ui, &scene, &mut wishes);
         }
+        focus::follow(ui);
     });
     wishes
 }
@@ -127,9 +130,9 @@ fn paint(ui: &mut Ui, look: &Look, picture: &SonorityPicture, room: f32) {
     let target = tiers.row(source, tiers.row_height() + tiers.gap);
     let target_title = tiers.row(target, tiers.row_height());
     tiers.ways(ui, source, target, picture);
-    let of_source = format!("Heard as {}", picture.source.name);
+    let of_source = &picture.heard_as;
     tiers.mode(ui, source, &picture.source.cells, look.ink);
-    tiers.name_mode(ui, source_title, &of_source, look.ink);
+    tiers.name_mode(ui, source_title, of_source, look.ink);
     let of_target = format!("{target_is} {}", picture.target.name);
     tiers.mode(ui, target, &picture.target.cells, target_ink);
     tiers.name_mode(ui, target_title, &of_target, target_ink);
@@ -393,28 +396,21 @@ fn menu(
     wishes: &mut Vec<Wish>,
 ) {
     let found = DECLARATIONS.iter().find(|declaration| declaration.id == id);
-    let Some(Kind::Choice(choice)) = found.map(|declaration| &declaration.kind) else {
+    let Some(Kind::Choice(list)) = found.map(|declaration| &declaration.kind) else {
         return;
     };
     let chosen = chosen.unwrap_or(0);
-    let text = choice.options.get(chosen);
-    let text = text.map_or(String::new(), |option| written(option.name));
     let label = ui.label(RichText::new(title).size(12.0).color(look.quiet));
-    let shown = ComboBox::from_id_salt(id)
-        .selected_text(RichText::new(text).size(12.5).color(look.ink))
-        .width(width)
-        .show_ui(ui, |ui| {
-            for (place, option) in choice.options.iter().enumerate() {
-                let name = written(option.name);
-                if ui.selectable_label(place == chosen, name).clicked() {
-                    wishes.push(Wish::Type(id, option.name.to_owned()));
-                }
-            }
-        });
-    shown
-        .response
-        .labelled_by(label.id)
-        .on_hover_text(describe(id));
+    let names: Vec<String> = list
+        .options
+        .iter()
+        .map(|option| written(option.name))
+        .collect();
+    let (shown, picked) = choice::menu(ui, look, id, title, width, (&names, chosen));
+    if let Some(option) = picked.and_then(|picked| list.options.get(picked)) {
+        wishes.push(Wish::Type(id, option.name.to_owned()));
+    }
+    shown.labelled_by(label.id).on_hover_text(describe(id));
 }
 
 /// The twelve switches of the custom mode, upwards from its tonic.
@@ -431,7 +427,7 @@ fn custom(ui: &mut Ui, seen: &Seen, look: &Look, switches: &[Switch; 12], wishes
                 wishes.push(match switched(&seen.settings().fold, switch.step) {
                     Some(custom) => Wish::Custom(custom),
                     None => Wish::Say(
-                        "A mode keeps at least one pitch: switch another on first.".to_owned(),
+                        "A mode has at least one pitch: switch another on first.".to_owned(),
                     ),
                 });
             }

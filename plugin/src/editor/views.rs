@@ -27,6 +27,8 @@ pub struct Views {
     sonority: SonorityState,
     modulations: ModulationsState,
     files: FilesState,
+    /// Whether a view in which something moves fast was shown in the last frame, and in this one.
+    lively: (bool, bool),
     /// The stage of the plan that was clicked: circle, notes and sonority show it, and playback
     /// goes on.
     stage: Option<usize>,
@@ -41,6 +43,9 @@ impl Views {
         if plan::lets_go(ui) {
             self.stage = None;
         }
+        // A hand that goes round once a cycle, notes that glide, a playhead over the phrase. What
+        // else moves goes the length of the piece, or counts seconds.
+        self.lively.1 |= matches!(view, View::Circle | View::Notes | View::Phrase);
         match view {
             View::Circle => {
                 self.circle_shown = true;
@@ -62,8 +67,14 @@ impl Views {
 }
 
 impl Views {
+    /// Whether a view was shown in which something moves fast while the process plays.
+    pub fn are_lively(&self) -> bool {
+        self.lively.0
+    }
+
     /// All views of a frame have been shown: a view that has gone lets go of what it held.
     pub fn end_frame(&mut self) -> Option<Wish> {
+        self.lively = (self.lively.1, false);
         let shown = std::mem::take(&mut self.circle_shown);
         if shown { None } else { self.circle.let_go() }
     }
@@ -117,13 +128,12 @@ pub fn choose(ui: &mut Ui, names: &[&str], chosen: usize, look: &Look) -> Option
         let middle = place.center();
         let painter = ui.painter();
         painter.text(middle, Align2::CENTER_CENTER, *name, font.clone(), colour);
-        if is_chosen || response.has_focus() {
+        if is_chosen {
             let line = Rect::from_min_max(
                 pos2(place.min.x + padding / 2.0, place.max.y - 3.0),
                 pos2(place.max.x - padding / 2.0, place.max.y),
             );
-            let colour = if is_chosen { look.accent } else { look.edge };
-            painter.rect_filled(line, CornerRadius::same(1), colour);
+            painter.rect_filled(line, CornerRadius::same(1), look.accent);
         }
     }
     clicked

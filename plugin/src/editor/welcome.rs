@@ -13,14 +13,14 @@ pub fn show(ui: &mut Ui, room: Rect, hold: bool, look: &Look) {
     } else {
         (
             "Play a phrase, then press Hold.",
-            "Procession listens all the time; it finds where your phrase repeats.",
+            "Procession always listens, and finds where your phrase repeats.",
         )
     };
     let size = (room.width() / 22.0).clamp(17.0, 28.0);
     let lines = [
         (first, size, look.ink),
         (then, 14.0, look.quiet),
-        ("Or write one under Phrase.", 14.0, look.quiet),
+        ("Or enter one under Phrase.", 14.0, look.quiet),
     ];
     let beside = room.width() > 520.0;
     let radius = (room.height() * 0.34).min(if beside { 80.0 } else { size * 1.7 });

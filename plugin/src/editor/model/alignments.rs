@@ -1,6 +1,8 @@
 //! The distinct alignments of two voices: what each is like, and how to get there.
 
+use crate::editor::model::circle::is_sliding;
 use crate::editor::model::notes::counted;
+use crate::editor::model::plan::stage_at;
 use crate::editor::model::sonority::{HeardSpelling, name_of};
 use crate::editor::seen::Seen;
 use procession_core::exchange::picture::alignment_place;
@@ -19,19 +21,19 @@ pub enum Order {
     /// The busiest composite first.
     ByAttacks,
     /// Those that meet most often first.
-    ByDoublings,
+    ByCoincidences,
 }
 
 impl Order {
     /// In the order of their buttons.
-    pub const ALL: [Self; 3] = [Self::ByOffset, Self::ByAttacks, Self::ByDoublings];
+    pub const ALL: [Self; 3] = [Self::ByOffset, Self::ByAttacks, Self::ByCoincidences];
 
     /// On its button.
     pub fn words(self) -> &'static str {
         match self {
             Self::ByOffset => "In order",
             Self::ByAttacks => "By attacks",
-            Self::ByDoublings => "By doublings",
+            Self::ByCoincidences => "By coincidences",
         }
     }
 }
@@ -46,11 +48,11 @@ pub struct Row {
     /// Moments in a cycle at which something is struck.
     pub attacks: usize,
     /// Moments at which both voices strike.
-    pub doublings: usize,
+    pub coincidences: usize,
     /// Attacks as a share of the most there are, 0 ..= 1.
     pub attacks_share: f32,
-    /// Doublings as a share of the most there are, unison left out, 0 ..= 1.
-    pub doublings_share: f32,
+    /// Coincidences as a share of the most there are, unison left out, 0 ..= 1.
+    pub coincidences_share: f32,
     /// Whether the voices never meet.
     pub interlocks: bool,
 }
@@ -80,14 +82,14 @@ impl Meeting {
 }
 
 impl Row {
-    /// "9 attacks, 3 doublings", "12 attacks, interlocks".
+    /// "9 attacks, 3 coincidences", "12 attacks, interlocks".
     pub fn facts(&self) -> String {
-        let doublings = if self.interlocks {
+        let coincidences = if self.interlocks {
             "interlocks".to_owned()
         } else {
-            counted(self.doublings, "doubling")
+            counted(self.coincidences, "coincidence")
         };
-        format!("{}, {doublings}", counted(self.attacks, "attack"))
+        format!("{}, {coincidences}", counted(self.attacks, "attack"))
     }
 }
 
@@ -96,7 +98,7 @@ pub fn rows(seen: &Seen) -> Vec<Row> {
     let all = &seen.form.alignments;
     let most_attacks = all.iter().map(|alignment| alignment.attacks).max();
     // In unison everything meets; beside it all others would look alike.
-    let most_doublings = all
+    let most_coincidences = all
         .iter()
         .skip(1)
         .map(|alignment| alignment.doublings)
@@ -109,9 +111,9 @@ pub fn rows(seen: &Seen) -> Vec<Row> {
         alignment: index,
         place: alignment_place(alignment.offset),
         attacks: alignment.attacks,
-        doublings: alignment.doublings,
+        coincidences: alignment.doublings,
         attacks_share: share(alignment.attacks, most_attacks),
-        doublings_share: share(alignment.doublings, most_doublings),
+        coincidences_share: share(alignment.doublings, most_coincidences),
         interlocks: alignment.interlocks(),
     };
     all.iter().enumerate().map(row).collect()
@@ -124,7 +126,7 @@ pub fn sorted(rows: &[Row], order: Order) -> Vec<usize> {
     match order {
         Order::ByOffset => (),
         Order::ByAttacks => places.sort_by_key(|place| most(rows[*place].attacks)),
-        Order::ByDoublings => places.sort_by_key(|place| most(rows[*place].doublings)),
+        Order::ByCoincidences => places.sort_by_key(|place| most(rows[*place].coincidences)),
     }
     places
 }
@@ -189,7 +191,7 @@ fn pairs(process: &Process, alignment: &Alignment) -> String {
 
 fn sonority(process: &Process, alignment: &Alignment) -> String {
     if alignment.meetings.is_empty() {
-        return "nothing meets".to_owned();
+        return "nothing coincides".to_owned();
     }
     let keys = alignment.meetings.iter().flat_map(|(a, b)| [*a, *b]);
     let heard = keys.map(|key| process.fold().key(key));
@@ -262,8 +264,20 @@ fn standing(seen: &Seen, voice: usize) -> Option<Standing> {
     Some(Standing {
         voice,
         alignment,
-        locked: is_rotation(&seen.form, off),
+        locked: is_rotation(&seen.form, off) && !moves(seen, voice),
     })
+}
+
+/// Whether a copy is on its way somewhere now.
+fn moves(seen: &Seen, voice: usize) -> bool {
+    if !seen.snapshot.running {
+        return false;
+    }
+    let now = seen.process.origin() + seen.elapsed();
+    let stage = stage_at(seen, now).and_then(|stage| seen.form.stages.get(stage));
+    let copy = stage.and_then(|stage| stage.copies.get(voice - 1));
+    let drifts = copy.is_some_and(|copy| copy.doing == Doing::Drifting);
+    drifts || is_sliding(seen, voice)
 }
 
 /// Whether `steps`, give or take what an eye does not see, leaves the phrase in unison with itself.
@@ -285,9 +299,9 @@ impl Unreachable {
     /// The cause and the remedy.
     pub fn words(self) -> &'static str {
         match self {
-            Self::NoCopy => "There is no copy to stand here: set Copies to 1 or more.",
+            Self::NoCopy => "There is no copy to move here: set Copies to 1 or more.",
             Self::TooFar => {
-                "This is farther than a copy's own offset reaches, 32 steps: let it shift there."
+                "Out of reach: a copy's own offset goes from -32 to 32 steps. Let it shift there."
             }
         }
     }
@@ -374,7 +388,7 @@ mod tests {
         let rows = rows(&seen(EIGHT, |_| ()));
         assert_eq!(rows.len(), 8);
         assert_eq!(rows[0].place, "unison");
-        assert_eq!(rows[0].facts(), "5 attacks, 5 doublings");
+        assert_eq!(rows[0].facts(), "5 attacks, 5 coincidences");
         assert_eq!(rows[1].place, "1 step ahead");
     }
 
@@ -385,7 +399,7 @@ mod tests {
         let meeting = Meeting::of(&seen, 1);
         assert_eq!(
             (meeting.sonority.as_str(), meeting.pairs.as_str()),
-            ("nothing meets", "")
+            ("nothing coincides", "")
         );
     }
 
@@ -421,12 +435,12 @@ mod tests {
     }
 
     #[test]
-    fn the_list_sorts_by_attacks_and_by_doublings() {
+    fn the_list_sorts_by_attacks_and_by_coincidences() {
         let rows = rows(&seen(EIGHT, |_| ()));
         assert_eq!(sorted(&rows, Order::ByOffset), [0, 1, 2, 3, 4, 5, 6, 7]);
         let by_attacks = sorted(&rows, Order::ByAttacks);
-        let by_doublings = sorted(&rows, Order::ByDoublings);
-        assert_eq!(by_doublings[0], 0);
+        let by_coincidences = sorted(&rows, Order::ByCoincidences);
+        assert_eq!(by_coincidences[0], 0);
         assert_eq!(by_attacks.last(), Some(&0));
         let falls = |counts: Vec<usize>| counts.is_sorted_by(|a, b| a >= b);
         assert!(falls(
@@ -436,9 +450,9 @@ mod tests {
                 .collect()
         ));
         assert!(falls(
-            by_doublings
+            by_coincidences
                 .iter()
-                .map(|place| rows[*place].doublings)
+                .map(|place| rows[*place].coincidences)
                 .collect()
         ));
     }

@@ -5,6 +5,8 @@
 //! so its ring is turned back by as much. Whatever coincides stands on one radius, and the hand,
 //! which shows where the steady voice is, meets every note at the moment it sounds.
 
+use crate::editor::model::notes::{Tally, end_of_stage};
+use crate::editor::model::plan::stage_at;
 use crate::editor::seen::Seen;
 use egui::{Pos2, pos2, vec2};
 use procession_core::exchange::picture::{steps_ahead, to_hundredths, voice_name};
@@ -15,7 +17,7 @@ use procession_core::process::Process;
 use procession_core::settings::{MAX_COPIES, MAX_VOICES};
 use procession_core::time::{Beats, to_ticks};
 
-/// Two attacks no farther apart than this share of a step are heard, and marked, as a doubling:
+/// Two attacks no farther apart than this share of a step are heard, and marked, as a coincidence:
 /// at 120 bpm and sixteenths 12.5 ms (common practice, no source).
 pub const TOGETHER: f64 = 0.1;
 
@@ -30,14 +32,14 @@ pub const FARTHEST: f64 = 32.0;
 pub struct Circle {
     /// What is shown: "Now", "At the start", "Stage 3 of 25".
     pub title: String,
-    /// What sounds in a cycle: "11 attacks, 5 doublings".
+    /// What sounds in a cycle: "11 attacks, 5 coincidences".
     pub facts: String,
     /// The steps of the phrase, in order.
     pub ticks: Vec<Tick>,
     /// A ring a voice, the steady one first.
     pub rings: Vec<Ring>,
     /// Where voices strike together.
-    pub doublings: Vec<Doubling>,
+    pub coincidences: Vec<Meeting>,
     /// Moments of a cycle at which something is struck.
     pub attacks: usize,
     /// Where the steady voice is; none when nothing plays, or when a stage is shown.
@@ -62,6 +64,8 @@ pub struct Ring {
     pub voice: usize,
     /// Whether it has entered.
     pub entered: bool,
+    /// Whether it stays where it is: it neither drifts nor is on its way.
+    pub locked: bool,
     /// Where its phrase begins.
     pub beginning: f64,
     /// Where its phrase will begin once it has reached an offset it was told to go to.
@@ -87,7 +91,7 @@ pub struct Attack {
 
 /// A moment at which several voices strike.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Doubling {
+pub struct Meeting {
     /// On the circle.
     pub place: f64,
     /// Which voices, in order.
@@ -115,7 +119,7 @@ impl Circle {
             std::array::from_fn(|voice| process.voices().displacement(voice, at))
         };
         let moment = Moment { at, ahead };
-        let stage = seen.form.stage_at(at).unwrap_or(0);
+        let stage = stage_at(seen, at).unwrap_or(0);
         let mut circle = Self::at(seen, &moment, told, |copy| doing_now(seen, stage, copy));
         circle.title = if running { "Now" } else { "At the start" }.to_owned();
         let length = seen.phrase().length();
@@ -127,8 +131,7 @@ impl Circle {
     /// brought. None if there is no such stage.
     pub fn of_stage(seen: &Seen, stage: usize, told: Told) -> Option<Self> {
         let process = &seen.process;
-        // A hair inside: what begins at the border belongs to the next stage.
-        let at = seen.form.stages.get(stage)?.span.end - 1e-6;
+        let at = end_of_stage(seen.form.stages.get(stage)?);
         let moment = Moment {
             at,
             ahead: std::array::from_fn(|voice| process.voices().displacement(voice, at)),
@@ -138,7 +141,7 @@ impl Circle {
         Some(circle)
     }
 
-    fn at(seen: &Seen, moment: &Moment, told: Told, doing: impl Fn(usize) -> String) -> Self {
+    fn at(seen: &Seen, moment: &Moment, told: Told, doing: impl Fn(usize) -> Does) -> Self {
         let process = &seen.process;
         let phrase = process.phrase();
         let attacks = attacks_of(phrase);
@@ -148,18 +151,19 @@ impl Circle {
         let tolerance = TOGETHER * process.settings().step() / phrase.length();
         let moments = struck_together(&rings, tolerance);
         let entered = rings.iter().filter(|ring| ring.entered).count();
-        let attacks = moments.len();
-        let doublings: Vec<Doubling> = moments
+        let locked = rings.iter().all(|ring| ring.locked);
+        let tally = Tally::at(process, moment.at);
+        let coincidences: Vec<Meeting> = moments
             .into_iter()
             .filter(|moment| moment.voices.len() > 1)
             .collect();
         Self {
             title: String::new(),
-            facts: facts(attacks, doublings.len(), entered),
+            facts: facts(tally, entered, locked),
             ticks: ticks(phrase, process.settings().step()),
             rings,
-            doublings,
-            attacks,
+            coincidences,
+            attacks: tally.attacks,
             hand: None,
         }
     }
@@ -185,7 +189,7 @@ fn ring(
     moment: &Moment,
     attacks: &[(Beats, std::ops::Range<usize>)],
     told: Told,
-    doing: impl Fn(usize) -> String,
+    doing: impl Fn(usize) -> Does,
 ) -> Ring {
     let length = process.phrase().length();
     let step = process.settings().step();
@@ -210,15 +214,19 @@ fn ring(
     let to_go = to_go(process, voice, moment, told);
     let bound_for = to_go.filter(|beats| beats.abs() > ARRIVED * step);
     let ahead = moment.ahead[voice].unwrap_or_else(|| standing(process, voice)) / step;
-    let doing = match (voice, bound_for) {
-        (0, _) => "never moves".to_owned(),
-        (_, Some(to_go)) => format!("on its way to {}", steps_ahead(ahead + to_go / step)),
-        (_, None) if !entered => format!("will enter {}", steps_ahead(ahead)),
+    let (doing, locked) = match (voice, bound_for) {
+        (0, _) => ("never moves".to_owned(), true),
+        (_, Some(to_go)) => {
+            let way = format!("on its way to {}", place_of(ahead + to_go / step));
+            (way, false)
+        }
+        (_, None) if !entered => (format!("will enter {}", entering(ahead)), true),
         (copy, None) => doing(copy),
     };
     Ring {
         voice,
         entered,
+        locked,
         beginning: share(beginning, length),
         bound_for: bound_for.map(|to_go| share(beginning - to_go, length)),
         attacks: attacks
@@ -232,7 +240,7 @@ fn ring(
         place: match voice {
             0 => String::new(),
             _ if !entered => "waits".to_owned(),
-            _ => steps_ahead(ahead),
+            _ => place_of(ahead),
         },
         doing,
     }
@@ -300,23 +308,53 @@ fn to_go(process: &Process, voice: usize, moment: &Moment, told: Told) -> Option
     Some(as_set + handed * settings.step())
 }
 
-fn doing_now(seen: &Seen, stage: usize, copy: usize) -> String {
-    let Some(state) = copy_in(seen, stage, copy) else {
-        return "waits".to_owned();
-    };
-    match state.doing {
-        Doing::Waiting => "waits".to_owned(),
-        Doing::Entering => "enters".to_owned(),
-        Doing::Building => "builds up".to_owned(),
-        Doing::Locked => "locked".to_owned(),
-        Doing::Drifting => format!("drifts to {}", steps_ahead(state.to)),
+/// Where a copy stands that is so many steps ahead: "unison", "3 steps ahead".
+pub fn place_of(steps: f64) -> String {
+    if to_hundredths(steps) == 0.0 {
+        "unison".to_owned()
+    } else {
+        steps_ahead(steps)
     }
 }
 
-fn doing_in(seen: &Seen, stage: usize, copy: usize) -> String {
+/// "in unison", "3 steps ahead".
+fn entering(steps: f64) -> String {
+    match place_of(steps).as_str() {
+        "unison" => "in unison".to_owned(),
+        place => place.to_owned(),
+    }
+}
+
+/// Whether a copy that plays is on its way to an offset it was told to go to.
+pub fn is_sliding(seen: &Seen, copy: usize) -> bool {
+    let moment = Moment {
+        at: seen.process.origin() + seen.elapsed(),
+        ahead: seen.snapshot.ahead,
+    };
+    let to_go = to_go(&seen.process, copy, &moment, None);
+    to_go.is_some_and(|beats| beats.abs() > ARRIVED * seen.settings().step())
+}
+
+/// What a copy does, in words, and whether it is locked.
+type Does = (String, bool);
+
+fn doing_now(seen: &Seen, stage: usize, copy: usize) -> Does {
+    let Some(state) = copy_in(seen, stage, copy) else {
+        return ("waits".to_owned(), true);
+    };
+    match state.doing {
+        Doing::Waiting => ("waits".to_owned(), true),
+        Doing::Entering => ("enters".to_owned(), true),
+        Doing::Building => ("builds up".to_owned(), false),
+        Doing::Locked => ("locked".to_owned(), true),
+        Doing::Drifting => (format!("drifts to {}", place_of(state.to)), false),
+    }
+}
+
+fn doing_in(seen: &Seen, stage: usize, copy: usize) -> Does {
     let drifted = copy_in(seen, stage, copy).filter(|state| state.doing == Doing::Drifting);
     match drifted {
-        Some(state) => format!("has drifted from {}", steps_ahead(state.from)),
+        Some(state) => (format!("has drifted from {}", place_of(state.from)), false),
         None => doing_now(seen, stage, copy),
     }
 }
@@ -327,7 +365,7 @@ fn copy_in(seen: &Seen, stage: usize, copy: usize) -> Option<procession_core::fo
 }
 
 /// All moments of a cycle at which something is struck, and by which voices.
-fn struck_together(rings: &[Ring], tolerance: f64) -> Vec<Doubling> {
+fn struck_together(rings: &[Ring], tolerance: f64) -> Vec<Meeting> {
     let mut struck: Vec<(f64, usize)> = rings
         .iter()
         .flat_map(|ring| {
@@ -336,11 +374,11 @@ fn struck_together(rings: &[Ring], tolerance: f64) -> Vec<Doubling> {
         })
         .collect();
     struck.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut moments: Vec<Doubling> = Vec::new();
+    let mut moments: Vec<Meeting> = Vec::new();
     for (place, voice) in struck {
         match moments.last_mut() {
             Some(moment) if place - moment.place <= tolerance => moment.voices.push(voice),
-            _ => moments.push(Doubling {
+            _ => moments.push(Meeting {
                 place,
                 voices: vec![voice],
             }),
@@ -358,16 +396,13 @@ fn struck_together(rings: &[Ring], tolerance: f64) -> Vec<Doubling> {
     moments
 }
 
-fn facts(attacks: usize, doublings: usize, voices: usize) -> String {
-    let counted = |count: usize, one: &str| match count {
-        1 => format!("1 {one}"),
-        _ => format!("{count} {one}s"),
-    };
-    let struck = counted(attacks, "attack");
-    match (voices, doublings) {
+/// What is struck in a cycle; that voices interlock is said only of voices that are locked.
+fn facts(tally: Tally, voices: usize, locked: bool) -> String {
+    let struck = tally.attacks_words();
+    match (voices, tally.coincidences) {
         (0 | 1, _) => struck,
-        (_, 0) if attacks > 0 => format!("{struck}, interlocking"),
-        _ => format!("{struck}, {}", counted(doublings, "doubling")),
+        (_, 0) if tally.attacks > 0 && locked => format!("{struck}, interlocking"),
+        _ => format!("{struck}, {}", tally.coincidences_words()),
     }
 }
 
@@ -496,7 +531,7 @@ impl Turning {
     }
 
     /// The offset that the hand asks for, in steps: whole ones, or as it lies. Notes that are
-    /// turned back, against the clock, sound earlier, so the copy is farther ahead.
+    /// turned back, counter-clockwise, sound earlier, so the copy is farther ahead.
     pub fn offset(&self, steps_in_phrase: f64, whole: bool) -> f64 {
         let asked = self.before - self.round * steps_in_phrase;
         let asked = if whole {
@@ -586,10 +621,10 @@ pub(super) mod tests {
     #[test]
     fn notes_that_coincide_stand_on_one_radius_and_are_marked() {
         let circle = Circle::now(&seen(EIGHT, ahead_by(2.0), None), None);
-        let marked: Vec<f64> = circle.doublings.iter().map(|d| d.place).collect();
+        let marked: Vec<f64> = circle.coincidences.iter().map(|d| d.place).collect();
         assert_eq!(marked, [0.0, 0.375]);
-        assert_eq!(circle.doublings[0].voices, [0, 1]);
-        assert_eq!(circle.facts, "6 attacks, 2 doublings");
+        assert_eq!(circle.coincidences[0].voices, [0, 1]);
+        assert_eq!(circle.facts, "6 attacks, 2 coincidences");
     }
 
     #[test]
@@ -599,7 +634,7 @@ pub(super) mod tests {
             let seen = seen(EIGHT, ahead_by(alignment.offset as f64), None);
             let circle = Circle::now(&seen, None);
             assert_eq!(circle.attacks, alignment.attacks);
-            assert_eq!(circle.doublings.len(), alignment.doublings);
+            assert_eq!(circle.coincidences.len(), alignment.doublings);
         }
     }
 
@@ -610,14 +645,14 @@ pub(super) mod tests {
     }
 
     #[test]
-    fn a_hairs_breadth_is_a_doubling_and_a_quarter_of_a_step_is_none() {
+    fn a_hairs_breadth_is_a_coincidence_and_a_quarter_of_a_step_is_none() {
         let near = Circle::now(&seen(EIGHT, ahead_by(0.09), None), None);
-        assert_eq!(near.doublings.len(), 4);
+        assert_eq!(near.coincidences.len(), 4);
         let far = Circle::now(&seen(EIGHT, ahead_by(0.25), None), None);
-        assert_eq!(far.doublings.len(), 0);
+        assert_eq!(far.coincidences.len(), 0);
         // From before the top to after it is a hair's breadth, too.
         let behind = Circle::now(&seen(EIGHT, ahead_by(-0.09), None), None);
-        assert_eq!(behind.doublings.len(), 4);
+        assert_eq!(behind.coincidences.len(), 4);
     }
 
     #[test]
@@ -670,7 +705,7 @@ pub(super) mod tests {
         assert!(!copy.entered && copy.attacks.iter().all(|attack| !attack.sounds));
         assert_eq!(
             (copy.place.as_str(), copy.doing.as_str()),
-            ("waits", "will enter together")
+            ("waits", "will enter in unison")
         );
         assert_eq!(circle.facts, "1 attack");
     }
@@ -709,7 +744,7 @@ pub(super) mod tests {
         let circle = Circle::of_stage(&seen, 1, None).unwrap();
         assert_eq!(circle.title, "Stage 2 of 17");
         assert_eq!(circle.rings[1].place, "1 step ahead");
-        assert_eq!(circle.rings[1].doing, "has drifted from together");
+        assert_eq!(circle.rings[1].doing, "has drifted from unison");
         assert_eq!(circle.hand, None);
         assert_eq!(Circle::of_stage(&seen, 99, None), None);
     }

@@ -1,10 +1,13 @@
-//! The modulation plan as it is written and read: places, modes, and what comes of them.
+//! The mode changes as they are written and read: places, modes, and what comes of them.
 
+use crate::editor::model::notes::counted;
 use crate::editor::model::plan::{beats_per_bar, tempo};
 use crate::editor::seen::Seen;
 use procession_core::exchange::picture::minutes;
-use procession_core::mode::{Mode, ModeName, PitchName};
+use procession_core::fold::Turn;
+use procession_core::mode::{Mode, ModeName, PitchName, PitchSet};
 use procession_core::modulation::ModeChange;
+use procession_core::process::Process;
 use procession_core::settings::{MAX_MODULATIONS, Modulation, Modulations, Place};
 use procession_core::time::Beats;
 
@@ -50,8 +53,23 @@ pub fn place_from(text: &str, beats_per_bar: Beats) -> Result<Place, String> {
         }
     };
     understood().ok_or_else(|| {
-        format!("\"{text}\" is no place. Write a stage or a bar: \"stage 4\", \"bar 9\", \"bar 9 beat 2.5\".")
+        format!(
+            "\"{}\" is not a position. Type a stage from 1 to 4096 (\"stage 4\") or a bar (\"bar 9\", \
+             \"bar 9 beat 2.5\"); beats run from 1 to {}.",
+            text.trim(),
+            last_beat(beats_per_bar)
+        )
     })
+}
+
+/// The number of the last beat of a bar: 4 in 4/4, 3.5 in 7/8 (beats are quarters).
+fn last_beat(beats_per_bar: Beats) -> String {
+    let last = (beats_per_bar * 1000.0).round() / 1000.0;
+    if last.fract() == 0.0 {
+        last.to_string()
+    } else {
+        format!("just before {}", last + 1.0)
+    }
 }
 
 fn stage_from(text: &str) -> Option<Place> {
@@ -67,7 +85,7 @@ fn beats_from(bar: &str, beat: &str, beats_per_bar: Beats) -> Option<Place> {
     inside.then_some(Place::Beats(beats))
 }
 
-/// What comes of a modulation in this process.
+/// What comes of a mode change in this process.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Outcome {
     /// In words.
@@ -76,7 +94,7 @@ pub struct Outcome {
     pub missing: bool,
 }
 
-/// What comes of each modulation, in the order of the list.
+/// What comes of each mode change, in the order of the list.
 pub fn outcomes(seen: &Seen) -> Vec<Outcome> {
     let changes: Vec<ModeChange> = seen.process.mode_changes().collect();
     let modulations = &seen.settings().modulations;
@@ -101,20 +119,16 @@ pub fn outcomes(seen: &Seen) -> Vec<Outcome> {
 /// "from D Dorian at 1:04: F becomes F♯, C♯ ...; whole at bar 17".
 fn takes_place(seen: &Seen, changes: &[ModeChange], place: usize) -> String {
     let change = &changes[place];
-    let before = changes[place.saturating_sub(1)].mode;
     let process = &seen.process;
     let at = change.turning.start;
     let clock = minutes(at - process.origin(), tempo(seen));
-    // A hair in, so that this modulation is in charge.
-    let (fold, _) = process.fold_at(at + SAME);
-    let turns: Vec<String> = fold
-        .order()
+    let from = format!("at {clock}, from {}", origin_of(process, at));
+    let turns: Vec<String> = heard_turns(process, at)
         .iter()
         .map(|turn| format!("{} to {}", turn.from, turn.to))
         .collect();
-    let from = format!("at {clock}, from {}", before.name());
     if turns.is_empty() {
-        return format!("{from}: no pitch changes");
+        return format!("{from}: no pitch of the phrase changes");
     }
     let turns = turns.join(", then ");
     if change.turning.length() < SAME {
@@ -122,16 +136,61 @@ fn takes_place(seen: &Seen, changes: &[ModeChange], place: usize) -> String {
     }
     let whole = change.turning.end - process.origin();
     let bar = place_text(Place::Beats(whole), beats_per_bar(seen));
-    format!("{from}: {turns}; whole at {bar}")
+    format!("{from}: {turns}; complete at {bar}")
+}
+
+/// What turns in the mode change that begins at song position `at`: of all pitches by which the
+/// modes differ, those that the phrase has.
+fn heard_turns(process: &Process, at: Beats) -> Vec<Turn> {
+    let played = played_before(process, at);
+    // A hair in, so that this change is in charge.
+    let (fold, _) = process.fold_at(at + SAME);
+    let turns = fold.order().iter().copied();
+    turns
+        .filter(|turn| played.contains(turn.from.pitch_class()))
+        .collect()
+}
+
+/// The pitch classes of the phrase, as they sound when nothing turns any more before `at`.
+fn played_before(process: &Process, at: Beats) -> PitchSet {
+    let earlier = process
+        .mode_changes()
+        .take_while(|change| change.turning.start < at - SAME);
+    let whole = earlier
+        .last()
+        .map_or(at, |change| change.turning.end.min(at));
+    let notes = process.phrase().notes().iter();
+    // As the changes before this one leave it, or, if this one cuts them short, just before it.
+    let just_before = whole.max(at - 2.0 * SAME);
+    notes
+        .map(|note| process.folded(note.key, just_before).pitch_class())
+        .collect()
+}
+
+/// The mode that a change at song position `at` leads on from. A phrase of few pitches that was
+/// heard in a small mode keeps the name it has in every view; the mode of as many degrees as the
+/// target, in which the change counts, is said besides.
+pub fn origin_of(process: &Process, at: Beats) -> String {
+    let before = process
+        .mode_changes()
+        .take_while(|change| change.turning.start < at - SAME || change.index.is_none())
+        .last();
+    let (fold, _) = process.fold_at(at + SAME);
+    let counted = fold.source().name();
+    match before.map(|change| change.mode.name()) {
+        Some(heard) if heard != counted => format!("{heard} (taken as {counted})"),
+        _ => counted,
+    }
 }
 
 fn never_comes(seen: &Seen, place: Place) -> String {
     match place {
         Place::Stage(stage) => format!(
-            "Stage {stage} never comes: the form has {}. Choose an earlier one.",
+            "There is no stage {stage}: the form has {}. Choose one from 1 to {}.",
+            counted(seen.form.stages.len(), "stage"),
             seen.form.stages.len()
         ),
-        Place::Beats(_) => "This place is never reached. Choose another.".to_owned(),
+        Place::Beats(_) => "This position is never reached. Choose an earlier one.".to_owned(),
     }
 }
 
@@ -140,43 +199,87 @@ pub fn tonic_name(tonic: u8) -> String {
     PitchName::neutral(tonic).to_string()
 }
 
-/// One more modulation: at the stage that is looked at, or a few stages on, into a mode that is
-/// brighter than the one before it, if there is one.
-pub fn proposal(seen: &Seen, stage: Option<usize>) -> Option<Modulation> {
-    let modulations = &seen.settings().modulations;
-    if modulations.iter().count() >= MAX_MODULATIONS {
-        return None;
-    }
-    let last = seen.process.mode_changes().last()?;
-    let next = || {
-        let reached = seen.form.stage_at(last.turning.end + SAME).unwrap_or(0);
-        (reached + 4).min(seen.form.stages.len().saturating_sub(1))
-    };
-    let stage = stage.unwrap_or_else(next) as u32 + 1;
-    Some(Modulation {
-        place: Place::Stage(stage),
-        tonic: last.mode.tonic(),
-        mode: brighter(&last.mode),
-        over: USUAL_TURNING,
-    })
+/// Whether there is room for one more mode change.
+pub fn has_room(modulations: &Modulations) -> bool {
+    modulations.iter().count() < MAX_MODULATIONS
 }
 
-/// Of the diatonic modes the next brighter one than `mode`; the darkest after the brightest.
-fn brighter(mode: &Mode) -> ModeName {
+/// One more mode change: at the stage that is looked at, or a few stages on, into the next
+/// brighter mode by which at least one pitch of the phrase changes; else into another one that
+/// changes one.
+pub fn proposal(seen: &Seen, stage: Option<usize>) -> Option<Modulation> {
+    let modulations = &seen.settings().modulations;
+    if !has_room(modulations) {
+        return None;
+    }
+    let changes: Vec<ModeChange> = seen.process.mode_changes().collect();
+    let start = |stage: usize| {
+        let stage = seen.form.stages.get(stage);
+        stage.map_or(f64::INFINITY, |stage| stage.span.start)
+    };
+    let before = match stage {
+        Some(stage) => {
+            let earlier = |change: &&ModeChange| change.turning.start <= start(stage) + SAME;
+            changes.iter().rev().find(earlier)
+        }
+        None => changes.last(),
+    }?;
+    let next = || {
+        let end = before.turning.end;
+        let reached = seen.form.stage_at(end + SAME).unwrap_or(0);
+        let next = (reached + 4).min(seen.form.stages.len().saturating_sub(1));
+        if start(next) > end + SAME || changes.len() == 1 {
+            return Place::Stage(next as u32 + 1);
+        }
+        // The last stage is taken: then a few cycles on.
+        Place::Beats(end - seen.process.origin() + 4.0 * seen.phrase().length())
+    };
+    let place = stage.map_or_else(next, |stage| Place::Stage(stage as u32 + 1));
+    let into = |mode: ModeName| Modulation {
+        place,
+        tonic: before.mode.tonic(),
+        mode,
+        over: USUAL_TURNING,
+    };
+    let modes: Vec<ModeName> = brighter_first(&before.mode).collect();
+    let heard = |mode: &&ModeName| changes_a_pitch(seen, into(**mode));
+    let mode = modes.iter().find(heard).or(modes.first())?;
+    Some(into(*mode))
+}
+
+/// Whether a pitch of the phrase turns by this change, were it added to the plan.
+fn changes_a_pitch(seen: &Seen, more: Modulation) -> bool {
+    let mut settings = *seen.settings();
+    settings.modulations = and(&settings.modulations, more);
+    let index = settings.modulations.iter().count() - 1;
+    let origin = seen.process.origin();
+    let process = Process::new(seen.phrase().clone(), settings, origin);
+    let change = process
+        .mode_changes()
+        .find(|change| change.index == Some(index));
+    change.is_some_and(|change| !heard_turns(&process, change.turning.start).is_empty())
+}
+
+/// The diatonic modes: those that are brighter than `mode` from the next one on, then the others,
+/// the brightest of them first.
+fn brighter_first(mode: &Mode) -> impl Iterator<Item = ModeName> {
     use ModeName::{Aeolian, Dorian, Ionian, Locrian, Lydian, Mixolydian, Phrygian};
     let upwards = [
         Locrian, Phrygian, Aeolian, Dorian, Mixolydian, Ionian, Lydian,
     ];
-    let brightness = |name: ModeName| {
-        Mode::named(
-            mode.tonic(),
-            name,
-            procession_core::mode::PitchSet::CHROMATIC,
-        )
-        .brightness()
+    let tonic = mode.tonic();
+    let brightness = move |name: &ModeName| {
+        let chromatic = PitchSet::CHROMATIC;
+        Mode::named(tonic, *name, chromatic).brightness()
     };
-    let is_brighter = |name: &ModeName| brightness(*name) > mode.brightness() && mode.size() == 7;
-    upwards.into_iter().find(is_brighter).unwrap_or(Aeolian)
+    let (now, seven) = (mode.brightness(), mode.size() == 7);
+    let is_brighter = move |name: &ModeName| seven && brightness(name) > now;
+    let brighter = upwards.into_iter().filter(is_brighter);
+    let others = upwards
+        .into_iter()
+        .rev()
+        .filter(move |name| !is_brighter(name));
+    brighter.chain(others)
 }
 
 /// The plan with one of its modulations exchanged, or taken out.
@@ -261,7 +364,7 @@ mod tests {
         let said = outcomes(&seen);
         assert_eq!(
             said[0].text,
-            "at 0:16, from D Dorian: F to F♯, then C to C♯, then G to G♯; whole at bar 11"
+            "at 0:16, from D Dorian: F to F♯, then C to C♯, then G to G♯; complete at bar 11"
         );
         assert!(!said[0].missing);
     }
@@ -275,7 +378,100 @@ mod tests {
         let said = outcomes(&seen);
         assert_eq!(said[0].text, "at 0:12, from D Dorian: B to B♭, at once");
         assert!(said[1].missing);
-        assert!(said[1].text.contains("the form has 17"), "{}", said[1].text);
+        assert!(
+            said[1].text.contains("the form has 17 stages"),
+            "{}",
+            said[1].text
+        );
+    }
+
+    /// D, F, G, A and C: B and E are in Dorian, but nobody plays them.
+    const FIVE: &str = "D4 F4 G4 A4 C5 . A4 .";
+
+    fn five(modulations: impl IntoIterator<Item = Modulation>) -> Seen {
+        let settings = Settings {
+            modulations: Modulations::new(modulations),
+            ..Settings::default()
+        };
+        seen(FIVE, settings, None)
+    }
+
+    #[test]
+    fn only_pitches_that_the_phrase_has_are_said_to_turn() {
+        let said = outcomes(&five([to(Place::Beats(32.0), ModeName::Phrygian, 0)]));
+        assert!(
+            said[0].text.ends_with("no pitch of the phrase changes"),
+            "{said:?}"
+        );
+        let said = outcomes(&five([to(Place::Beats(32.0), ModeName::Lydian, 0)]));
+        let turns = said[0].text.split(": ").last();
+        assert_eq!(
+            turns,
+            Some("F to F♯, C to C♯, G to G♯, at once"),
+            "{said:?}"
+        );
+        // After that, F is F sharp: what comes next begins there.
+        let said = outcomes(&five([
+            to(Place::Beats(32.0), ModeName::Lydian, 0),
+            to(Place::Beats(64.0), ModeName::Dorian, 0),
+        ]));
+        assert!(said[1].text.contains("F♯ to F"), "{said:?}");
+        assert!(!said[1].text.contains("B"), "{said:?}");
+    }
+
+    #[test]
+    fn what_is_proposed_changes_at_least_one_pitch_of_the_phrase() {
+        for text in [
+            "D4 E4 A4 B4",
+            "D4 A4",
+            FIVE,
+            EIGHT,
+            "D4 E4 G4 A4 B4",
+            "C4 E4 G4",
+            "F4 B4",
+        ] {
+            let mut plan = Modulations::default();
+            for _ in 0..3 {
+                let settings = Settings {
+                    modulations: plan,
+                    ..Settings::default()
+                };
+                let seen = seen(text, settings, None);
+                let more = proposal(&seen, None).expect("there is room");
+                let changes = changes_a_pitch(&seen, more);
+                plan = and(&plan, more);
+                let said = outcomes(&super::super::circle::tests::seen(
+                    text,
+                    Settings {
+                        modulations: plan,
+                        ..settings
+                    },
+                    None,
+                ));
+                let last = &said[said.len() - 1].text;
+                // A tonic and its fifth belong to every mode but one.
+                assert_eq!(
+                    changes,
+                    !last.contains("no pitch of the phrase"),
+                    "{text}: {last}"
+                );
+                assert!(changes, "{text}: {last}");
+            }
+        }
+    }
+
+    /// The mode is called in the list what it is called under Sonority.
+    #[test]
+    fn the_source_has_one_name() {
+        let phrase = five([to(Place::Beats(32.0), ModeName::Lydian, 0)]);
+        let name = phrase.process.fold().source().name();
+        let said = outcomes(&phrase);
+        assert!(
+            said[0]
+                .text
+                .contains(&format!("from {name} (taken as D Dorian)")),
+            "{said:?}"
+        );
     }
 
     #[test]

@@ -1,10 +1,13 @@
 //! The notes of every voice over a stretch of the song, and the composite rhythm they make.
 
+use crate::editor::model::circle::is_sliding;
+use crate::editor::model::circle::{TOGETHER, place_of};
+use crate::editor::model::plan::stage_at;
 use crate::editor::model::sonority::HeardSpelling;
 use crate::editor::seen::Seen;
-use procession_core::exchange::picture::{steps_ahead, voice_name};
+use procession_core::exchange::picture::voice_name;
 use procession_core::exchange::plan::stage_words;
-use procession_core::form::Doing;
+use procession_core::form::{Doing, Stage};
 use procession_core::growth::Lap;
 use procession_core::motion::Dwelling;
 use procession_core::note::Key;
@@ -50,6 +53,8 @@ pub struct Frame {
     pub span: Span,
     /// Where the song stands, if that is in view.
     pub now: Option<Beats>,
+    /// A moment of the cycle of which attacks are counted.
+    pub counted: Beats,
     /// What is seen, in words.
     pub words: String,
 }
@@ -74,26 +79,30 @@ impl Frame {
         let running = seen.snapshot.running;
         let stage = chosen.and_then(|index| Some((index, seen.form.stages.get(index)?)));
         if let Some((index, stage)) = stage {
-            let span = Span::new(stage.span.start, stage.span.start + 2.0 * reach);
+            let start = stage.span.start.max(stage.span.end - 2.0 * reach);
+            let span = Span::new(start, start + 2.0 * reach);
             let words = stage_words(stage, &seen.form, &seen.process);
             return Self {
                 span,
                 now: Some(now).filter(|now| running && span.contains(*now)),
-                words: format!("Stage {}, its first cycles: {words}", index + 1),
+                counted: end_of_stage(stage),
+                words: format!("Stage {}, its last cycles: {words}", index + 1),
             };
         }
         if running {
             return Self {
                 span: Span::new(now - reach, now + reach),
                 now: Some(now),
-                words: "The last cycles, and the coming ones".to_owned(),
+                counted: now,
+                words: "The last cycles and the next ones".to_owned(),
             };
         }
         let origin = seen.process.origin();
         Self {
             span: Span::new(origin, origin + 2.0 * reach),
             now: None,
-            words: "At rest: the first cycles".to_owned(),
+            counted: origin,
+            words: "Stopped: the first cycles".to_owned(),
         }
     }
 
@@ -104,6 +113,11 @@ impl Frame {
         let index = (self.span.start / half).floor();
         Span::new((index - 1.0) * half, (index + 4.0) * half)
     }
+}
+
+/// A hair inside a stage's end: what begins at the border belongs to the next stage.
+pub fn end_of_stage(stage: &Stage) -> Beats {
+    stage.span.end - 1e-6
 }
 
 /// Beats in view on either side of now.
@@ -168,7 +182,7 @@ impl Attack {
     }
 
     /// Whether voices meet.
-    pub fn is_doubling(&self) -> bool {
+    pub fn coincides(&self) -> bool {
         self.voices() > 1
     }
 
@@ -203,7 +217,10 @@ impl Stretch {
                 .map(|(part, heard)| bars(process, part, span, heard))
                 .collect(),
             // The resulting line doubles what others strike.
-            attacks: attacks(heard.iter().take(process.voices().count()).flatten()),
+            attacks: attacks(
+                process,
+                heard.iter().take(process.voices().count()).flatten(),
+            ),
             cycles: cycles(process, span),
         }
     }
@@ -217,15 +234,15 @@ fn heard(process: &Process, part: usize, span: Span) -> Vec<VoiceNote> {
     }
 }
 
-/// The composite rhythm of these notes. Attacks closer than a tick, half a millisecond at 120 beats
-/// a minute, are one.
-fn attacks<'a>(heard: impl Iterator<Item = &'a VoiceNote>) -> Vec<Attack> {
+/// The composite rhythm of these notes. Attacks that are heard as one are one, see [`TOGETHER`].
+fn attacks<'a>(process: &Process, heard: impl Iterator<Item = &'a VoiceNote>) -> Vec<Attack> {
+    let apart = f64::max(TOGETHER * process.settings().step(), from_ticks(1));
     let mut strokes: Vec<(Beats, usize)> = heard.map(|note| (note.on, note.voice)).collect();
     strokes.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut attacks: Vec<Attack> = Vec::new();
     for (at, voice) in strokes {
         match attacks.last_mut() {
-            Some(last) if at - last.at < from_ticks(1) => last.attacked.voices |= 1 << voice,
+            Some(last) if at - last.at <= apart => last.attacked.voices |= 1 << voice,
             _ => attacks.push(Attack {
                 at,
                 attacked: Attacked { voices: 1 << voice },
@@ -463,19 +480,20 @@ fn line_head(seen: &Seen, at: Beats) -> Head {
     };
     Head {
         voice: RESULTING,
-        name: "Resulting".to_owned(),
+        name: voice_name(RESULTING),
         place,
         moving: false,
     }
 }
 
 fn head(seen: &Seen, voice: usize, at: Beats) -> Head {
-    let stage = seen.form.stage_at(at).map(|stage| &seen.form.stages[stage]);
+    let stage = stage_at(seen, at).map(|stage| &seen.form.stages[stage]);
     let doing = match voice {
         0 => None,
         copy => stage.and_then(|stage| Some(stage.copies.get(copy - 1)?.doing)),
     };
-    let moving = doing == Some(Doing::Drifting);
+    let slides = voice > 0 && seen.snapshot.running && is_sliding(seen, voice);
+    let moving = doing == Some(Doing::Drifting) || slides;
     // A hair later, so that a jump on this very moment has been made.
     let ahead = seen.process.voices().displacement(voice, at + 1e-6);
     let place = match (voice, ahead) {
@@ -492,7 +510,7 @@ fn head(seen: &Seen, voice: usize, at: Beats) -> Head {
 }
 
 fn place_words(steps: f64, doing: Option<Doing>) -> String {
-    let words = steps_ahead(steps);
+    let words = place_of(steps);
     if doing == Some(Doing::Building) {
         return format!("{words}, building up");
     }
@@ -505,10 +523,20 @@ pub struct Tally {
     /// Moments at which something is struck.
     pub attacks: usize,
     /// Moments at which two voices or more are.
-    pub doublings: usize,
+    pub coincidences: usize,
 }
 
 impl Tally {
+    /// The tally of the cycle that song position `at` falls in: the one that circle, notes and
+    /// plan tell.
+    pub fn at(process: &Process, at: Beats) -> Self {
+        let cycle = cycle_at(process, at);
+        let heard: Vec<VoiceNote> = (0..process.voices().count())
+            .flat_map(|voice| process.notes(voice, cycle))
+            .collect();
+        Self::of(&attacks(process, heard.iter()), cycle)
+    }
+
     /// The tally of `span`.
     pub fn of(attacks: &[Attack], span: Span) -> Self {
         // A hair of rounding puts an attack on a bar line into the cycle it begins.
@@ -516,7 +544,7 @@ impl Tally {
         let counted = attacks.iter().filter(inside);
         counted.fold(Self::default(), |tally, attack| Self {
             attacks: tally.attacks + 1,
-            doublings: tally.doublings + usize::from(attack.is_doubling()),
+            coincidences: tally.coincidences + usize::from(attack.coincides()),
         })
     }
 
@@ -525,9 +553,9 @@ impl Tally {
         counted(self.attacks, "attack")
     }
 
-    /// "3 doublings"
-    pub fn doublings_words(&self) -> String {
-        counted(self.doublings, "doubling")
+    /// "3 coincidences"
+    pub fn coincidences_words(&self) -> String {
+        counted(self.coincidences, "coincidence")
     }
 }
 
@@ -536,15 +564,14 @@ pub fn counted(count: usize, what: &str) -> String {
     format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
-/// The cycle of the steady voice that is counted: the one that now is in, or the first in view.
-pub fn counted_cycle(stretch: &Stretch, frame: &Frame, phrase: &Phrase) -> Span {
-    let at = frame.now.unwrap_or(frame.span.start) + from_ticks(1) / 2.0;
-    let after = stretch.cycles.partition_point(|cycle| cycle.at <= at);
-    let start = after
-        .checked_sub(1)
-        .map_or(frame.span.start, |begun| stretch.cycles[begun].at);
-    let next = stretch.cycles.get(after).map(|cycle| cycle.at);
-    Span::new(start, next.unwrap_or(start + phrase.length()))
+/// The cycle of the steady voice that song position `at` falls in; before the first, the first.
+pub fn cycle_at(process: &Process, at: Beats) -> Span {
+    let origin = process.origin();
+    // A hair of rounding puts a moment on a bar line into the cycle it begins.
+    let since = (at - origin + 1e-7).max(0.0);
+    let lap = process.voices().laps(0).at(since);
+    let start = origin + lap.start;
+    Span::new(start, start + lap.length)
 }
 
 /// How much a note stands out at `now`, 0 ..= 1: swelling as it begins, fading when it is over, so
@@ -578,11 +605,11 @@ pub fn bar_words(process: &Process, voice: usize, bar: &Bar) -> String {
     )
 }
 
-/// What meets at a moment: "3 voices together: Steady, Copy 1, Copy 2".
+/// What meets at a moment: "3 voices coincide: Steady, Copy 1, Copy 2".
 pub fn attack_words(attack: &Attack) -> String {
     match attack.voices() {
         1 => format!("{} alone", attack.names()),
-        many => format!("{many} voices together: {}", attack.names()),
+        many => format!("{many} voices coincide: {}", attack.names()),
     }
 }
 
@@ -661,16 +688,18 @@ mod tests {
     }
 
     #[test]
-    fn a_chosen_stage_shows_its_first_cycles_and_says_so() {
+    fn a_chosen_stage_shows_its_last_cycles_and_says_so() {
         let seen = seen_at(SIX, Some(0.5), |settings| {
             settings.motion.motion = Motion::Jump
         });
-        let stage = seen.form.stages[2].span.start;
+        let stage = seen.form.stages[2].span;
         let frame = Frame::new(&seen, 0.5, Some(2), Zoom::Wide);
-        assert_eq!((frame.span.start, frame.now), (stage, None));
+        assert_eq!((frame.span.end, frame.now), (stage.end, None));
+        assert!(frame.span.start > stage.start);
+        assert_eq!(cycle_at(&seen.process, frame.counted).end, stage.end);
         assert_eq!(
             frame.words,
-            "Stage 3, its first cycles: copy 1 stays 2 steps ahead"
+            "Stage 3, its last cycles: copy 1 stays 2 steps ahead"
         );
         // A stage that is not there, as after an edit, is not insisted on.
         let frame = |chosen| Frame::new(&seen, 0.5, chosen, Zoom::Wide);
@@ -695,7 +724,7 @@ mod tests {
     fn two_voices_in_unison_double_every_attack() {
         let stretch = stretch(SIX, Span::new(0.0, 1.5), |_| ());
         let tally = Tally::of(&stretch.attacks, stretch.span);
-        assert_eq!((tally.attacks, tally.doublings), (6, 6));
+        assert_eq!((tally.attacks, tally.coincidences), (6, 6));
         assert_eq!(stretch.attacks[0].names(), "Steady, Copy 1");
     }
 
@@ -705,7 +734,7 @@ mod tests {
             settings.motion.offset = 1.0;
         });
         let tally = Tally::of(&stretch.attacks, stretch.span);
-        assert_eq!((tally.attacks, tally.doublings), (6, 0));
+        assert_eq!((tally.attacks, tally.coincidences), (6, 0));
         assert_eq!(tally.attacks_words(), "6 attacks");
     }
 
@@ -721,7 +750,10 @@ mod tests {
             let tally = Tally::of(&stretch.attacks, stretch.span);
             let alignment = &seen.form.alignments[offset as usize];
             assert_eq!(tally.attacks, alignment.attacks, "{offset} steps ahead");
-            assert_eq!(tally.doublings, alignment.doublings, "{offset} steps ahead");
+            assert_eq!(
+                tally.coincidences, alignment.doublings,
+                "{offset} steps ahead"
+            );
         }
     }
 
@@ -804,7 +836,7 @@ mod tests {
                 .collect()
         };
         let still = |words: &str| (words.to_owned(), false);
-        assert_eq!(places(0.0), [still("together"), still("together")]);
+        assert_eq!(places(0.0), [still("unison"), still("unison")]);
         assert_eq!(
             places(36.0),
             [still("1 step ahead"), still("2 steps ahead")]
@@ -822,7 +854,7 @@ mod tests {
         let seen = seen_at(SIX, Some(4.0), |_| ());
         let frame = Frame::new(&seen, 4.0, None, Zoom::Wide);
         let stretch = Stretch::new(&seen.process, frame.stretch());
-        let cycle = counted_cycle(&stretch, &frame, seen.phrase());
+        let cycle = cycle_at(&seen.process, frame.counted);
         assert_eq!(cycle, Span::new(3.0, 4.5));
         let numbers: Vec<_> = stretch
             .cycles
@@ -885,7 +917,7 @@ mod tests {
         assert_eq!(words, "Copy 1: F♯4, note 2 of 3");
         assert_eq!(
             attack_words(&stretch.attacks[0]),
-            "2 voices together: Steady, Copy 1"
+            "2 voices coincide: Steady, Copy 1"
         );
     }
 }

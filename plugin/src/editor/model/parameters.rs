@@ -27,7 +27,7 @@ pub struct Group {
 /// [`COPY_IDS`].
 pub const GROUPS: [Group; 5] = [
     Group {
-        name: "Phrase",
+        name: "Capture",
         ids: &["grid", "length", "snap", "thru"],
     },
     Group {
@@ -59,7 +59,7 @@ pub const GROUPS: [Group; 5] = [
         ],
     },
     Group {
-        name: "Mode",
+        name: "Fold",
         ids: &[
             "fold",
             "source_tonic",

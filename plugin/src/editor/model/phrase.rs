@@ -491,7 +491,7 @@ pub fn typed_length(text: &str, step: Beats) -> Result<Beats, String> {
         .filter(|length| (MIN_LENGTH..=MAX_LENGTH).contains(length))
         .ok_or_else(|| {
             format!(
-                "\"{}\" is no length: type a number of steps, from {} up to {}.",
+                "\"{}\" is not a length: type a number of steps, from {} up to {}.",
                 text.trim(),
                 number((100.0 * MIN_LENGTH / step).ceil() / 100.0),
                 number(most)
@@ -503,13 +503,13 @@ pub fn typed_length(text: &str, step: Beats) -> Result<Beats, String> {
 pub fn hints(chosen: usize) -> &'static [&'static str] {
     match chosen {
         0 => &[
-            "Double-click, or Enter: add a note. Drag: move, Shift for fine. Drag the right end: lengthen. Right-click: remove. Drag in an empty place: choose several.",
+            "Double-click or Enter: add a note. Drag: move (Shift: fine). Drag the right end: lengthen. Right-click: remove. Drag across: choose several. C4 is middle C.",
             "Double-click: add. Drag: move (Shift: fine). Drag the right end: lengthen. Right-click: remove.",
             "Double-click adds, drag moves, right-click removes",
             "Double-click adds",
         ],
         _ => &[
-            "Arrow keys: up and down transpose (Shift: an octave), left and right rotate (Shift: shorten, lengthen). + and \u{2212}: velocity. Enter adds, Delete removes. Esc: choose none.",
+            "Arrow keys: up and down transpose (Shift: an octave), left and right rotate (Shift: shorten, lengthen). + and \u{2212}: velocity. Enter adds, Delete removes. Escape: choose none.",
             "Arrows transpose and rotate; with Shift: octave, length. + and \u{2212}: velocity. Delete removes.",
             "Arrows transpose and rotate, Delete removes",
             "Delete removes",

@@ -98,6 +98,8 @@ pub enum Kind {
     Drift,
     /// Somebody builds up again.
     BuildUp,
+    /// Many stages, each too narrow to be told apart from the next.
+    Several,
 }
 
 impl Kind {
@@ -132,6 +134,7 @@ impl Kind {
             Self::Dwell => "dwell",
             Self::Drift => "drift",
             Self::BuildUp => "build-up",
+            Self::Several => "dwells and moves",
         }
     }
 }
@@ -166,6 +169,39 @@ pub struct ModeMark {
     pub right: f32,
     /// "D Lydian".
     pub name: String,
+    /// Which of the plan's mode changes; none for the mode that the piece begins in.
+    pub index: Option<usize>,
+}
+
+/// The mode marks as they are drawn now, the playhead being at `head`. On cue the course of the
+/// form waits while the song goes on, and what begins at a bar of the song begins then: so what
+/// has begun reaches up to the playhead, and what has not stays off it.
+pub fn modes_at(plan: &Plan, seen: &Seen, head: Option<f32>) -> Vec<ModeMark> {
+    let on_cue = seen.settings().motion.advance == Advance::OnCue;
+    let Some(head) = head.filter(|_| on_cue) else {
+        return plan.modes.clone();
+    };
+    let now = seen.process.origin() + seen.elapsed();
+    let begun: Vec<Option<usize>> = seen
+        .process
+        .mode_changes()
+        .take_while(|change| change.turning.start <= now + 1e-6)
+        .map(|change| change.index)
+        .collect();
+    let mark = |mark: &ModeMark| {
+        let mut mark = mark.clone();
+        if begun.last() == Some(&mark.index) {
+            (mark.left, mark.right) = (mark.left.min(head), mark.right.max(head));
+        } else if begun.contains(&mark.index) {
+            (mark.left, mark.right) = (mark.left.min(head), mark.right.min(head));
+        } else {
+            (mark.left, mark.right) = (mark.left.max(head), mark.right.max(head));
+        }
+        mark.whole = mark.whole.clamp(mark.left, mark.right);
+        mark
+    };
+    let marks = plan.modes.iter().map(mark);
+    marks.filter(|mark| mark.right > mark.left).collect()
 }
 
 /// A stretch in which one thing happens.
@@ -229,6 +265,10 @@ const ROOM_FOR_A_LEVEL: f32 = 22.0;
 const NARROWEST: f32 = 2.0;
 /// A stage at least so wide has a mark on its line.
 const ROOM_FOR_A_MARK: f32 = 13.0;
+/// Where no stage is so wide, marks stand about so far apart.
+const BETWEEN_MARKS: f32 = 64.0;
+/// So many blocks on end that are narrower than a mark would be stripes: they are drawn as one.
+const STRIPES: usize = 4;
 
 impl Plan {
     /// The form on `chart`, seen through `window`.
@@ -303,6 +343,7 @@ impl<'a> Canvas<'a> {
             whole: self.inside(self.x(change.turning.end)),
             right: self.inside(self.x(next(index))),
             name: change.mode.name(),
+            index: change.index,
         };
         let marks = changes.iter().enumerate().map(mark);
         marks.filter(|mark| mark.right > mark.left).collect()
@@ -361,7 +402,7 @@ impl<'a> Canvas<'a> {
                 }),
             }
         }
-        blocks
+        without_stripes(blocks)
     }
 
     fn growth(&self, visible: &std::ops::Range<usize>) -> Vec<Grown> {
@@ -446,24 +487,48 @@ impl<'a> Canvas<'a> {
         let to = pos2(right, self.y(state.to));
         line.add(to);
         let (left, right) = (self.inside(left), self.inside(right));
-        if right - left >= ROOM_FOR_A_MARK && state.doing != Doing::Drifting {
-            let middle = pos2((left + right) / 2.0, self.y(state.from));
+        let middle = pos2((left + right) / 2.0, self.y(state.from));
+        // Voices that lie on one line have their marks one after another.
+        let free_from = match line.marks.last() {
+            Some((last, _)) => last.x + BETWEEN_MARKS,
+            None => self.chart.left() + ROOM_FOR_A_MARK * line.voice as f32,
+        };
+        let has_room = right - left >= ROOM_FOR_A_MARK || (right > left && middle.x >= free_from);
+        if has_room && state.doing != Doing::Drifting {
             line.marks.push((middle, state.doing != Doing::Building));
         }
     }
 
+    /// Every so many steps, preferably such that the ends carry a number; the ends in any case, if
+    /// there is room.
     fn levels(&self) -> Vec<Level> {
         let room = f64::from((self.chart.height() / ROOM_FOR_A_LEVEL).floor().max(1.0));
-        let every = doubling_until(|every| (self.high - self.low) / every < room);
+        let range = self.high - self.low;
+        let has_room = |every: f64| range / every < room;
+        let doubling = doubling_until(has_room);
+        let even = (1..=range as i64)
+            .find(|every| range as i64 % every == 0 && has_room(*every as f64))
+            .map(|every| every as f64)
+            .filter(|every| *every <= 2.0 * doubling);
+        let every = even.unwrap_or(doubling);
         let first = (self.low / every).ceil() as i64;
         let last = (self.high / every).floor() as i64;
-        (first..=last)
-            .map(|count| count * every as i64)
-            .map(|steps| Level {
-                y: self.y(steps as f64),
-                steps,
-            })
-            .collect()
+        let mut steps: Vec<i64> = (first..=last).map(|count| count * every as i64).collect();
+        for end in [self.low as i64, self.high as i64] {
+            let clear = |level: &i64| {
+                let apart = self.y(*level as f64) - self.y(end as f64);
+                apart.abs() >= 0.7 * ROOM_FOR_A_LEVEL
+            };
+            if steps.iter().all(clear) {
+                steps.push(end);
+            }
+        }
+        steps.sort_unstable();
+        let level = |steps: i64| Level {
+            y: self.y(steps as f64),
+            steps,
+        };
+        steps.into_iter().map(level).collect()
     }
 
     fn bars(&self) -> Vec<BarLine> {
@@ -500,6 +565,28 @@ impl<'a> Canvas<'a> {
         jumps.dedup_by(|a, b| *a - *b < NARROWEST);
         jumps
     }
+}
+
+/// Runs of blocks so narrow that they would be stripes, each as one; unison stays.
+fn without_stripes(blocks: Vec<Block>) -> Vec<Block> {
+    let narrow =
+        |block: &Block| block.right - block.left < ROOM_FOR_A_MARK && block.kind != Kind::Unison;
+    let mut drawn: Vec<Block> = Vec::new();
+    for run in blocks.chunk_by(|one, next| narrow(one) && narrow(next)) {
+        let (first, last) = (run[0], run[run.len() - 1]);
+        if run.len() < STRIPES {
+            drawn.extend(run);
+            continue;
+        }
+        let alike = run.iter().all(|block| block.kind == first.kind);
+        drawn.push(Block {
+            left: first.left,
+            right: last.right,
+            kind: if alike { first.kind } else { Kind::Several },
+            stages: run.iter().map(|block| block.stages).sum(),
+        });
+    }
+    drawn
 }
 
 impl Block {
@@ -581,6 +668,12 @@ fn round(process: &Process) -> Beats {
     timetable.start_of(1 + shifts) - timetable.start_of(1)
 }
 
+/// The stage that song position `at` falls in; on cue, the one in which copy 1 stands as it does
+/// then.
+pub fn stage_at(seen: &Seen, at: Beats) -> Option<usize> {
+    seen.form.stage_at(seen.process.voices().place_in_form(at))
+}
+
 /// The stage that the song is in.
 pub fn stage_now(seen: &Seen) -> Option<usize> {
     let at = seen.process.origin() + playhead(seen)?.at;
@@ -646,7 +739,7 @@ pub(crate) fn capitalised(text: String) -> String {
 pub struct InForce {
     /// In words, the most telling wording first.
     pub words: Vec<String>,
-    /// For every tone that differs between source and target, whether it has moved.
+    /// For every degree that differs between source and target, whether it has moved.
     pub moved: Vec<bool>,
 }
 
@@ -674,10 +767,10 @@ pub fn mode_in_force(seen: &Seen) -> InForce {
     };
     let target = fold.target().name_on(fold.target_tonic_name());
     let differing = fold.differing();
-    let tones = if differing == 1 { "tone" } else { "tones" };
+    let degrees = if differing == 1 { "degree" } else { "degrees" };
     let far = match differing {
-        0 => "nothing differs".to_owned(),
-        _ => format!("{moved} of {differing} {tones} moved"),
+        0 => "no degree differs".to_owned(),
+        _ => format!("{moved} of {differing} {degrees} moved"),
     };
     InForce {
         words: vec![
@@ -699,7 +792,7 @@ pub struct About {
     pub words: String,
     /// "Bars 10-13, 0:18 to 0:24".
     pub when: String,
-    /// "11 attacks, 5 doublings", as the stage ends.
+    /// "11 attacks, 5 coincidences", as the stage ends.
     pub facts: String,
     /// "D Dorian", as the stage ends.
     pub sonority: String,
@@ -940,7 +1033,7 @@ mod tests {
         assert_eq!(told.title, "Stage 3 of 17: dwell");
         assert_eq!(told.words, "copy 1 stays 1 step ahead");
         assert_eq!(told.when, "Bars 7-10, 0:12 to 0:20");
-        assert_eq!(told.facts, "7 attacks, 1 doubling");
+        assert_eq!(told.facts, "7 attacks, 1 coincidence");
         assert_eq!(told.sonority, "4 pitches: D F G A");
         assert!(about(&seen, 16).unwrap().when.ends_with("then held"));
         assert_eq!(about(&seen, 17), None);
@@ -961,7 +1054,7 @@ mod tests {
         let half = words(settings);
         assert_eq!(
             half.words[0],
-            "D Dorian, folded by degree into D Phrygian: 1 of 2 tones moved"
+            "D Dorian, folded by degree into D Phrygian: 1 of 2 degrees moved"
         );
         assert_eq!(half.moved, [true, false]);
     }
@@ -981,7 +1074,8 @@ mod tests {
         assert!(plan.blocks.len() <= 401);
         for course in &plan.courses {
             assert!(course.points.len() < 2500, "{}", course.points.len());
-            assert!(course.marks.len() <= 1);
+            // About so far apart that they can be told from each other.
+            assert!(course.marks.len() <= (CHART.width() / 64.0) as usize + 1);
         }
         assert!(plan.bars.len() < 15 && plan.bars.len() > 4);
         // Near enough, the same form has all its detail.
@@ -1011,5 +1105,88 @@ mod tests {
         unknown.snapshot.beats_per_bar = f64::NAN;
         assert!(totals(&unknown)[0].starts_with("1:44 as set, 52 bars"));
         assert!(!plan(&unknown).bars.is_empty());
+    }
+
+    /// Eight copies that move one after another: stages narrower than a mark.
+    fn eight_in_turn() -> Seen {
+        let mut settings = Settings::default();
+        settings.motion.copies = 8;
+        settings.motion.copies_move = CopiesMove::InTurn;
+        seen("D4 F4 . A4 C5 . G4 A4 . F4 E4 .", settings, None)
+    }
+
+    #[test]
+    fn eight_copies_in_turn_are_no_stripes_and_every_line_has_its_marks() {
+        let seen = eight_in_turn();
+        let plan = Plan::new(&seen, Window::whole(&seen), CHART);
+        let narrow = |block: &Block| block.right - block.left < 13.0;
+        let stripes = plan.blocks.windows(4).filter(|run| run.iter().all(narrow));
+        assert_eq!(stripes.count(), 0, "{:?}", plan.blocks);
+        for course in &plan.courses[1..] {
+            assert!(
+                course.marks.len() >= 3,
+                "copy {}: {:?}",
+                course.voice,
+                course.marks
+            );
+            for pair in course.marks.windows(2) {
+                assert!(pair[1].0.x - pair[0].0.x > 10.0, "copy {}", course.voice);
+            }
+        }
+    }
+
+    #[test]
+    fn the_axis_carries_a_number_at_both_ends() {
+        let seen = seen("D4 F4 . A4 C5 . G4 A4 . F4 E4 .", Settings::default(), None);
+        for height in [44.0, 60.0, 90.0, 140.0, 300.0] {
+            let chart = Rect::from_min_size(CHART.min, egui::vec2(CHART.width(), height));
+            let plan = Plan::new(&seen, Window::whole(&seen), chart);
+            let steps: Vec<i64> = plan.levels.iter().map(|level| level.steps).collect();
+            assert_eq!(steps.first(), Some(&0), "{height}: {steps:?}");
+            assert_eq!(steps.last(), Some(&12), "{height}: {steps:?}");
+            for pair in plan.levels.windows(2) {
+                assert!(pair[0].y - pair[1].y >= 15.0, "{height}: {steps:?}");
+            }
+        }
+    }
+
+    /// Dwells wait for cues while the song goes on: a change at a bar of the song is heard then,
+    /// and the plan shows it where the playhead stands.
+    #[test]
+    fn on_cue_the_mode_at_the_playhead_is_the_one_that_sounds() {
+        use procession_core::settings::{Modulation, Modulations, Place};
+        let to = |beats: f64, mode| Modulation {
+            place: Place::Beats(beats),
+            tonic: 2,
+            mode,
+            over: 0,
+        };
+        let mut settings = Settings::default();
+        settings.motion.advance = Advance::OnCue;
+        settings.modulations =
+            Modulations::new([to(96.0, ModeName::Lydian), to(192.0, ModeName::Aeolian)]);
+        for elapsed in [48.0, 150.0, 300.0] {
+            // Copy 1 still waits in its first dwell.
+            let now = seen("D4 E4 F4 G4 A4 B4 C5 .", settings, Some(elapsed));
+            let window = Window::whole(&now);
+            let plan = Plan::new(&now, window, CHART);
+            let head = playhead(&now).map(|head| window.x(head.at, CHART));
+            let at = head.expect("it plays");
+            let marks = modes_at(&plan, &now, head);
+            let shown = marks
+                .iter()
+                .rev()
+                .find(|mark| mark.left <= at && at <= mark.right);
+            let (fold, _) = now.process.fold_at(now.process.origin() + elapsed);
+            let sounds = match now.process.is_modulated(now.process.origin() + elapsed) {
+                true => fold.target().name(),
+                false => fold.source().name(),
+            };
+            assert_eq!(
+                shown.map(|mark| mark.name.clone()),
+                Some(sounds),
+                "{elapsed}: {marks:?}"
+            );
+        }
     }
 }

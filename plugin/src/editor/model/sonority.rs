@@ -1,6 +1,7 @@
 //! What sounds, and in which mode it is heard: twelve pitch classes in order of fifths, the source
 //! above, the target below, and what has turned on the way from one to the other.
 
+use crate::editor::model::modulations::origin_of;
 use crate::editor::seen::Seen;
 use procession_core::fold::{self, FoldMap, Turn};
 use procession_core::mode::{Mode, ModeName, PitchName, PitchSet, Spelling};
@@ -21,15 +22,17 @@ pub struct SonorityPicture {
     pub sounding: [Cell; 12],
     /// The mode the phrase is heard in.
     pub source: Heard,
+    /// "Heard as D Dorian", or what a mode change leads on from.
+    pub heard_as: String,
     /// The mode it moves into.
     pub target: Heard,
     /// Which pitch class turns into which, the first to turn first.
     pub turns: Vec<TurnLine>,
     /// Whether anything is to be moved at all.
     pub folding: bool,
-    /// How many tones the two modes have in common: "5 of 7 tones kept".
+    /// How many degrees the two modes have in common: "5 of 7 degrees kept".
     pub kept: String,
-    /// What has turned so far: "1 of 2 moved: B into B♭".
+    /// What has turned so far: "1 of 2 degrees moved: B into B♭".
     pub moved: String,
     /// What turns next and when: "Next, at 75 %: E into E♭".
     pub next: Option<String>,
@@ -118,6 +121,7 @@ impl SonorityPicture {
             when: cycle.words.clone(),
             sounding: spread(set, None, &|pitch_class| spelling.name(pitch_class)),
             source: heard(&source, source.spelling(), source.name()),
+            heard_as: heard_as(process, &charge, cycle.span.end - 2.0 * HAIR),
             target: heard(
                 &target,
                 target.spelling_from(target_tonic),
@@ -165,8 +169,21 @@ impl Cycle {
         }
         Self {
             span: Span::new(origin, origin + cycle),
-            words: "at rest; this is the first cycle".to_owned(),
+            words: "stopped; this is the first cycle".to_owned(),
         }
+    }
+}
+
+/// The source, by the one name it has in every view.
+fn heard_as(process: &Process, charge: &Charge, at: Beats) -> String {
+    let began = process
+        .mode_changes()
+        .map(|change| change.turning.start)
+        .take_while(|start| *start <= at + HAIR)
+        .last();
+    match began.filter(|_| charge.planned) {
+        Some(start) => format!("From {}", origin_of(process, start)),
+        None => format!("Heard as {}", charge.fold.source().name()),
     }
 }
 
@@ -323,19 +340,24 @@ fn turn_words(turn: &Turn) -> String {
 
 fn kept(source: &Mode, target: &Mode) -> String {
     let common = source.pitch_classes().intersection(target.pitch_classes());
-    let tones = if source.size() == 1 { "tone" } else { "tones" };
-    format!("{} of {} {tones} kept", common.len(), source.size())
+    let degrees = if source.size() == 1 {
+        "degree"
+    } else {
+        "degrees"
+    };
+    format!("{} of {} {degrees} kept", common.len(), source.size())
 }
 
 fn moved(charge: &Charge) -> String {
     if !charge.folding {
-        return "The fold is off: pitches stay as they are.".to_owned();
+        return "Fold is off: pitches stay as they are.".to_owned();
     }
     let differing = charge.fold.differing();
     if differing == 0 {
         return "Nothing differs, so nothing moves.".to_owned();
     }
-    let count = format!("{} of {differing} moved", charge.moved);
+    let degrees = if differing == 1 { "degree" } else { "degrees" };
+    let count = format!("{} of {differing} {degrees} moved", charge.moved);
     if charge.moved == 0 {
         return format!("{count}.");
     }
@@ -359,7 +381,7 @@ fn next(charge: &Charge) -> Option<String> {
 
 fn guess(process: &Process, charge: &Charge) -> String {
     if charge.planned {
-        return "The modulation plan led here. Its own list changes it.".to_owned();
+        return "A mode change of the plan led here: see Mode changes.".to_owned();
     }
     let settings = &process.settings().fold;
     let heard = heard_by_itself(process);
@@ -373,7 +395,7 @@ fn guess(process: &Process, charge: &Charge) -> String {
     let size = heard.size();
     match (settings.source_tonic, settings.source_mode) {
         (None, None) | (Some(_), None) if size == 5 => {
-            "Guessed: the phrase has five pitch classes at most, so it is heard as a pentatonic. If you hear it within seven notes, say so:"
+            "Guessed: the phrase has no more than five pitches, so it is heard as pentatonic. If you hear it in a mode of seven, choose one:"
         }
         (None, None) => "Guessed from the phrase. If you hear it otherwise, set it here.",
         (Some(_), None) => "The tonic is set, the mode is guessed from the phrase.",
@@ -519,9 +541,9 @@ mod tests {
     #[test]
     fn half_way_into_phrygian_one_pitch_has_turned_and_the_next_is_announced() {
         let picture = picture(&seen(DORIAN, to_phrygian(0.5)));
-        assert_eq!(picture.moved, "1 of 2 moved: B into B♭.");
+        assert_eq!(picture.moved, "1 of 2 degrees moved: B into B♭.");
         assert_eq!(picture.next.as_deref(), Some("Next, at 75 %: E into E♭."));
-        assert_eq!(picture.kept, "5 of 7 tones kept");
+        assert_eq!(picture.kept, "5 of 7 degrees kept");
         assert_eq!(picture.name, "D Aeolian");
         assert_eq!(
             filled(&picture.sounding),
@@ -564,18 +586,14 @@ mod tests {
     fn with_the_fold_off_nothing_turns_and_the_picture_says_so() {
         let picture = picture(&seen(DORIAN, |_| ()));
         assert!(!picture.folding && picture.turns.is_empty() && picture.next.is_none());
-        assert_eq!(picture.moved, "The fold is off: pitches stay as they are.");
+        assert_eq!(picture.moved, "Fold is off: pitches stay as they are.");
     }
 
     #[test]
     fn five_notes_heard_as_a_pentatonic_come_with_modes_of_seven_to_choose() {
         let five = picture(&seen("D4 F4 G4 A4 C5 A4", |_| ()));
         assert_eq!(five.source.name, "D minor pentatonic");
-        assert!(
-            five.guess.contains("heard as a pentatonic"),
-            "{}",
-            five.guess
-        );
+        assert!(five.guess.contains("heard as pentatonic"), "{}", five.guess);
         let names: Vec<_> = five.suggestions.iter().map(|s| s.name.as_str()).collect();
         assert_eq!(names, ["D Dorian", "D Phrygian", "D Aeolian"]);
         let set = picture(&seen("D4 F4 G4 A4 C5 A4", |settings| {

@@ -3,7 +3,7 @@
 
 use crate::editor::seen::Seen;
 use procession_core::exchange::picture::{
-    copies_named, minutes, step_numbers, steps_ahead_each, voice_name,
+    copies_named, minutes, step_numbers, steps_ahead_each, to_hundredths, voice_name,
 };
 use procession_core::motion::{Part, drift_cycles};
 use procession_core::phrase::MAX_NOTES;
@@ -63,8 +63,8 @@ fn doing(seen: &Seen, told: Told) -> String {
         (true, false) => "Listening. Play a phrase, then press Hold.".to_owned(),
         (true, true) => "Holding, but there is no phrase yet.".to_owned(),
         (false, false) => format!(
-            "Listening. Hold takes what you play; if you play nothing, it plays the {notes} that \
-             are there."
+            "Listening. Hold takes what you play; if you play nothing, it plays the phrase of \
+             {notes} from before."
         ),
         (false, true) if !seen.snapshot.running => {
             format!("Holding {notes}. They play when the song rolls.")
@@ -108,6 +108,9 @@ fn growing(seen: &Seen, at: Beats) -> Option<String> {
     })
 }
 
+/// Steps by which a copy may miss where it is told to stand before it is said to be on its way.
+const SLIDES: f64 = 0.01;
+
 /// A copy at a moment.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Moment {
@@ -118,6 +121,8 @@ struct Moment {
     from: f64,
     to: f64,
     part: Part,
+    /// Where it is told to stand now, in steps; while it gets there, it is not locked.
+    told: f64,
     /// Whether only a cue ends its dwell.
     waits_for_cue: bool,
     /// Song position at which the part began and ends.
@@ -156,10 +161,16 @@ impl Moment {
             from,
             to,
             part: station.part,
+            told: process.voices().displacement(copy, at).unwrap_or_default() / step,
             waits_for_cue: timetable.waits_for_cue(at - counted_from),
             since: counted_from + since,
             until: counted_from + until,
         })
+    }
+
+    /// Whether it is on its way to an offset of its own that it was told.
+    fn slides(&self) -> bool {
+        (self.told - self.ahead).abs() > SLIDES
     }
 
     /// Whether this copy moves, or will at the end of its dwell.
@@ -169,6 +180,7 @@ impl Moment {
 
     fn goes_with(&self, other: &Self) -> bool {
         self.part == other.part
+            && self.slides() == other.slides()
             && self.since == other.since
             && self.has_a_move() == other.has_a_move()
     }
@@ -211,8 +223,13 @@ fn together(with: &[Moment], seen: &Seen, at: Beats) -> String {
     let cycle = cycle(first, seen, at);
     let who = who(with);
     let then = |what: &str| format!("; {what} in {}", wait(first.until - at, seen));
-    let places = |of: fn(&Moment) -> f64| places(with.iter().map(of));
+    let places = |of: fn(&Moment) -> f64| places(with, of);
     match first.part {
+        Part::Dwell if first.slides() => format!(
+            "{who}: {}, on the way to {}",
+            places(|one| one.ahead),
+            places(|one| one.told)
+        ),
         Part::Dwell => {
             let unison = with
                 .iter()
@@ -251,7 +268,7 @@ fn together(with: &[Moment], seen: &Seen, at: Beats) -> String {
 
 /// Where the others stand.
 fn stand(others: &[Moment]) -> String {
-    let places = places(others.iter().map(|one| one.ahead));
+    let places = places(others, |one| one.ahead);
     format!("{}: {places}", who(others))
 }
 
@@ -284,11 +301,22 @@ fn who(moments: &[Moment]) -> String {
     copies_named(&copies).replacen('c', "C", 1)
 }
 
-/// Where copies stand, in words.
-fn places(ahead: impl Iterator<Item = f64>) -> String {
-    match steps_ahead_each(&ahead.collect::<Vec<_>>()).as_str() {
-        "together" => "together with the steady voice".to_owned(),
-        apart => apart.to_owned(),
+/// Where copies stand, in words: "3, 6 and 9 steps ahead", "1 step ahead, copies 2 to 5 in unison".
+fn places(with: &[Moment], of: fn(&Moment) -> f64) -> String {
+    let (in_unison, apart): (Vec<Moment>, Vec<Moment>) = with
+        .iter()
+        .copied()
+        .partition(|one| to_hundredths(of(one)) == 0.0);
+    let apart: Vec<f64> = apart.iter().map(of).collect();
+    let copies: Vec<usize> = in_unison.iter().map(|one| one.copy).collect();
+    match (in_unison.is_empty(), apart.is_empty()) {
+        (_, true) => "in unison with the steady voice".to_owned(),
+        (true, _) => steps_ahead_each(&apart),
+        (false, false) => format!(
+            "{}, {} in unison",
+            steps_ahead_each(&apart),
+            copies_named(&copies)
+        ),
     }
 }
 
@@ -378,8 +406,8 @@ fn left_out(seen: &Seen) -> Option<String> {
     let count = seen.snapshot.left_out;
     (seen.hold && count > 0).then(|| {
         format!(
-            "{} of what you played were left out: a phrase holds {MAX_NOTES}. Set a shorter Phrase \
-             length and take it again.",
+            "Left out of what you played: {}. A phrase has at most {MAX_NOTES} notes: set a shorter \
+             Phrase length and take it again.",
             notes(count as usize)
         )
     })
@@ -486,6 +514,44 @@ mod tests {
         );
     }
 
+    /// A copy is told to stand 5 steps ahead, and has come to 2.25.
+    #[test]
+    fn what_slides_to_where_it_was_told_is_not_called_locked() {
+        let mut seen = seen_at(1.0, |settings| settings.copies[0].offset = 5.0);
+        seen.snapshot.ahead[1] = Some(2.25 * 0.25);
+        assert_eq!(
+            status(&seen, Told::default()).doing,
+            "Copy 1: 2.25 steps ahead, on the way to 5 steps ahead."
+        );
+    }
+
+    #[test]
+    fn those_in_unison_are_named_and_not_counted_as_nought() {
+        let mut seen = seen_at(36.0 + 1.0, |settings| {
+            settings.motion.copies = 5;
+            settings.motion.copies_move = CopiesMove::InTurn;
+            settings.motion.motion = Motion::Jump;
+        });
+        for copy in 1..=5 {
+            seen.snapshot.ahead[copy] = Some(if copy == 1 { 0.25 } else { 0.0 });
+        }
+        let doing = status(&seen, Told::default()).doing;
+        assert!(!doing.contains("0, 0"), "{doing}");
+        assert!(doing.contains("in unison"), "{doing}");
+    }
+
+    #[test]
+    fn one_note_is_spoken_of_as_one() {
+        let phrase = Phrase::from_text("D4 . .", 0.25).expect("a phrase");
+        let settings = Settings::default();
+        let seen = Seen::new(Snapshot::default(), phrase, settings, Anchor::NextStart);
+        assert_eq!(
+            status(&seen, Told::default()).doing,
+            "Listening. Hold takes what you play; if you play nothing, it plays the phrase of 1 \
+             note from before."
+        );
+    }
+
     #[test]
     fn jump_and_build_up_are_called_by_their_names() {
         let jumping = said(1.0, |settings| settings.motion.motion = Motion::Jump);
@@ -506,7 +572,7 @@ mod tests {
         assert_eq!(
             text,
             "Copy 1: drifting from 0 to 1 step ahead, cycle 2 of 4; locks in 5 s. \
-             Copy 2: together with the steady voice."
+             Copy 2: in unison with the steady voice."
         );
     }
 
@@ -620,7 +686,7 @@ mod tests {
         let mut seen = seen_at(0.0, |_| ());
         seen.snapshot.left_out = 3;
         let problems = status(&seen, Told::default()).problems;
-        assert!(problems[0].starts_with("3 notes of what you played were left out"));
+        assert!(problems[0].starts_with("Left out of what you played: 3 notes."));
         assert!(problems[0].contains("shorter Phrase length"));
     }
 

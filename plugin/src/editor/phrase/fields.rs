@@ -2,18 +2,23 @@
 
 use super::Desk;
 use super::file::FileFields;
+use crate::editor::focus;
 use crate::editor::model::phrase::{self as model, number};
 use crate::editor::wish::Wish;
 use egui::{Key, RichText, TextEdit, Ui};
-use procession_core::phrase::{Cut, Edited};
+use procession_core::phrase::{Cut, Edited, Phrase};
+use procession_core::time::Beats;
 
 /// What stands in the fields.
 #[derive(Default)]
 pub(super) struct Fields {
     /// The length while it is typed.
     length: Option<String>,
-    /// The phrase in words.
-    pub(super) text: String,
+    /// The phrase in words while they are typed, or as they were refused; else the words are those
+    /// of the phrase itself.
+    pub(super) typed: Option<String>,
+    /// The words of the phrase, and what they were made from.
+    words: Option<(Box<Phrase>, Beats, String)>,
     /// A file, and what of it.
     pub(super) file: FileFields,
     /// Whether the fields for words and files are shown where there is little room.
@@ -41,6 +46,32 @@ impl Remark {
             text: text.into(),
             alarm: false,
         })
+    }
+}
+
+impl Fields {
+    /// An edit has been made, or another phrase has come: whatever was said about the one before
+    /// is over, and the words are those of the phrase.
+    pub(super) fn moved_on(&mut self) {
+        self.typed = None;
+        self.about_length = None;
+        self.about_text = None;
+        self.file.about = None;
+    }
+
+    /// The phrase in words; nothing of one without notes, so that the field says how to write one.
+    fn words_of(&mut self, phrase: &Phrase, step: Beats) -> String {
+        if phrase.is_empty() {
+            return String::new();
+        }
+        match &self.words {
+            Some((known, with, words)) if **known == *phrase && *with == step => words.clone(),
+            _ => {
+                let words = phrase.to_text(step).text;
+                self.words = Some((Box::new(phrase.clone()), step, words.clone()));
+                words
+            }
+        }
     }
 }
 
@@ -91,9 +122,9 @@ impl Desk<'_> {
 
     fn more(&mut self, ui: &mut Ui) {
         let more = &mut self.state.fields.more;
-        let button = ui.add(egui::Button::new("Write").selected(*more));
+        let button = ui.add(egui::Button::new("Words, file").selected(*more));
         if button
-            .on_hover_text("Write the phrase in words, or load it from a file.")
+            .on_hover_text("Type the phrase in words, or load it from a file.")
             .clicked()
         {
             *more = !*more;
@@ -124,8 +155,17 @@ impl Desk<'_> {
         ui.label("steps");
         if field.changed() {
             self.state.fields.length = Some(text.clone());
+            if model::typed_length(&text, self.step).is_ok() {
+                self.state.fields.about_length = None;
+            }
         }
-        if field.lost_focus() {
+        let left = field.lost_focus();
+        focus::entered(ui, &field);
+        field.on_hover_text(format!(
+            "How many steps the phrase lasts; a step is {} quarter notes.",
+            number(self.step)
+        ));
+        if left {
             let typed = self.state.fields.length.take();
             let given_up = ui.input(|input| input.key_pressed(Key::Escape));
             if let Some(typed) = typed.filter(|typed| *typed != current && !given_up) {
@@ -134,7 +174,7 @@ impl Desk<'_> {
         }
         let double = ui
             .button("Double")
-            .on_hover_text("The phrase twice over, as one.");
+            .on_hover_text("Plays the phrase twice, as one phrase.");
         if double.clicked() {
             match self.phrase.doubled() {
                 Ok(phrase) => self.resized(Ok(Cut {
@@ -146,7 +186,7 @@ impl Desk<'_> {
         }
         let halve = ui
             .button("Halve")
-            .on_hover_text("The first half of the phrase only.");
+            .on_hover_text("Keeps the first half of the phrase.");
         if halve.clicked() {
             self.resized(self.phrase.halved().map_err(model::sentence));
         }
@@ -183,17 +223,19 @@ impl Desk<'_> {
         self.state.fields.about_length = match count {
             0 => None,
             _ => Remark::note(format!(
-                "Left out beyond the new end: {}. Undo brings back what was there.",
+                "Left out after the new end: {}. Undo brings them back.",
                 model::notes(count)
             )),
         };
     }
 
     fn undo(&mut self, ui: &mut Ui) {
-        if ui.button("Undo").clicked() {
+        let undo = ui.button("Undo").on_hover_text("Ctrl+Z");
+        if undo.clicked() {
             self.wishes.push(Wish::Undo);
         }
-        if ui.button("Redo").clicked() {
+        let redo = ui.button("Redo").on_hover_text("Ctrl+Y");
+        if redo.clicked() {
             self.wishes.push(Wish::Redo);
         }
     }
@@ -202,24 +244,36 @@ impl Desk<'_> {
         let buttons = 100.0;
         let width = (ui.available_width() - buttons).max(80.0);
         let hint = RichText::new("D4 - F4 G4 . A4").color(self.look.quiet);
-        let field = TextEdit::singleline(&mut self.state.fields.text)
+        let fields = &mut self.state.fields;
+        let mut text = match &fields.typed {
+            Some(typed) => typed.clone(),
+            None => fields.words_of(&self.phrase, self.step),
+        };
+        let field = TextEdit::singleline(&mut text)
             .hint_text(hint)
             .desired_width(width);
         let field = ui.add(field).accessible_name("Phrase in words");
         if field.changed() {
-            self.state.fields.about_text = None;
+            let good = Phrase::from_text(&text, self.step).is_ok();
+            fields.typed = Some(text);
+            if good {
+                fields.about_text = None;
+            }
         }
-        let entered = field.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
+        let entered = focus::entered(ui, &field);
         field.on_hover_text(
-            "One word a step: a note such as F#4, a chord such as D4+F4, a dot for a rest, a dash to hold.",
+            "One word a step: a note such as F#4, a chord such as D4+F4, a dot for a rest, a dash \
+             to hold. C4 is middle C, key 60.",
         );
         let use_it = ui
             .button("Use")
-            .on_hover_text("Make these words the phrase.");
+            .on_hover_text("Takes these words as the phrase.");
         if use_it.clicked() || entered {
             self.write();
         }
-        let copy = ui.button("Copy").on_hover_text("Copy the phrase as words.");
+        let copy = ui
+            .button("Copy")
+            .on_hover_text("Copies the phrase as words.");
         if copy.clicked() {
             self.copy(ui);
         }
@@ -227,9 +281,14 @@ impl Desk<'_> {
 
     /// Makes the words the phrase.
     pub(super) fn write(&mut self) {
-        match self.read_words(&self.state.fields.text) {
+        let Some(typed) = self.state.fields.typed.clone() else {
+            // They are the phrase already.
+            return;
+        };
+        match self.read_words(&typed) {
             Ok(phrase) => {
                 self.replace(phrase);
+                self.state.fields.typed = None;
                 self.state.fields.about_text = None;
             }
             Err(error) => self.state.fields.about_text = Remark::alarm(error),
@@ -241,7 +300,7 @@ impl Desk<'_> {
         let written = self.phrase.to_text(self.step);
         ui.ctx().copy_text(written.text.clone());
         let unsaid = written.unsaid();
-        self.state.fields.text = written.text;
+        self.state.fields.typed = None;
         let words = unsaid.map_or("Copied.".to_owned(), |unsaid| format!("Copied. {unsaid}"));
         self.state.fields.about_text = Remark::note(words);
     }

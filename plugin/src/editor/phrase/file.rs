@@ -2,9 +2,11 @@
 
 use super::Desk;
 use super::fields::Remark;
+use crate::editor::choice;
+use crate::editor::focus;
 use crate::editor::model::phrase::{self as model, number};
 use crate::files::{Answer, Reader, Wanted};
-use egui::{ComboBox, Key, RichText, TextEdit, Ui};
+use egui::{RichText, TextEdit, Ui};
 use procession_core::exchange::open::{Choice, Contents, Found};
 use procession_core::time::Beats;
 use std::ops::RangeInclusive;
@@ -57,7 +59,7 @@ impl Desk<'_> {
                 ..FileFields::default()
             };
         }
-        let entered = field.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
+        let entered = focus::entered(ui, &field);
         if file.reader.is_reading() && self.now - file.began > A_WHILE {
             file.about = Remark::note("Reading the file ...");
             if ui.button("Stop").clicked() {
@@ -88,32 +90,27 @@ impl Desk<'_> {
         let mut again = false;
         ui.horizontal_wrapped(|ui| {
             ui.label("From");
-            let before = file.part;
-            let name = |part: Option<usize>| match part {
-                Some(part) => opened.parts.get(part).map_or("", String::as_str),
-                None => "all parts",
-            };
-            let menu = ComboBox::from_id_salt("part of the file")
-                .width(150.0)
-                .truncate()
-                .selected_text(name(file.part))
-                .show_ui(ui, |ui| {
-                    if opened.as_one {
-                        ui.selectable_value(&mut file.part, None, name(None));
-                    }
-                    for part in 0..opened.parts.len() {
-                        ui.selectable_value(&mut file.part, Some(part), name(Some(part)));
-                    }
-                });
-            menu.response.accessible_name("Part of the file");
-            again |= file.part != before;
+            let whole = opened.as_one.then(|| "all parts".to_owned());
+            let first = usize::from(opened.as_one);
+            let names: Vec<String> = whole
+                .into_iter()
+                .chain(opened.parts.iter().cloned())
+                .collect();
+            let now = file.part.map_or(0, |part| part + first);
+            let what = "Part of the file";
+            let (_, chosen) = choice::menu(ui, self.look, what, what, 156.0, (&names, now));
+            if let Some(chosen) = chosen {
+                let part = chosen.checked_sub(first);
+                again |= part != file.part;
+                file.part = part;
+            }
             let label = ui.label("bars").id;
             let hint = RichText::new("all").color(self.look.quiet);
             let bars = TextEdit::singleline(&mut file.bars)
                 .hint_text(hint)
                 .desired_width(52.0);
             let bars = ui.add(bars).labelled_by(label);
-            again |= bars.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
+            again |= focus::entered(ui, &bars);
             bars.on_hover_text("Which bars become the phrase, whole: \"3\" or \"3-6\".");
             ui.label(format!("of {}", opened.bars));
         });
@@ -172,7 +169,7 @@ fn typed_bars(typed: &str) -> Result<Option<RangeInclusive<usize>>, String> {
     match (first.trim().parse(), last.trim().parse()) {
         (Ok(first), Ok(last)) => Ok(Some(first..=last)),
         _ => Err(format!(
-            "\"{typed}\" are no bars. Type something like \"3\" or \"3-6\", or nothing for all."
+            "\"{typed}\" is not a range of bars. Type one bar (\"3\"), several (\"3-6\"), or nothing for all."
         )),
     }
 }

@@ -257,7 +257,7 @@ impl Desk<'_> {
 
     /// What to do about an empty phrase.
     fn invitation(&self, ui: &Ui, view: Rect) {
-        let words = "Play a phrase, then press Hold.\nOr write one here: double-click the grid,\ntype notes such as D4 - F4 G4 . A4,\nor load a MIDI file or a score.";
+        let words = "Play a phrase, then press Hold.\nOr enter one here: double-click the grid,\ntype notes such as D4 - F4 G4 . A4,\nor load a MIDI file or a score.";
         let size = if view.width() > 600.0 { 15.0 } else { 12.5 };
         let width = (view.width() - 24.0).min(460.0);
         let mut job = egui::text::LayoutJob::simple(
@@ -536,7 +536,7 @@ impl Desk<'_> {
             return;
         }
         let handle = Rect::from_x_y_ranges(x - 1.0..=x + 8.0, high);
-        let response = ui.interact(handle, ui.scope_id().with("phrase end"), Sense::drag());
+        let response = ui.interact(handle, ui.scope_id().with("phrase end"), Sense::DRAG);
         let length = model::steps(drawn.phrase.length() / self.step);
         response.widget_info(|| {
             let steps = drawn.phrase.length() / self.step;
@@ -618,7 +618,8 @@ impl Desk<'_> {
         let response = ui.interact(
             lane,
             ui.scope_id().with("velocities"),
-            Sense::click_and_drag(),
+            // Not for the keyboard, which has + and - on the grid.
+            Sense::CLICK | Sense::DRAG,
         );
         response.widget_info(|| WidgetInfo::labeled(Role::Group, true, "Velocities"));
         let at_x = |x: f32| model::stem_at(stems, &self.state.chosen, x - origin);

@@ -49,8 +49,14 @@ impl Desk<'_> {
                 self.paste(text);
                 true
             }
+            // The windowing layer has no keys for these signs, only the text that they write.
+            Event::Text(text) if matches!(text.as_str(), "+" | "=" | "-" | "\u{2212}") => {
+                let louder = matches!(text.as_str(), "+" | "=");
+                self.strike(if louder { A_LITTLE } else { -A_LITTLE });
+                true
+            }
             // Some windows hand over what is pasted as if it were typed at once.
-            Event::Text(text) if text.trim().len() > 1 => {
+            Event::Text(text) if text.trim().chars().count() > 1 => {
                 self.paste(text);
                 true
             }
@@ -77,8 +83,6 @@ impl Desk<'_> {
             Key::ArrowLeft if with.shift => self.lengthen(-self.step),
             Key::ArrowRight => self.rotate(self.step),
             Key::ArrowLeft => self.rotate(-self.step),
-            Key::Plus | Key::Equals => self.strike(A_LITTLE),
-            Key::Minus => self.strike(-A_LITTLE),
             Key::Enter | Key::Insert => self.add_one(under),
             Key::Delete | Key::Backspace => self.remove(&self.state.chosen.clone()),
             Key::PageDown => self.choose_next(1),
@@ -156,13 +160,15 @@ impl Desk<'_> {
 
     /// Whatever is pasted onto the grid is read as a phrase in words.
     fn paste(&mut self, text: &str) {
-        self.state.fields.text = text.trim().to_owned();
+        self.state.fields.typed = Some(text.trim().to_owned());
         self.write();
     }
 
     pub(super) fn read_words(&self, text: &str) -> Result<Phrase, String> {
         if text.trim().is_empty() {
-            return Err("Type notes first, such as D4 - F4 G4 . A4.".to_owned());
+            return Err(
+                "Type notes first, such as D4 - F4 G4 . A4 (C4 is middle C, key 60).".to_owned(),
+            );
         }
         Phrase::from_text(text, self.step).map_err(model::sentence)
     }

@@ -52,7 +52,7 @@ impl Desk<'_> {
         thumb.min[axis] = view.min[axis] + self.state.scroll[axis] / times;
         thumb.max[axis] = thumb.min[axis] + (view.size()[axis] / times).max(16.0);
         thumb.min[across] = view.max[across] - BAR;
-        let response = ui.interact(thumb, ui.scope_id().with(name), Sense::drag());
+        let response = ui.interact(thumb, ui.scope_id().with(name), Sense::DRAG);
         response.widget_info(|| WidgetInfo::labeled(Role::ScrollBar, true, name));
         self.state.scroll[axis] += response.drag_delta()[axis] * times;
         let busy = response.hovered() || response.dragged();

@@ -1,11 +1,12 @@
 //! "Make it last": a length is typed, and counts that come near it are offered.
 
+use crate::editor::focus;
 use crate::editor::look::Look;
 use crate::editor::model::last::Last;
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
 use egui::{
-    Align2, FontId, Key, Popup, PopupCloseBehavior, Rect, RectAlign, TextEdit, Ui, Vec2, pos2, vec2,
+    Align2, FontId, Popup, PopupCloseBehavior, Rect, RectAlign, TextEdit, Ui, Vec2, pos2, vec2,
 };
 
 /// What was typed, and what is offered for it.
@@ -52,11 +53,11 @@ pub fn show(ui: &mut Ui, row: Rect, seen: &Seen, look: &Look, state: &mut LastSt
         .margin(Vec2::new(6.0, 1.0));
     let response = ui.put(field, edit).accessible_name("Make it last");
     let mut wishes = Vec::new();
-    let entered = ui.input(|input| input.key_pressed(Key::Enter));
+    let entered = focus::entered(ui, &response);
     if response.changed() {
         state.offered = None;
     }
-    if response.lost_focus() && entered && !state.text.trim().is_empty() {
+    if entered && !state.text.trim().is_empty() {
         match Last::of(seen, &state.text) {
             Ok(last) => state.offered = Some(last),
             Err(words) => wishes.push(Wish::Say(words)),
@@ -81,8 +82,8 @@ pub fn show(ui: &mut Ui, row: Rect, seen: &Seen, look: &Look, state: &mut LastSt
     response.on_hover_ui(|ui| {
         ui.set_max_width(280.0);
         ui.label(
-            "How long the whole is to last, as 6:00, 6 (minutes) or 360 s. Enter offers how many \
-             cycles to dwell and drift.",
+            "How long the whole piece is to last: 6:00, 6 (minutes) or 360 s. Enter offers how many \
+             cycles to dwell and to drift.",
         );
     });
     wishes
