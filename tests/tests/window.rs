@@ -7,6 +7,7 @@
 use procession_tests::host::screen::run_test;
 use procession_tests::host::{Block, Error, Event, Instance, Key, Library, Transport, Window};
 use procession_tests::host::{Loaded, Plugin, Processing, Setup, Timed};
+use procession_tests::patience::wait_until;
 use procession_tests::staging::framed;
 use serde_json::{Value, json};
 use std::cell::Cell;
@@ -73,6 +74,14 @@ fn state(
     Ok(framed(&state.to_string()))
 }
 
+/// What a saved state says of the window.
+fn window_of(state: &[u8]) -> Value {
+    let state: Value = serde_json::from_slice(&state[8..]).expect("a saved state is JSON");
+    let kept = state["fields"]["kept"].as_str().expect("a text");
+    let kept: Value = serde_json::from_str(kept).expect("JSON");
+    kept["window"].clone()
+}
+
 /// The same state with a modulation plan.
 fn with_plan(state: &[u8], plan: Value) -> Vec<u8> {
     let mut state: Value = serde_json::from_slice(&state[8..]).expect("a saved state is JSON");
@@ -106,7 +115,8 @@ fn struck_by_copy(
     Ok(struck)
 }
 
-/// Plays a few blocks of a song from `at` on, the window being tended between them.
+/// Plays a few blocks of a song from `at` on, the window being tended between them: for what is
+/// worth seeing. What is asserted is waited for.
 fn roll(
     plugin: &mut Plugin<Processing>,
     window: &mut Window,
@@ -123,24 +133,25 @@ fn roll(
     Ok(at)
 }
 
-/// Plays on until the plug-in has said something that `is` it, for five seconds at most.
+/// Plays on until the plug-in has said something that `is` it.
 fn hear(
     plugin: &mut Plugin<Processing>,
     window: &mut Window,
+    what: &str,
     mut is: impl FnMut(&mut Plugin<Processing>, &[Event]) -> bool,
 ) -> Outcome {
-    for _ in 0..500 {
+    wait_until(what, || {
         let heard: Vec<Event> = plugin
             .process(&Block::of(512))?
             .iter()
             .map(|heard| heard.event)
             .collect();
         if is(plugin, &heard) {
-            return Ok(());
+            return Ok(true);
         }
         window.wait(plugin, Duration::from_millis(10))?;
-    }
-    panic!("the plug-in did not say it within five seconds");
+        Ok(false)
+    })
 }
 
 /// Hands laid on (true) and taken off (false).
@@ -159,8 +170,33 @@ fn reads(
     parameter: &str,
     text: &str,
 ) -> Outcome {
-    hear(plugin, window, |plugin, _| {
+    hear(plugin, window, parameter, |plugin, _| {
         plugin.text(parameter).is_ok_and(|now| now == text)
+    })
+}
+
+/// Tries what a hand does until a parameter reads like this, each time with a longer pause between
+/// its movements: a window that is slow to draw a field misses what is typed into it meanwhile.
+fn tries(
+    plugin: &mut Plugin<Processing>,
+    window: &mut Window,
+    (parameter, text): (&str, &str),
+    mut hand: impl FnMut(&mut Plugin<Processing>, &mut Window, Duration) -> Outcome,
+) -> Outcome {
+    let mut pause = Duration::from_millis(50);
+    wait_until(parameter, || {
+        // Whatever the last try has left open is given up.
+        window.strike(plugin, Key::Escape)?;
+        hand(plugin, window, pause)?;
+        for _ in 0..20 {
+            plugin.process(&Block::of(512))?;
+            if plugin.text(parameter)? == text {
+                return Ok(true);
+            }
+            window.wait(plugin, pause / 5)?;
+        }
+        pause = (pause * 2).min(Duration::from_secs(5));
+        Ok(false)
     })
 }
 
@@ -238,17 +274,11 @@ fn every_view_and_every_group_of_parameters_is_a_click_away() {
                 window.click(&mut plugin, place)?;
                 at = roll(&mut plugin, &mut window, at, 10)?;
                 let mut after = window.picture()?;
-                for _ in 0..100 {
-                    if after.difference(&before) > 1500 {
-                        break;
-                    }
+                wait_until(&format!("{name} on another page"), || {
                     at = roll(&mut plugin, &mut window, at, 5)?;
                     after = window.picture()?;
-                }
-                assert!(
-                    after.difference(&before) > 1500,
-                    "{name} shows another page"
-                );
+                    Ok(after.difference(&before) > 1500)
+                })?;
                 after.save(&shots().join(format!("page-{name}.png")))?;
                 before = after;
             }
@@ -283,11 +313,20 @@ fn a_cue_from_the_window_moves_the_copy_with_the_next_cycle() {
             let mut plugin = instance.activate(Setup::default())?.start()?;
             let mut window = Window::open(&mut plugin)?;
             window.wait_until_drawn(&mut plugin)?;
-            // Cycles of 3 beats; cued before beat 36, the copy jumps there.
+            // Cycles of 3 beats; cued before beat 36, the copy jumps there. The song creeps until
+            // the window has seen the hand, however long that takes.
             let mut at = roll(&mut plugin, &mut window, 33.0, 20)?;
             window.point(CUE)?;
             window.press(true)?;
-            at = roll(&mut plugin, &mut window, at, 20)?;
+            let mut given = false;
+            wait_until("the cue", || {
+                assert!(at < 35.0, "the window is too slow for this song");
+                let block = Block::of(4).transport(Transport::rolling(120.0).at(at));
+                given |= gestures_in(plugin.process(&block)?).contains(&true);
+                at += 4.0 / 24_000.0;
+                window.wait(&mut plugin, Duration::from_millis(8))?;
+                Ok(given && plugin.text("cue")? == "On")
+            })?;
             window.press(false)?;
             let before = struck_by_copy(&mut plugin, &mut window, &mut at, 35.9)?;
             assert_eq!(before.last(), Some(&67), "the phrase ends as it was played");
@@ -331,27 +370,24 @@ fn knowing_nothing_one_reads_what_to_do_plays_and_presses_hold() {
             }
             window.click(&mut plugin, HOLD)?;
             let mut gestures = Vec::new();
-            for _ in 0..200 {
+            wait_until("a press of Hold", || {
                 let block = Block::of(512).transport(Transport::rolling(120.0).at(at));
                 at += 512.0 / 24_000.0;
-                for heard in plugin.process(&block)? {
-                    if let Event::Gesture { begins, .. } = heard.event {
-                        gestures.push(begins);
-                    }
-                }
-                if gestures.len() == 2 {
-                    break;
-                }
+                gestures.extend(gestures_in(plugin.process(&block)?));
                 window.wait(&mut plugin, Duration::from_millis(10))?;
-            }
+                Ok(gestures.len() >= 2)
+            })?;
             assert_eq!(gestures, [true, false], "the hand on and the hand off");
             assert_eq!(plugin.text("hold")?, "On");
             roll(&mut plugin, &mut window, at, 120)?;
             window.wait(&mut plugin, Duration::from_millis(200))?;
             window.screenshot(&shots().join("first-holding.png"))?;
-            let saved = plugin.save()?;
-            let text = String::from_utf8_lossy(&saved[8..]).into_owned();
-            assert!(text.contains("\\\"key\\\":62"), "the phrase was taken");
+            wait_until("the phrase in the project", || {
+                roll(&mut plugin, &mut window, at, 1)?;
+                let saved = plugin.save()?;
+                let text = String::from_utf8_lossy(&saved[8..]).into_owned();
+                Ok(text.contains("\\\"key\\\":62"))
+            })?;
             window.close(&mut plugin)
         },
     );
@@ -380,10 +416,7 @@ fn an_open_window_at_rest_stays_as_it_is() {
         let mut window = Window::open(&mut plugin)?;
         window.wait_until_drawn(&mut plugin)?;
         // Just opened, it is drawn a few times more.
-        window.wait(&mut plugin, Duration::from_secs(4))?;
-        let before = window.picture()?;
-        window.wait(&mut plugin, Duration::from_millis(700))?;
-        assert_eq!(before.difference(&window.picture()?), 0);
+        window.wait_until_still(&mut plugin, Duration::from_secs(2))?;
         window.close(&mut plugin)
     });
 }
@@ -432,11 +465,16 @@ fn resizing_while_it_plays_is_drawn_and_kept_with_the_project() {
             roll(&mut plugin, &mut window, at, 20)?;
             assert_eq!(window.size(), (760, 480), "no smaller than it can be read");
             window.resize(&mut plugin, 1100, 720)?;
+            // The window learns its size on a thread of its own.
+            let mut saved = Vec::new();
+            wait_until("the new size in the project", || {
+                at = roll(&mut plugin, &mut window, at, 5)?;
+                saved = plugin.save()?;
+                Ok(window_of(&saved)["width"] == 1100 && window_of(&saved)["height"] == 720)
+            })?;
             roll(&mut plugin, &mut window, at, 30)?;
-            window.wait(&mut plugin, Duration::from_millis(300))?;
             window.screenshot(&shots().join("resized.png"))?;
             window.close(&mut plugin)?;
-            let saved = plugin.save()?;
             drop(plugin);
             let mut again = instance()?;
             again.load(&saved)?;
@@ -461,9 +499,12 @@ fn a_project_loaded_while_the_window_is_open_brings_its_size_and_zoom() {
                 let other = json!({"width": width, "height": height, "zoom": zoom, "dark": true});
                 let state = state(&mut plugin, other, &[("hold", json!({"bool": true}))])?;
                 plugin.load(&state)?;
-                at = roll(&mut plugin, &mut window, at, 40)?;
                 let zoomed = |points: u32| (f64::from(points) * zoom) as u32;
-                assert_eq!(window.size(), (zoomed(width), zoomed(height)));
+                let wanted = (zoomed(width), zoomed(height));
+                wait_until(&format!("{wanted:?}"), || {
+                    at = roll(&mut plugin, &mut window, at, 1)?;
+                    Ok(window.size() == wanted)
+                })?;
             }
             window.close(&mut plugin)
         },
@@ -486,7 +527,6 @@ fn two_windows_side_by_side_do_not_meddle_with_each_other() {
             one.process(&Block::of(512))?;
             assert_eq!(one.text("hold")?, "Off");
             above.close(&mut other)?;
-            under.wait(&mut one, Duration::from_millis(100))?;
             under.click(&mut one, HOLD)?;
             reads(&mut one, &mut under, "hold", "On")?;
             under.close(&mut one)
@@ -529,25 +569,23 @@ fn a_host_may_move_a_parameter_that_is_being_dragged() {
             Ok(())
         };
         // To and fro, until enough of it was heard: how often a window is drawn is its own affair.
-        for step in 1..400_i16 {
-            let way = 20 + (step * 7) % 90;
+        let mut step = 0_u32;
+        wait_until("the hand", || {
+            step += 1;
+            let way = 20 + (step * 7 % 90) as i16;
             window.point((start.0 + way, start.1))?;
             window.wait(&mut plugin, Duration::from_millis(12))?;
             count(&mut plugin, f64::from(step) * 0.02)?;
-            if values.get() > 4 {
-                break;
-            }
-        }
+            Ok(values.get() > 4)
+        })?;
         window.press(false)?;
-        for block in 0..400 {
-            count(&mut plugin, 8.0 + f64::from(block) * 0.02)?;
-            if ends.get() > 0 {
-                break;
-            }
+        wait_until("the end of the gesture", || {
+            step += 1;
+            count(&mut plugin, f64::from(step) * 0.02)?;
             window.wait(&mut plugin, Duration::from_millis(12))?;
-        }
+            Ok(ends.get() > 0)
+        })?;
         assert_eq!((begins.get(), ends.get()), (1, 1), "one gesture");
-        assert!(values.get() > 4, "the hand is heard: {}", values.get());
         window.close(&mut plugin)
     });
 }
@@ -558,11 +596,15 @@ fn a_value_is_typed_on_a_real_keyboard() {
         let mut plugin = playing()?;
         let mut window = Window::open(&mut plugin)?;
         window.wait_until_drawn(&mut plugin)?;
-        window.click(&mut plugin, (860, 120))?;
-        for key in [Key::Letter('5'), Key::Return] {
-            window.strike(&mut plugin, key)?;
-        }
-        reads(&mut plugin, &mut window, "copies", "5 copies")?;
+        let five = ("copies", "5 copies");
+        tries(&mut plugin, &mut window, five, |plugin, window, pause| {
+            window.click(plugin, (860, 120))?;
+            window.wait(plugin, pause)?;
+            for key in [Key::Letter('5'), Key::Return] {
+                window.strike(plugin, key)?;
+            }
+            Ok(())
+        })?;
         window.close(&mut plugin)
     });
 }
@@ -579,17 +621,20 @@ fn a_length_is_asked_for_and_one_click_sets_the_counts() {
             let mut window = Window::open(&mut plugin)?;
             window.wait_until_drawn(&mut plugin)?;
             roll(&mut plugin, &mut window, 120.0, 10)?;
-            window.click(&mut plugin, (650, 90))?;
-            for key in [Key::Letter('5'), Key::Return] {
-                window.strike(&mut plugin, key)?;
-            }
-            roll(&mut plugin, &mut window, 121.0, 10)?;
-            // What is offered comes up out of the paper in a moment.
-            window.wait(&mut plugin, Duration::from_millis(400))?;
-            window.screenshot(&shots().join("make-it-last.png"))?;
             // 13 dwells and 12 drifts of cycles of 1.5 s: 5:00 is 200 cycles, 8 of each.
-            window.click(&mut plugin, (560, 138))?;
-            reads(&mut plugin, &mut window, "drift", "8 cycles")?;
+            let eight = ("drift", "8 cycles");
+            tries(&mut plugin, &mut window, eight, |plugin, window, pause| {
+                window.click(plugin, (650, 90))?;
+                window.wait(plugin, pause)?;
+                for key in [Key::Letter('5'), Key::Return] {
+                    window.strike(plugin, key)?;
+                }
+                roll(plugin, window, 121.0, 10)?;
+                // What is offered comes up out of the paper in a moment.
+                window.wait(plugin, 4 * pause)?;
+                window.screenshot(&shots().join("make-it-last.png"))?;
+                window.click(plugin, (560, 138))
+            })?;
             window.close(&mut plugin)
         },
     );
@@ -605,15 +650,14 @@ fn closing_in_the_middle_of_a_drag_takes_the_hand_off() {
         window.wait(&mut plugin, Duration::from_millis(50))?;
         window.press(true)?;
         // On and on, until the hand is heard: a window that is slow has seen nothing yet.
-        let mut gestures = Vec::new();
-        for step in 1..400_i16 {
-            window.point((862 + (step * 7) % 60, 120))?;
+        let (mut gestures, mut step) = (Vec::new(), 0_u32);
+        wait_until("the hand", || {
+            step += 1;
+            window.point((862 + (step * 7 % 60) as i16, 120))?;
             window.wait(&mut plugin, Duration::from_millis(15))?;
             gestures.extend(gestures_in(plugin.process(&Block::of(512))?));
-            if !gestures.is_empty() {
-                break;
-            }
-        }
+            Ok(!gestures.is_empty())
+        })?;
         window.close(&mut plugin)?;
         gestures.extend(gestures_in(plugin.process(&Block::of(512))?));
         assert_eq!(gestures, [true, false]);

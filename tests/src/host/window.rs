@@ -7,6 +7,7 @@
 )]
 
 use super::{Error, Instance};
+use crate::patience::wait_until;
 use clack_extensions::gui::{GuiApiType, GuiConfiguration, GuiSize, PluginGui};
 use std::fs::File;
 use std::io::BufWriter;
@@ -176,19 +177,35 @@ impl Window {
     /// Waits until the window has been drawn and is no longer one colour all over.
     ///
     /// # Errors
-    /// Nothing was drawn within half a minute.
+    /// Nothing was drawn within [`crate::patience::PATIENCE`].
     pub fn wait_until_drawn(&mut self, instance: &mut Instance) -> Result<(), Error> {
-        let until = Instant::now() + Duration::from_secs(30);
-        while Instant::now() < until {
+        wait_until("a window that is drawn", || {
             self.wait(instance, Duration::from_millis(50))?;
             let picture = self.picture()?;
             let first = &picture.pixels[..3];
-            if picture.pixels.chunks(3).any(|pixel| pixel != first) {
-                // The layout settles in the second frame.
-                return self.wait(instance, Duration::from_millis(250));
-            }
-        }
-        Err(Error::new("the window stayed empty for half a minute"))
+            Ok(picture.pixels.chunks(3).any(|pixel| pixel != first))
+        })?;
+        // The layout settles in the second frame.
+        self.wait(instance, Duration::from_millis(250))
+    }
+
+    /// Waits until the window has looked the same for `time`.
+    ///
+    /// # Errors
+    /// It does not come to rest within [`crate::patience::PATIENCE`].
+    pub fn wait_until_still(
+        &mut self,
+        instance: &mut Instance,
+        time: Duration,
+    ) -> Result<(), Error> {
+        let mut before = self.picture()?;
+        wait_until("a window at rest", || {
+            self.wait(instance, time)?;
+            let now = self.picture()?;
+            let still = before.difference(&now) == 0;
+            before = now;
+            Ok(still)
+        })
     }
 
     /// Gives parent and window another size, as a host does whose user drags an edge.
@@ -332,19 +349,17 @@ impl Window {
     /// Closes the window, then its parent.
     ///
     /// # Errors
-    /// The screen is gone.
+    /// The screen is gone, or the plug-in's window stays.
     pub fn close(self, instance: &mut Instance) -> Result<(), Error> {
         let gui = gui(instance)?;
         gui.destroy(&instance.0.plugin_handle());
         instance.run_callbacks();
         // The plug-in's end of the screen may still be clearing away.
-        for _ in 0..100 {
+        wait_until("the end of the plug-in's window", || {
             let tree = x(x(self.server.query_tree(self.parent))?.reply())?;
-            if tree.children.is_empty() {
-                break;
-            }
             std::thread::sleep(Duration::from_millis(2));
-        }
+            Ok(tree.children.is_empty())
+        })?;
         x(self.server.destroy_window(self.parent))?;
         x(self.server.sync())
     }
