@@ -20,7 +20,7 @@ use std::path::Path;
 /// A night on the ferry.
 const LANTERNS: &str = "D4 A4 . F4 C5 . E4 B4 D5 . A4 E5 C5 . G4 F4";
 const WAKE: &str = "E4 G4 B4 . D5 A4 . F#4 B4 . G4 A4";
-const TILLER: &str = "G4 . D5 Bb4 . C5 Eb5 - D5 Bb4 . A4";
+const TILLER: &str = "G4 . A4 Eb5 . C5 Bb4 - F4 D5 . C5";
 const BELLS: &str = "D3+A3 - F4+A4+C5 . E4 D3 - . G4+B4 - - .";
 const ROUND: &str = "F4 - - C5 . A4 E5 - D5 - - .";
 const ENGINE: &str = "C2 - G2 . Eb2 - Bb2 C3 . G2";

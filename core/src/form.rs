@@ -379,10 +379,10 @@ mod tests {
         assert_eq!(alignments(&rhythm(&[0, 1, 3, 6, 7, 9], 12), 0.25).len(), 6);
     }
 
-    /// The model's worked example: 432 beats to unison, and a dwell there.
+    /// Twelve cycles of dwell and drift, 36 beats each, come to 432; a dwell in unison follows.
     #[test]
     fn twelve_steps_with_a_dwell_of_eight_and_a_drift_of_four() {
-        let phrase = rhythm(&[0, 1, 2, 4, 5, 7, 9, 10], 12);
+        let phrase = rhythm(&[0, 1, 3, 4, 5, 8, 10], 12);
         let form = Form::new(&Process::new(phrase, Settings::default(), 0.0));
         assert_eq!(form.totals.chosen, 432.0 + 24.0);
         assert_eq!(form.stages.len(), 25);
@@ -433,7 +433,7 @@ mod tests {
         settings.motion.copies = 2;
         settings.motion.entry = 1;
         settings.motion.copies_move = CopiesMove::InTurn;
-        let phrase = rhythm(&[0, 1, 2, 4, 5, 7], 8);
+        let phrase = rhythm(&[0, 1, 2, 3, 4, 6], 8);
         let form = Form::new(&Process::new(phrase, settings, 16.0));
         let starts: Vec<_> = form
             .stages

@@ -323,7 +323,7 @@ mod tests {
         Course::new(copy, timetable, &settings)
     }
 
-    /// The model's own worked example: L = 3 beats, a sixteenth, dwell 8, drift 4.
+    /// Worked by hand: a cycle of 3 beats, a shift of a sixteenth, dwells of 8 and drifts of 4 cycles.
     #[test]
     fn a_drift_of_a_sixteenth_over_four_cycles_peaks_at_one_twenty_fourth() {
         let course = course(MotionSettings::default(), 1);

@@ -173,7 +173,7 @@ proptest! {
 /// Growth of any kind leaves a phrase that, once done, is whole.
 #[test]
 fn what_has_grown_is_the_whole_phrase() {
-    let phrase = Phrase::from_text("D4 F4 . G4 A4 . C5 E4", 0.25).unwrap();
+    let phrase = Phrase::from_text("D4 F4 G4 A4 C5 . E4 .", 0.25).unwrap();
     for growth in [Growth::Fill, Growth::Lengthen] {
         for step in 1..=8 {
             let mut settings = Settings::default();

@@ -33,7 +33,7 @@ fn crossing(cycles: u32) -> Score {
             .collect(),
     };
     Score {
-        name: "Night crossing".to_owned(),
+        name: "Eight notes round and round".to_owned(),
         tempo: vec![(0.0, 132.0), (24.0, 120.0)],
         metre: vec![(0.0, (3, 4))],
         markers: vec![
@@ -150,7 +150,7 @@ fn another_library_reads_names_tempos_metre_and_markers() {
     assert_eq!(
         tell(0),
         [
-            "0 name Night crossing",
+            "0 name Eight notes round and round",
             "0 metre 3/Quarter",
             "0 tempo 454545",
             "0 marker Unison",

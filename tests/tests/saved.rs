@@ -12,7 +12,7 @@ use procession_tests::staging::{Dice, framed, held, listening, play_live, projec
 type Outcome = Result<(), Error>;
 
 fn phrase() -> Phrase {
-    sixteenths("D4 F4 . G4 | A4 C5 E4+B4 -")
+    sixteenths("D4 F4 G4 A4 | C5 . E4+B4 -")
 }
 
 /// Everything that a saved project has to bring back is heard in this.

@@ -12,7 +12,7 @@ use procession_tests::staging::{ByHand, held, listening, play_live, project, six
 type Outcome = Result<(), Error>;
 
 fn phrase() -> Phrase {
-    sixteenths("D4 F4 . G4 | A4 C5 E4+B4 -")
+    sixteenths("D4 F4 G4 A4 | C5 . E4+B4 -")
 }
 
 /// Something of everything: drifts and dwells, growth, fold, own offsets, several copies.

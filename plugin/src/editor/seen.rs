@@ -139,7 +139,7 @@ mod tests {
     /// One change after another, and after each the moment is as if nothing had been before.
     #[test]
     fn what_is_followed_is_what_would_be_worked_out_afresh() {
-        let one = Phrase::from_text("D4 F4 . A4 C5 . G4 A4", 0.25).expect("a phrase");
+        let one = Phrase::from_text("D4 F4 A4 C5 G4 . A4 .", 0.25).expect("a phrase");
         let other = Phrase::from_text("E4 . B4", 0.25).expect("a phrase");
         let changes: [fn(&mut Settings); 16] = [
             |settings| settings.motion.copies = 3,

@@ -30,10 +30,9 @@ pub fn leave(
 ) -> Result<Vec<PathBuf>> {
     fs::create_dir_all(folder)
         .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
-    let title = format!("{}, for mallets", story.title);
     let modes = modes(performance);
     let piece = Piece {
-        title: &title,
+        title: &story.title,
         process: &performance.process,
         form: &performance.form,
         notes: &performance.notes,

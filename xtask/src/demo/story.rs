@@ -62,7 +62,7 @@ impl Story {
     pub fn crossing() -> Result<Self> {
         let phrase = Phrase::from_text(CROSSING, Grid::Sixteenth.beats())?;
         Ok(Self::of(
-            "Night crossing".to_owned(),
+            "A twelve-note phrase over sixteen steps, for a night crossing".to_owned(),
             phrase,
             Grid::Sixteenth,
             108.0,
