@@ -61,7 +61,7 @@ impl std::fmt::Display for PhraseError {
             ),
             Self::Word(word) => write!(
                 f,
-                "\"{word}\" is no note: write notes like D4, F#4 or Bb3, chords like D4+F4, a dot for a rest, a dash to hold"
+                "\"{word}\" is not a note: write notes like C4 (middle C), F#4 or Bb3, chords like D4+F4, a dot for a rest, a dash to hold"
             ),
         }
     }

@@ -35,9 +35,12 @@ const OCTAVES: Unit = Unit::new("octave", "octaves");
 const KEYS: Unit = Unit::new("key", "keys");
 const CONTROLLERS: Unit = Unit::new("cc", "cc");
 
-/// Keys by their names: C4 is 60.
+/// Keys by their names, with the signs that tonics and modes have: C4, middle C, is 60.
 const KEY_NAMES: Naming = Naming {
-    text: |number| Key::new(number.clamp(0, 127) as u8).map_or(String::new(), key_name),
+    text: |number| {
+        let name = Key::new(number.clamp(0, 127) as u8).map_or(String::new(), key_name);
+        name.replace('b', "♭").replace('#', "♯")
+    },
     value: |text| {
         // "BB3" is a B flat: only the first letter names the note.
         let mut text = text.trim().to_lowercase();
@@ -119,15 +122,15 @@ macro_rules! automatable {
 parameters! {
     /// Taking a phrase.
     PhraseParameters {
-        /// Switched on, what you just played goes round as the phrase; switched off, it falls silent.
+        /// On: captures what you just played and loops it. Off: stops.
         "hold" hold: Toggle, "Hold", Toggle::OFF;
-        /// How long a step is: the unit in which phrase length, offsets and shifts are counted.
+        /// The length of a step, in which phrase length, offsets and shifts are counted.
         "grid" grid: Choice, "Grid", Choice::of::<Grid>(), fixed;
-        /// How many steps of your playing become the phrase; Auto finds where it repeats.
+        /// How many steps of what you played become the phrase; Auto finds where it repeats.
         "length" length: Whole, "Phrase length", Whole::new(1..=128, STEPS, 0).or_below("Auto"), fixed;
-        /// How far the notes you play are pulled onto the grid when the phrase is taken.
+        /// How far notes are pulled to the grid when the phrase is captured; 0 % keeps them as played.
         "snap" snap: Amount, "Snap", Amount::percent(100.0), fixed;
-        /// Lets you be heard playing along while the phrase goes round.
+        /// Lets what you play be heard while the phrase loops.
         "thru" thru: Toggle, "Play through", Toggle::OFF;
     }
 }
@@ -135,29 +138,29 @@ parameters! {
 parameters! {
     /// How copies are displaced over time.
     MotionParameters {
-        /// How many voices play the phrase beside the steady one.
+        /// How many voices play the phrase besides the steady one.
         "copies" copies: Whole, "Copies", Whole::new(0..=MAX_COPIES as i32, COPIES, 1);
-        /// How a copy gets to its next offset: by drifting, by a jump, or by building itself up there.
+        /// How a copy gets to its next offset: it drifts there, jumps there, or drops out and builds up there.
         "motion" motion: Choice, "Motion", Choice::of::<Motion>();
-        /// Puts the first copy this far ahead of the steady voice, the second twice as far, and so on.
+        /// Sets copy 1 this far ahead of the steady voice, copy 2 twice as far, and so on; negative is behind.
         "offset" offset: Amount, "Offset", Amount::steps(32.0, STEPS);
-        /// How far a copy moves at each shift: ahead, or behind if negative.
+        /// How far ahead a copy moves at each shift; negative is back.
         "shift_by" shift_by: Whole, "Shift by", Whole::new(-8..=8, STEPS, 1);
-        /// Who moves at a shift: all like a fan opening, all by the same, or one copy after another.
+        /// Who moves at a shift: each copy further than the one before it, all equally, or one after another.
         "copies_move" copies_move: Choice, "Copies move", Choice::of::<CopiesMove>();
-        /// How long a copy stays locked in one alignment before it moves on.
+        /// How many cycles a copy stays locked in one alignment before it moves on.
         "dwell" dwell: Whole, "Dwell", Whole::new(1..=64, CYCLES, 8);
-        /// How long a drift to the next offset takes: the longer, the smaller the change of tempo.
+        /// How many cycles a drift to the next offset takes; the more, the smaller the change of tempo.
         "drift" drift: Whole, "Drift over", Whole::new(1..=64, CYCLES, 4);
-        /// How many shifts are made before the voices stay as they are; Auto goes once round to unison.
+        /// How many shifts there are before the voices stay where they are; Auto goes once round to unison.
         "shifts" shifts: Whole, "Shifts", Whole::new(0..=128, SHIFTS, 0).or_below("Auto").or_above("Endless");
-        /// How long each copy waits after the one before it has entered.
+        /// How many cycles each copy waits after the one before it has entered.
         "entry" entry: Whole, "Entry gap", Whole::new(0..=64, CYCLES, 0);
         /// Whether dwells are counted, or last until you give a cue.
         "advance" advance: Choice, "Advance", Choice::of::<Advance>();
-        /// Switched on, the copies that dwell move with their next cycle, if they advance on cue.
+        /// Switched on, copies that are dwelling move at their next cycle, if they advance on cue.
         "cue" cue: Toggle, "Cue", Toggle::OFF;
-        /// The key that gives a cue while copies advance on cue; it is not heard itself.
+        /// The key that gives a cue while copies advance on cue, and is not heard itself; C4 is middle C (60).
         "cue_key" cue_key: Whole, "Cue key", Whole::new(0..=127, KEYS, 0).or_below("Off").named(KEY_NAMES), fixed;
         /// The controller, a pedal perhaps, that gives a cue while copies advance on cue.
         "cue_controller" cue_controller: Whole, "Cue controller", Whole::new(0..=119, CONTROLLERS, 0).or_below("Off").named(CONTROLLER_NAMES), fixed;
@@ -167,15 +170,15 @@ parameters! {
 parameters! {
     /// How the phrase grows.
     GrowthParameters {
-        /// Lets the phrase appear note by note, in its full length or growing longer.
+        /// Builds the phrase up note by note, at its full length (Fill) or longer and longer (Lengthen).
         "growth" growth: Choice, "Growth", Choice::of::<Growth>();
-        /// How many notes join at a time, or leave if negative.
+        /// How many notes join at each stage; negative takes notes away, 0 holds.
         "growth_step" step: Whole, "Growth step", Whole::new(-8..=8, NOTES, 1);
-        /// How long the phrase stays as it is before the next notes join.
+        /// How many cycles a stage lasts before the next notes join.
         "growth_every" every: Whole, "Grow every", Whole::new(1..=32, CYCLES, 2);
-        /// Which notes of the phrase are heard first as it grows.
+        /// Which notes of the phrase come first as it grows.
         "growth_order" order: Choice, "Growth order", Choice::of::<GrowthOrder>();
-        /// Lets every copy grow from its own entry, instead of entering with the whole phrase.
+        /// Lets every copy build up from its own entry instead of entering with the whole phrase.
         "copies_grow" copies_grow: Toggle, "Copies grow", Toggle::OFF;
     }
 }
@@ -183,17 +186,17 @@ parameters! {
 parameters! {
     /// How pitches are moved into another mode.
     FoldParameters {
-        /// Recasts the pitches in the target mode, degree for degree or each to the nearest.
+        /// Recasts the phrase in the target mode, degree for degree or each note to the nearest pitch.
         "fold" fold: Choice, "Fold", Choice::of::<FoldKind>();
-        /// The tonic the phrase is heard in; Auto finds it in the phrase.
+        /// The tonic of the mode the phrase is in; Auto finds it in the phrase.
         "source_tonic" source_tonic: Choice, "Source tonic", Choice::auto_or::<Tonic>();
-        /// The mode the phrase is heard in; Auto finds it in the phrase.
+        /// The mode the phrase is in; Auto finds it in the phrase.
         "source_mode" source_mode: Choice, "Source mode", Choice::auto_or::<ModeName>();
-        /// The tonic of the mode the phrase is moved into.
+        /// The tonic of the mode the phrase is recast in.
         "target_tonic" target_tonic: Choice, "Target tonic", Choice::of::<Tonic>();
-        /// The mode the phrase is moved into.
+        /// The mode the phrase is recast in.
         "target_mode" target_mode: Choice, "Target mode", Choice::of::<ModeName>();
-        /// How much of the way into the target mode the pitches have gone, one degree after another.
+        /// How far the phrase has gone into the target mode, one degree after another.
         "fold_amount" amount: Amount, "Fold amount", Amount::percent(100.0);
     }
 }
@@ -201,13 +204,13 @@ parameters! {
 parameters! {
     /// How voices leave.
     OutputParameters {
-        /// Sends every voice on a channel of its own, or all of them on one.
+        /// Gives every voice a MIDI channel of its own, or all of them one.
         "channels" channels: Choice, "Channels", Choice::of::<Channels>(), fixed;
-        /// How loud the steady voice is struck; 0 silences it.
+        /// Scales the velocities of the steady voice; 0 % mutes it.
         "steady_level" steady_level: Amount, "Steady level", Amount::level();
-        /// Spreads the voices from left to right by each channel's pan.
+        /// Pans the voices from left to right, by controller 10 on each channel.
         "width" width: Amount, "Width", Amount::percent(60.0);
-        /// Plays all that leaves on mallets, to be heard with no instrument behind.
+        /// Plays everything that goes out on built-in mallets too, to hear it with no instrument behind.
         "audition" audition: Amount, "Audition", audition_level();
         /// Passes what you play straight through and silences the process.
         "bypass" bypass: Toggle, "Bypass", Toggle::BYPASS;
@@ -217,11 +220,11 @@ parameters! {
 parameters! {
     /// The line picked out of what all voices play together.
     LineParameters {
-        /// Doubles the top, the bottom or the coincidences of all voices while they dwell, on channel 11.
+        /// Plays the top, the bottom or the coincidences of all voices while they dwell, on channel 11.
         "resulting" which: Choice, "Resulting", Choice::of::<Resulting>();
-        /// How loud the resulting line is struck; 0 silences it.
+        /// Scales the velocities of the resulting line; 0 % mutes it.
         "resulting_level" level: Amount, "Resulting level", Amount::level();
-        /// Moves the resulting line up or down by octaves.
+        /// Transposes the resulting line by octaves.
         "resulting_octave" octave: Whole, "Resulting octave", Whole::new(-3..=3, OCTAVES, 0);
     }
 }
@@ -229,11 +232,11 @@ parameters! {
 parameters! {
     /// What one copy has of its own.
     CopyParameters {
-        /// Puts this copy farther ahead of the steady voice, or behind, on top of all else.
+        /// Sets this copy further ahead of the steady voice, on top of all else; negative is behind.
         "offset" offset: Amount, "offset", Amount::steps(32.0, STEPS);
-        /// How loud this copy is struck; 0 silences it.
+        /// Scales the velocities of this copy; 0 % mutes it.
         "level" level: Amount, "level", Amount::level();
-        /// Moves this copy up or down by octaves.
+        /// Transposes this copy by octaves.
         "octave" octave: Whole, "octave", Whole::new(-3..=3, OCTAVES, 0);
     }
 }
@@ -752,7 +755,7 @@ impl Worded for Resulting {
             Self::Off => Wording::new("off", "Off"),
             Self::Top => Wording::new("top", "Top"),
             Self::Bottom => Wording::new("bottom", "Bottom"),
-            Self::Together => Wording::new("together", "Together"),
+            Self::Together => Wording::new("together", "Coincidences"),
         }
     }
 }
@@ -844,20 +847,20 @@ impl Worded for Tonic {
         Self(11),
     ];
 
-    // Of two names the one nearer to C on the circle of fifths stands.
+    // Spelt as keys are, each black one by the name that is nearer to C on the circle of fifths.
     fn wording(self) -> Wording {
         match self.0 {
             0 => Wording::new("c", "C").also(&["B#"]),
-            1 => Wording::new("c_sharp", "C#").also(&["Db"]),
+            1 => Wording::new("c_sharp", "D♭").also(&["C#"]),
             2 => Wording::new("d", "D"),
-            3 => Wording::new("e_flat", "Eb").also(&["D#"]),
+            3 => Wording::new("e_flat", "E♭").also(&["D#"]),
             4 => Wording::new("e", "E").also(&["Fb"]),
             5 => Wording::new("f", "F").also(&["E#"]),
-            6 => Wording::new("f_sharp", "F#").also(&["Gb"]),
+            6 => Wording::new("f_sharp", "F♯").also(&["Gb"]),
             7 => Wording::new("g", "G"),
-            8 => Wording::new("a_flat", "Ab").also(&["G#"]),
+            8 => Wording::new("a_flat", "A♭").also(&["G#"]),
             9 => Wording::new("a", "A"),
-            10 => Wording::new("b_flat", "Bb").also(&["A#"]),
+            10 => Wording::new("b_flat", "B♭").also(&["A#"]),
             _ => Wording::new("b", "B").also(&["Cb"]),
         }
     }

@@ -283,7 +283,8 @@ impl From<&Phrase> for SavedPhrase {
 impl SavedPhrase {
     fn checked(&self) -> Result<Phrase, String> {
         let note = |note: &SavedNote| {
-            let key = Key::new(note.key).ok_or_else(|| format!("there is no key {}", note.key))?;
+            let key = Key::new(note.key)
+                .ok_or_else(|| format!("{} is not a key from 0 to 127", note.key))?;
             Ok(Note {
                 onset: note.onset,
                 length: note.length,

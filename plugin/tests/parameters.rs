@@ -3,6 +3,7 @@
 use nice_plug::params::{ParamFlags, Params};
 use procession::declaration::{Choice, Declaration, Kind, Shown, Whole};
 use procession::params::{Parameters, describe};
+use procession_core::mode::PitchName;
 use procession_core::settings::Settings;
 use std::collections::HashSet;
 use std::fmt::Write;
@@ -44,7 +45,7 @@ const CONTRACT: &str = "
     width         | Width         | 0 %         | 100 %      | 60 %               | yes
     audition      | Audition      | Off         | 0 dB       | Off                | yes
     bypass        | Bypass        | Off         | On         | Off                | yes
-    resulting     | Resulting     | Off         | Together   | Off                | yes
+    resulting     | Resulting     | Off         | Coincidences | Off              | yes
     resulting_level | Resulting level | 0 %     | 200 %      | 100 %              | yes
     resulting_octave | Resulting octave | -3 octaves | 3 octaves | 0 octaves     | yes
     copyK_offset  | Copy K offset | -32 steps   | 32 steps   | 0 steps            | yes
@@ -302,9 +303,16 @@ fn what_a_musician_types_is_understood() {
         ("offset", "1,25 steps", "1.25 steps"),
         ("offset", "-0.001", "0 steps"),
         ("target_tonic", "d", "D"),
-        ("target_tonic", "Db", "C#"),
-        ("target_tonic", "E♭", "Eb"),
-        ("target_tonic", "f sharp", "F#"),
+        ("target_tonic", "Db", "D♭"),
+        ("target_tonic", "C#", "D♭"),
+        ("target_tonic", "E♭", "E♭"),
+        ("target_tonic", "eb", "E♭"),
+        ("target_tonic", "f sharp", "F♯"),
+        ("cue_key", "bb3", "B♭3"),
+        ("cue_key", "C#4", "D♭4"),
+        ("cue_key", "60", "C4"),
+        ("resulting", "Together", "Coincidences"),
+        ("resulting", "coincidences", "Coincidences"),
         ("source_tonic", "auto", "Auto"),
         ("target_mode", "dorian", "Dorian"),
         ("target_mode", "major", "Ionian"),
@@ -328,6 +336,17 @@ fn what_a_musician_types_is_understood() {
         ("copy8_octave", "+1", "1 octave"),
     ] {
         assert_eq!(typed(id, text).as_deref(), Some(shown), "{text:?} for {id}");
+    }
+}
+
+#[test]
+fn tonics_and_keys_are_spelt_alike() {
+    let (tonic, key) = ("target_tonic", "cue_key");
+    for class in 0..12 {
+        let name = PitchName::neutral(class).to_string();
+        assert_eq!(typed(tonic, &name).as_ref(), Some(&name));
+        let number = (60 + class).to_string();
+        assert_eq!(typed(key, &number), Some(format!("{name}4")));
     }
 }
 

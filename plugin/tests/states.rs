@@ -126,7 +126,7 @@ fn a_modulation_plan_that_makes_no_sense_is_named_and_the_one_before_stays() {
             json!([{"beats": -1.0, "tonic": 2, "mode": "lydian", "over": 4}]),
             "no beat -1",
         ),
-        (json!(vec![good.clone(); 17]), "17 modulations"),
+        (json!(vec![good.clone(); 17]), "17 mode changes"),
         (json!("none"), "refused"),
     ] {
         let (parameters, _) = Parameters::new();
@@ -239,7 +239,10 @@ fn what_cannot_be_read_is_named_and_the_last_good_phrase_stays() {
         (kept_but("/phrase/length", json!(1e-6)), "at least 0.125"),
         (kept_but("/phrase/notes/1/onset", json!(-1.0)), "note 2"),
         (kept_but("/phrase/notes/1/length", json!(0)), "note 2"),
-        (kept_but("/phrase/notes/1/key", json!(128)), "no key 128"),
+        (
+            kept_but("/phrase/notes/1/key", json!(128)),
+            "128 is not a key",
+        ),
         (
             kept_but("/phrase/notes/1/key", json!("D")),
             "phrase cannot be read",

@@ -475,7 +475,7 @@ fn a_phrase_is_written_in_words() {
 fn a_word_that_is_no_note_is_named_beside_the_field_and_nothing_is_lost() {
     let mut screen = screen("D4 F4");
     screen.enter("Phrase in words", "D4 H4 F4");
-    assert!(screen.has("\"H4\" is no note"));
+    assert!(screen.has("\"H4\" is not a note"));
     screen.sounds("D4 F4");
     let field = screen.0.get_by_label("Phrase in words");
     assert_eq!(field.value().as_deref(), Some("D4 H4 F4"));

@@ -70,7 +70,7 @@ fn place(bundle: &Path, folder: &Path) -> Result<PathBuf> {
     })?;
     let name = bundle
         .file_name()
-        .with_context(|| format!("{} is no bundle", bundle.display()))?;
+        .with_context(|| format!("{} is not a bundle", bundle.display()))?;
     let beside = |mark: &str| folder.join(format!(".{}.{mark}", name.to_string_lossy()));
     let (fresh, old, installed) = (beside("new"), beside("old"), folder.join(name));
     bundle::remove(&fresh)?;

@@ -61,7 +61,7 @@ impl std::fmt::Display for MidiError {
             Self::Empty => write!(f, "the file is empty: export it again"),
             Self::NotMidi => write!(
                 f,
-                "this is no MIDI file: choose a Standard MIDI File (.mid)"
+                "this is not a MIDI file: choose a Standard MIDI File (.mid)"
             ),
             Self::Truncated => write!(
                 f,
@@ -121,12 +121,12 @@ impl std::fmt::Display for MidiError {
             ),
             Self::Position(beats) => write!(
                 f,
-                "a MIDI file has no beat {beats}: keep positions between 0 and {:.0} beats",
+                "beat {beats} is out of range: positions in a MIDI file go from 0 to {:.0} beats",
                 FURTHEST
             ),
             Self::Tempo(tempo) => write!(
                 f,
-                "a MIDI file cannot say {tempo} beats a minute: choose a tempo between 4 and 10000"
+                "a MIDI file cannot hold a tempo of {tempo} bpm: choose one between 4 and 10000"
             ),
             Self::Metre(beats, unit) => write!(
                 f,

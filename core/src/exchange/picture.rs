@@ -234,7 +234,7 @@ impl Picture<'_> {
         modes.extend(
             self.turnings
                 .iter()
-                .map(|span| (span.start, "turning".to_owned())),
+                .map(|span| (span.start, "mode change".to_owned())),
         );
         modes.sort_by(|a, b| a.0.total_cmp(&b.0));
         modes
@@ -405,7 +405,7 @@ fn locked_words(stage: &crate::form::Stage, origin: Beats, picture: &Picture<'_>
 }
 
 /// An offset in words, the same wherever one is told: "3 steps ahead", "1 step behind",
-/// "together". To a hundredth of a step, as finely as an offset can be set.
+/// "unison". To a hundredth of a step, as finely as an offset can be set.
 pub fn steps_ahead(steps: f64) -> String {
     steps_ahead_each(&[steps])
 }
@@ -415,10 +415,10 @@ pub fn steps_ahead(steps: f64) -> String {
 pub fn steps_ahead_each(offsets: &[f64]) -> String {
     let offsets: Vec<f64> = offsets.iter().copied().map(to_hundredths).collect();
     if offsets.iter().all(|steps| *steps == 0.0) {
-        return "together".to_owned();
+        return "unison".to_owned();
     }
     let one_side = |side: fn(&f64) -> bool| offsets.iter().all(side);
-    if one_side(|steps| *steps >= 0.0) || one_side(|steps| *steps <= 0.0) {
+    if one_side(|steps| *steps > 0.0) || one_side(|steps| *steps < 0.0) {
         let behind = offsets.iter().any(|steps| *steps < 0.0);
         let side = if behind { "behind" } else { "ahead" };
         let one = offsets.iter().all(|steps| steps.abs() == 1.0);
@@ -585,12 +585,12 @@ mod tests {
         assert_eq!(steps_ahead(1.0), "1 step ahead");
         assert_eq!(steps_ahead(-2.5), "2.5 steps behind");
         assert_eq!(steps_ahead(8.8749), "8.87 steps ahead");
-        assert_eq!(steps_ahead(-0.004), "together");
+        assert_eq!(steps_ahead(-0.004), "unison");
         assert_eq!(steps_ahead_each(&[3.0, 6.0, 9.0]), "3, 6 and 9 steps ahead");
         assert_eq!(steps_ahead_each(&[-1.0, -1.0]), "1 step behind");
         assert_eq!(
             steps_ahead_each(&[-1.0, 0.0, 2.0]),
-            "1 step behind, together and 2 steps ahead"
+            "1 step behind, unison and 2 steps ahead"
         );
     }
 
@@ -612,7 +612,7 @@ mod tests {
             "Copy 1",
             "Copy 2",
             "D minor pentatonic",
-            "turning",
+            "mode change",
             "Night &amp; ferry",
         ] {
             assert!(svg.contains(words), "{words}");

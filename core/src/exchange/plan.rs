@@ -7,7 +7,7 @@ mod text;
 pub use json::json;
 pub use text::text;
 
-use super::picture::{copies_named, steps_ahead_each};
+use super::picture::{copies_named, steps_ahead_each, to_hundredths};
 use crate::form::{CopyStage, Doing, Form, Stage};
 use crate::process::Process;
 
@@ -23,34 +23,49 @@ pub fn stage_words(stage: &Stage, form: &Form, process: &Process) -> String {
     if stage.is_unison(form) {
         return "unison".to_owned();
     }
-    let mut groups: Vec<(Doing, Vec<usize>)> = Vec::new();
+    // Those in unison are told apart: "1, 0 and 0 steps ahead" is no place.
+    let mut groups: Vec<((Doing, bool), Vec<usize>)> = Vec::new();
     for (index, copy) in stage.copies.iter().enumerate() {
-        match groups.iter_mut().find(|(doing, _)| *doing == copy.doing) {
+        let kind = (copy.doing, to_hundredths(place_of(copy)) == 0.0);
+        match groups.iter_mut().find(|(other, _)| *other == kind) {
             Some((_, alike)) => alike.push(index),
-            None => groups.push((copy.doing, vec![index])),
+            None => groups.push((kind, vec![index])),
         }
     }
     let copies: Vec<String> = groups
         .iter()
-        .filter(|(doing, _)| *doing != Doing::Waiting)
-        .map(|(doing, alike)| {
-            let places = |of: fn(&CopyStage) -> f64| {
-                let each: Vec<f64> = alike.iter().map(|copy| of(&stage.copies[*copy])).collect();
-                steps_ahead_each(&each)
-            };
-            let (one, many, places) = match doing {
-                Doing::Drifting => ("drifts to", "drift to", places(|copy| copy.to)),
-                Doing::Building => ("builds up", "build up", places(|copy| copy.to)),
-                Doing::Entering => ("enters", "enter", places(|copy| copy.from)),
+        .filter(|((doing, _), _)| *doing != Doing::Waiting)
+        .map(|((doing, in_unison), alike)| {
+            let each: Vec<f64> = alike
+                .iter()
+                .map(|copy| place_of(&stage.copies[*copy]))
+                .collect();
+            let (one, many) = match doing {
+                Doing::Drifting => ("drifts to", "drift to"),
+                Doing::Building => ("builds up", "build up"),
+                Doing::Entering => ("enters", "enter"),
                 // A verb between the two numbers: "copy 1 2 steps ahead" is hard to read.
-                Doing::Locked | Doing::Waiting => ("stays", "stay", places(|copy| copy.from)),
+                Doing::Locked | Doing::Waiting => ("stays", "stay"),
             };
             let verb = if alike.len() == 1 { one } else { many };
+            let place = match (in_unison, doing) {
+                (true, Doing::Drifting) => "unison".to_owned(),
+                (true, _) => "in unison".to_owned(),
+                (false, _) => steps_ahead_each(&each),
+            };
             let numbers: Vec<usize> = alike.iter().map(|copy| copy + 1).collect();
-            format!("{} {verb} {places}", copies_named(&numbers))
+            format!("{} {verb} {place}", copies_named(&numbers))
         })
         .collect();
     copies.join(", ")
+}
+
+/// Where a copy is, or is going.
+fn place_of(copy: &CopyStage) -> f64 {
+    match copy.doing {
+        Doing::Drifting | Doing::Building => copy.to,
+        Doing::Entering | Doing::Locked | Doing::Waiting => copy.from,
+    }
 }
 
 /// Where each copy that is locked stands among the distinct alignments, counted from 1, unison.
@@ -93,7 +108,21 @@ mod tests {
         };
         assert_eq!(
             told(3, in_turn),
-            "copies 1 and 3 stay 1 and 0 steps ahead, copy 2 drifts to 1 step ahead"
+            "copy 1 stays 1 step ahead, copy 2 drifts to 1 step ahead, copy 3 stays in unison"
         );
+    }
+
+    #[test]
+    fn copies_in_unison_are_told_apart_from_those_that_are_ahead() {
+        let in_turn = |settings: &mut Settings| {
+            settings.motion.copies = 5;
+            settings.motion.copies_move = CopiesMove::InTurn;
+        };
+        assert_eq!(
+            told(2, in_turn),
+            "copy 1 stays 1 step ahead, copies 2 to 5 stay in unison"
+        );
+        let back = |settings: &mut Settings| settings.motion.offset = -1.0;
+        assert_eq!(told(1, back), "copy 1 drifts to unison");
     }
 }

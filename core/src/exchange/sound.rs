@@ -308,7 +308,7 @@ impl fmt::Display for SoundError {
             ),
             Self::SampleRate(rate) => write!(
                 f,
-                "a sample rate of {rate} Hz is none: choose {} to {} Hz, for example {FILE_SAMPLE_RATE}",
+                "a sample rate of {rate} Hz is not possible: choose {} to {} Hz, for example {FILE_SAMPLE_RATE}",
                 SAMPLE_RATES.start(),
                 SAMPLE_RATES.end()
             ),

@@ -568,7 +568,7 @@ mod tests {
         assert!(
             troubles[0]
                 .to_string()
-                .starts_with("A MIDI file cannot say 1 beats")
+                .starts_with("A MIDI file cannot hold a tempo of 1 bpm")
         );
         assert_eq!(quay.names(), ["night.txt"]);
     }

@@ -59,14 +59,14 @@ pub(super) fn restored(saved: &Value) -> Result<Modulations, String> {
         if list.len() > MAX_MODULATIONS {
             let count = list.len();
             return Err(format!(
-                "{count} modulations are more than {MAX_MODULATIONS}"
+                "{count} mode changes are more than {MAX_MODULATIONS}"
             ));
         }
         let all: Result<Vec<_>, String> = list.iter().map(SavedModulation::checked).collect();
         Ok(Modulations::new(all?))
     };
     read().map_err(|reason| {
-        format!("The saved modulation plan was refused: {reason}. The one from before stays.")
+        format!("The saved mode changes were refused: {reason}. What was there before stays.")
     })
 }
 

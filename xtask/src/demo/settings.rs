@@ -68,7 +68,7 @@ const RESULTING: [(&str, Resulting); 4] = [
     ("Off", Resulting::Off),
     ("Top", Resulting::Top),
     ("Bottom", Resulting::Bottom),
-    ("Together", Resulting::Together),
+    ("Coincidences", Resulting::Together),
 ];
 
 const MOVES: [(&str, CopiesMove); 3] = [
@@ -120,7 +120,7 @@ impl Shown<'_> {
         digits
             .trim_end_matches('%')
             .parse()
-            .with_context(|| format!("the plug-in shows {id} as \"{text}\", which is no number"))
+            .with_context(|| format!("the plug-in shows {id} as \"{text}\", which is not a number"))
     }
 
     fn one_of<T: Copy>(&mut self, id: &str, values: &[(&str, T)]) -> Result<T> {

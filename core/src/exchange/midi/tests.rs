@@ -229,12 +229,12 @@ fn a_file_that_is_no_phrase_says_why_and_what_to_do() {
         (
             b"hello, this is text".to_vec(),
             MidiError::NotMidi,
-            "no MIDI file",
+            "not a MIDI file",
         ),
         (
             b"RIFF\x04\0\0\0WAVE".to_vec(),
             MidiError::NotMidi,
-            "no MIDI file",
+            "not a MIDI file",
         ),
         (
             b"MThd\0\0\0\x06\0".to_vec(),

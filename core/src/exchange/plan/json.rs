@@ -13,7 +13,7 @@ use crate::time::Beats;
 use serde::Serialize;
 
 /// Raised whenever a field goes, or changes its meaning; a new one is free.
-const SCHEMA: u32 = 1;
+const SCHEMA: u32 = 2;
 
 /// The plan of a piece as JSON. All positions are beats from the origin.
 ///
@@ -98,7 +98,7 @@ struct InForce {
 struct AlignmentFacts {
     offset_steps: i64,
     attacks: usize,
-    together: usize,
+    coincidences: usize,
     interlocking: bool,
 }
 
@@ -155,7 +155,7 @@ impl<'a> Plan<'a> {
         let alignments = form.alignments.iter().map(|alignment| AlignmentFacts {
             offset_steps: alignment.offset,
             attacks: alignment.attacks,
-            together: alignment.doublings,
+            coincidences: alignment.doublings,
             interlocking: alignment.interlocks(),
         });
         let stages = form.stages.iter().enumerate();
@@ -301,7 +301,7 @@ mod tests {
         // A cycle is six sixteenths, 1.5 beats. Six dwells of 8 cycles, six drifts of 4, and the
         // dwell in which unison is held: 7 * 12 + 6 * 6 = 120 beats, a minute at this tempo.
         let plan = ferry(|_| ());
-        assert_eq!(plan["schema"], 1);
+        assert_eq!(plan["schema"], 2);
         assert_eq!(plan["title"], "Night \"ferry\"");
         assert_eq!(plan["origin"], 16.0);
         assert_eq!(plan["lasts"]["chosen_beats"], 120.0);
@@ -343,7 +343,7 @@ mod tests {
         assert_eq!(stage["alignments"], json!([2]));
         let alignment = &plan["alignments"][1];
         assert_eq!(alignment["attacks"], 6);
-        assert_eq!(alignment["together"], 4);
+        assert_eq!(alignment["coincidences"], 4);
         assert_eq!(alignment["interlocking"], false);
         // D F A C E.
         assert_eq!(stage["sounding"]["pitch_classes"], json!([0, 2, 4, 5, 9]));

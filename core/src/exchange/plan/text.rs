@@ -47,7 +47,7 @@ pub fn text(piece: &Piece) -> String {
     for alignment in &piece.form.alignments {
         let _ = writeln!(
             out,
-            "{:>16}: {:>3} attacks, {:>3} together{}",
+            "{:>16}: {:>3} attacks, {:>3} coincidences{}",
             alignment_place(alignment.offset),
             alignment.attacks,
             alignment.doublings,

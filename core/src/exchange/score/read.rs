@@ -92,7 +92,7 @@ impl std::fmt::Display for ScoreError {
             ),
             Self::Damaged(line) => write!(
                 f,
-                "the file is no MusicXML, or is damaged in line {line}: export it again as MusicXML"
+                "the file is not MusicXML, or is damaged in line {line}: export it again as MusicXML"
             ),
             Self::NotMusicXml => write!(
                 f,

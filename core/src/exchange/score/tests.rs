@@ -453,8 +453,8 @@ mod written {
                     .collect::<Vec<_>>()
             })
         };
-        assert_eq!(names(1), ["Steady", "Moving"]);
-        assert_eq!(names(2), ["Steady", "Moving 1", "Moving 2"]);
+        assert_eq!(names(1), ["Steady", "Copy 1"]);
+        assert_eq!(names(2), ["Steady", "Copy 1", "Copy 2"]);
     }
 
     #[test]
@@ -647,7 +647,7 @@ mod there_and_back {
     fn a_score_lists_its_parts_by_name_and_its_bars() {
         let piece = piece(SIX, |settings| settings.resulting.which = Resulting::Top);
         let contents = open::contents(piece.xml().as_bytes()).unwrap();
-        assert_eq!(contents.parts, ["Steady", "Moving", "Resulting line"]);
+        assert_eq!(contents.parts, ["Steady", "Copy 1", "Resulting line"]);
         assert_eq!(contents.bars, piece.form.stages.len());
     }
 }
@@ -684,7 +684,7 @@ mod resulting {
                 .map(|node| node.text().unwrap().to_owned())
                 .collect()
         });
-        assert_eq!(names, ["Steady", "Moving", "Resulting line"]);
+        assert_eq!(names, ["Steady", "Copy 1", "Resulting line"]);
         assert_eq!(count(&xml, "<rest measure=\"yes\"/>"), 1);
         assert_eq!(texts(&xml, 2, "type"), vec!["16th"; 12]);
     }
@@ -706,7 +706,7 @@ mod resulting {
         assert_eq!(
             texts(&xml, 2, "words"),
             [
-                "doubles the top of all parts",
+                "the top of all parts",
                 "enters after the 1st time,\nleaves before the last",
                 "enters after the 1st time",
             ]
@@ -758,7 +758,7 @@ mod resulting {
         assert_eq!(texts(&xml, 2, "octave-change"), ["1"]);
         assert_eq!(
             texts(&xml, 2, "words")[0],
-            "sounds an octave higher\ndoubles the top of all parts"
+            "sounds an octave higher\nthe top of all parts"
         );
     }
 
@@ -1267,7 +1267,7 @@ mod read {
             read_phrase_xml(piece.xml().as_bytes(), &excerpt)
         };
         let moving = read(1, 2..=2).unwrap();
-        assert_eq!(moving.parts, ["Steady", "Moving"]);
+        assert_eq!(moving.parts, ["Steady", "Copy 1"]);
         assert_eq!(moving.phrase.notes()[0].key.number(), 65);
         assert_eq!(moving.tempo, Some(96.0), "the steady part says it for all");
         assert_eq!(read(0, 2..=2).unwrap().tempo, Some(96.0));

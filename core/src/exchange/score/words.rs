@@ -12,7 +12,7 @@ pub(super) fn part_name(part: usize, score: &Score) -> String {
     if is_line(part, score) {
         return voice_name(RESULTING);
     }
-    named(part, score, "Steady", "Moving")
+    voice_name(part)
 }
 
 /// The same where there is little room.
@@ -20,20 +20,14 @@ pub(super) fn part_abbreviation(part: usize, score: &Score) -> String {
     if is_line(part, score) {
         return "Res.".to_owned();
     }
-    named(part, score, "St.", "Mov.")
+    match part {
+        0 => "St.".to_owned(),
+        copy => format!("C. {copy}"),
+    }
 }
 
 fn is_line(part: usize, score: &Score) -> bool {
     part >= score.piece.process.voices().count()
-}
-
-/// Copies have a number if there are several.
-fn named(voice: usize, score: &Score, steady: &str, moving: &str) -> String {
-    match voice {
-        0 => steady.to_owned(),
-        _ if score.piece.process.voices().count() == 2 => moving.to_owned(),
-        copy => format!("{moving} {copy}"),
-    }
 }
 
 /// How often a passage is played: "play 12-24x (16)", the chosen number last.
@@ -61,14 +55,14 @@ pub(super) fn opening(part: usize, score: &Score) -> Vec<String> {
         Transposition::OctaveUp => Some("sounds an octave higher"),
         Transposition::TwoOctavesUp => Some("sounds two octaves higher"),
     };
-    let doubles = match score.piece.process.settings().resulting.which {
+    let takes = match score.piece.process.settings().resulting.which {
         _ if !is_line(part, score) => None,
         Resulting::Off => None,
-        Resulting::Top => Some("doubles the top of all parts"),
-        Resulting::Bottom => Some("doubles the bottom of all parts"),
-        Resulting::Together => Some("doubles what parts\nstrike together"),
+        Resulting::Top => Some("the top of all parts"),
+        Resulting::Bottom => Some("the bottom of all parts"),
+        Resulting::Together => Some("the coincidences\nof all parts"),
     };
-    [sounds, doubles]
+    [sounds, takes]
         .into_iter()
         .flatten()
         .map(str::to_owned)
