@@ -25,7 +25,7 @@ pub struct Boundary {
 /// The boundaries of a form up to an end, from the origin on, in order.
 ///
 /// # Real-time
-/// Allocates never, blocks never. A step is bounded by the cycles up to the next growth change.
+/// Allocates never, blocks never. A step is bounded by the stages of growth that change nothing.
 pub struct Boundaries<'a> {
     sources: ArrayVec<Peekable<Source<'a>>, MAX_SOURCES>,
     from: Beats,
@@ -149,8 +149,7 @@ struct Changes<'a> {
     laps: &'a Laps,
     entry: Beats,
     end: Beats,
-    /// From where in the material laps are the same. Nothing is looked for beyond: a phrase that is
-    /// stripped has laps of a step, thousands of them, and the audio thread waits.
+    /// From where in the material laps are the same. Nothing is looked for beyond.
     settled: Beats,
     /// None before the entry was told.
     lap: Option<Lap>,
@@ -179,8 +178,11 @@ impl Iterator for Changes<'_> {
             self.lap = Some(self.laps.at(0.0));
             return Some(Boundary::at(self.entry));
         };
-        while self.entry + lap.end() < self.end && lap.start < self.settled - SAME {
-            let next = self.laps.after(&lap);
+        // From stage to stage and not from lap to lap: a stage may have 64, and a piece 512 stages.
+        while let Some(next) = self.laps.next_stage(&lap) {
+            if self.entry + next.start >= self.end || next.start > self.settled + SAME {
+                return None;
+            }
             let differs = (next.shown, to_ticks(next.length)) != (lap.shown, to_ticks(lap.length));
             lap = next;
             self.lap = Some(lap);

@@ -172,6 +172,16 @@ impl Laps {
         }
     }
 
+    /// The first lap of the stage of growth after that of `lap`; none if that stage goes on for ever.
+    pub fn next_stage(&self, lap: &Lap) -> Option<Lap> {
+        let start = match self {
+            Self::Whole { .. } => None,
+            Self::Fill(fill) => Some(fill.stage_after(lap.start)),
+            Self::Lengthen(lengthen) => lengthen.stage_after(lap.start),
+        };
+        start.map(|start| self.at(start))
+    }
+
     /// Where in the material the growth is done and the whole phrase goes on; `None` if it never
     /// is. Only building up is waited for: a phrase that is stripped, or holds, was whole.
     pub fn done(&self) -> Option<Beats> {
@@ -260,6 +270,12 @@ impl Fill {
         let steps = (cycle - self.since).max(0) / self.every;
         let shown = self.step.saturating_mul(steps).saturating_add(self.shown);
         shown.clamp(0, self.total) as usize
+    }
+
+    fn stage_after(&self, place: Beats) -> Beats {
+        let cycle = ((place + SAME_PLACE) / self.length).floor() as i64;
+        let stages = 1 + (cycle - self.since).max(0) / self.every;
+        (self.since + stages * self.every) as f64 * self.length
     }
 
     /// Where everything stands, or nothing any more.
@@ -376,6 +392,13 @@ impl Lengthen {
             .stages
             .partition_point(|stage| stage.start <= place + SAME_PLACE);
         self.stages.get(after.max(1) - 1)
+    }
+
+    fn stage_after(&self, place: Beats) -> Option<Beats> {
+        let after = self
+            .stages
+            .partition_point(|stage| stage.start <= place + SAME_PLACE);
+        self.stages.get(after.max(1)).map(|stage| stage.start)
     }
 
     fn at(&self, place: Beats) -> Lap {
@@ -637,6 +660,33 @@ mod tests {
         assert_eq!(lengths[0].length, 1.5);
         assert_eq!(lengths[1].length, 0.75);
         assert_eq!((lengths[2].shown, lengths[3].shown), (0, 0));
+    }
+
+    /// Looked for lap by lap, the next stage is the same one.
+    #[test]
+    fn the_next_stage_begins_as_many_laps_on_as_a_stage_has_left() {
+        let six = phrase(SIX);
+        for growth in [Growth::Fill, Growth::Lengthen] {
+            for step in [-2, 1, 3] {
+                let laps = Laps::new(&six, &grow(growth, step, 4));
+                let changed = laps.with_step_from(9.1, -step, &six);
+                for laps in [laps, changed] {
+                    let mut stage = laps.at(20.0);
+                    while let Some(next) = laps.next_stage(&stage).filter(|lap| lap.start < 90.0) {
+                        let mut lap = stage;
+                        let mut count = 0;
+                        while lap.start < next.start - SAME_PLACE {
+                            assert_eq!((lap.shown, lap.length), (stage.shown, stage.length));
+                            lap = laps.after(&lap);
+                            count += 1;
+                        }
+                        assert!((lap.start - next.start).abs() < SAME_PLACE && count <= 4);
+                        assert_eq!(lap.shown, next.shown);
+                        stage = next;
+                    }
+                }
+            }
+        }
     }
 
     #[test]
