@@ -4,7 +4,7 @@
 //!
 //! A file that is there already is left alone.
 
-use procession_core::exchange::sound::{FILE_LEVEL_DB, FILE_SAMPLE_RATE, Sound};
+use procession_core::exchange::sound::{FILE_SAMPLE_RATE, Sound};
 use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
 use procession_core::settings::{Settings, Shifts};
@@ -29,7 +29,6 @@ fn main() -> Result<(), Box<dyn Error>> {
         process: &process,
         notes: &notes,
         tempo: TEMPO,
-        level_db: FILE_LEVEL_DB,
         sample_rate: FILE_SAMPLE_RATE,
     };
     let bytes = sound.to_wav()?;

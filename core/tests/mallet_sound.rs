@@ -216,7 +216,8 @@ fn it_starts_off_and_then_quiet() {
     mallets.set_level(Some(START_LEVEL_DB));
     strike(&mut mallets, 2, 60, 1.0, LEFT);
     let loudest = db(peak(&listen_left(&mut mallets, 4_800)));
-    assert!((-40.0..-25.0).contains(&loudest), "{loudest} dBFS");
+    // The hardest stroke there is; at 0.7 it is 6 dB softer, near -30 LUFS (`loudness.rs`).
+    assert!((-20.0..-12.0).contains(&loudest), "{loudest} dBFS");
 }
 
 #[test]

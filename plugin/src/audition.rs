@@ -8,7 +8,7 @@ use nice_plug::prelude::Buffer;
 use procession_core::ledger::Message;
 use procession_core::mallet::Mallets;
 use procession_core::player::{Event, pan_of};
-use procession_core::settings::Settings;
+use procession_core::settings::{Resulting, Settings};
 
 /// The middle, as a MIDI pan position.
 const MIDDLE: u8 = 64;
@@ -77,6 +77,7 @@ impl Audition {
             self.rings = false;
             return None;
         };
+        self.mallets.set_players(players(settings));
         self.mallets.set_level(level);
         Some(Playing {
             mallets: &mut self.mallets,
@@ -141,6 +142,13 @@ impl Playing<'_> {
             .render(&mut self.left[part.clone()], &mut self.right[part]);
         self.frame = until;
     }
+}
+
+/// The steady voice, the copies, and the resulting line if there is one to be picked out.
+fn players(settings: &Settings) -> usize {
+    let copies = settings.motion.copies;
+    let line = copies > 0 && settings.resulting.which != Resulting::Off;
+    1 + copies + usize::from(line)
 }
 
 /// Left and right, if they came with the block.

@@ -69,7 +69,7 @@ impl Kind {
     pub fn purpose(self) -> &'static str {
         match self {
             Self::Midi => "for a sequencer: a track a voice, the stages as markers",
-            Self::Sound => "to listen to: the mallets, stereo, 24 bit",
+            Self::Sound => "to listen to: the mallets, stereo, 24 bit, -18 LUFS",
             Self::Score(Layout::SharedBeatOne) => {
                 "for players: MusicXML, all parts written against one bar"
             }

@@ -69,6 +69,7 @@ fn nobody_hears_it_unless_it_is_switched_on_and_the_audio_passes_bit_for_bit() -
 /// The same notes on mallets of one's own, panned by channel: what ought to be heard.
 fn on_own_mallets(heard: &[Heard], level: f32, frames: u64) -> [Vec<f32>; 2] {
     let mut mallets = Mallets::new(RATE);
+    mallets.set_players(2);
     mallets.set_level(Some(level));
     let [mut left, mut right] = [(); 2].map(|()| vec![0.0; frames as usize]);
     let mut from = 0;

@@ -81,12 +81,14 @@ pub fn run(arguments: Parser) -> Result<()> {
         clap.display(),
     );
     let sound = performance.sound.as_ref();
-    for file in files.iter().chain(sound.ok()).chain(&performance.windows) {
+    let recorded = sound.ok().map(|recorded| &recorded.path);
+    for file in files.iter().chain(recorded).chain(&performance.windows) {
         println!("  {}", file.display());
     }
     match sound {
-        Ok(_) => println!(
-            "\nsound.wav is what came out of the plug-in's own audio output, the audition; it is quiet, so start quiet and turn up."
+        Ok(recorded) => println!(
+            "\nsound.wav is what came out of the plug-in's own audio output, the audition, brought to {}: as loud as other music files.",
+            in_words(recorded.lufs)
         ),
         Err(reason) => println!("\nNo sound.wav: {reason:#}"),
     }
@@ -96,6 +98,12 @@ pub fn run(arguments: Parser) -> Result<()> {
         );
     }
     Ok(())
+}
+
+fn in_words(lufs: Option<f64>) -> String {
+    lufs.map_or("hardly a sound".to_owned(), |lufs| {
+        format!("{lufs:.0} LUFS")
+    })
 }
 
 /// A folder of the user's own is not written over unasked.

@@ -32,7 +32,9 @@ pub type Create = fn(&Path) -> io::Result<File>;
 /// # Errors
 /// What the system says; also if anything has that name, be it a link that leads nowhere.
 pub fn create(path: &Path) -> io::Result<File> {
-    File::options().write(true).create_new(true).open(path)
+    // Read, too: a sound file is measured while it is written and then made louder where it stands.
+    let mut options = File::options();
+    options.read(true).write(true).create_new(true).open(path)
 }
 
 /// Writes a file whose content `fill` writes.

@@ -3,25 +3,30 @@
 //! The file begins with the process: its first frame is the origin, to the frame, since the moment
 //! that the mallets' limiter looks ahead is taken off. It ends when the last bar is silent.
 //!
-//! **How loud.** At [`FILE_LEVEL_DB`] an ordinary texture peaks between -20 and -6 dBFS, which is
-//! what a file is expected to have, and the mallets' ceiling of -3 dBFS holds whatever is played.
+//! **How loud.** Near [`FILE_LUFS`], whatever is played, so that nobody need turn the volume up for
+//! one file and be hit by the next. It is played twice: once to be measured, once to be written,
+//! under the mallets' ceiling of -3 dBTP.
 //!
 //! **Rounding.** Plain, to the nearest of 2^24 steps, without dither: the error stays at -144 dBFS
 //! and below, under the noise of any converter, while dither would put a hiss into silence and make
 //! no two renditions alike.
 
+use super::loudness::Meter;
 use crate::mallet::Mallets;
 use crate::player::pan_of;
 use crate::process::{Process, VoiceNote};
 use crate::time::Beats;
-use hound::{SampleFormat, WavSpec, WavWriter};
+use hound::{SampleFormat, WavReader, WavSpec, WavWriter};
 use std::fmt;
-use std::io::{self, BufWriter, Cursor, Seek, Write};
+use std::io::{self, BufWriter, Cursor, Read, Seek, Write};
 use std::ops::ControlFlow;
 
-/// The level of files, in dB: see above. Louder than where audition begins, for whoever opens a
-/// file has a volume of their own.
-pub const FILE_LEVEL_DB: f32 = 0.0;
+/// How loud files are, in LUFS (ITU-R BS.1770): about what music that is streamed is brought to.
+/// Louder than where audition begins, for whoever opens a file has a volume of their own.
+pub const FILE_LUFS: f64 = -18.0;
+
+/// The gain at which a sound is measured, in dB: the limiter is not to be measured with it.
+const MEASURED_AT_DB: f64 = -40.0;
 
 /// The sample rate of files, in Hz, for want of a reason for another.
 pub const FILE_SAMPLE_RATE: u32 = 48_000;
@@ -51,8 +56,6 @@ pub struct Sound<'a> {
     pub notes: &'a [VoiceNote],
     /// Quarter notes a minute.
     pub tempo: f64,
-    /// dB: see [`Mallets::set_level`]; [`FILE_LEVEL_DB`] if there is no wish.
-    pub level_db: f32,
     /// Hz, 8 000 ..= 768 000; [`FILE_SAMPLE_RATE`] if there is no wish.
     pub sample_rate: u32,
 }
@@ -108,16 +111,45 @@ impl Sound<'_> {
                 longest: MOST_FRAMES as f64 / rate,
             });
         }
+        let mut come_to = |half: f64, frames: u64| {
+            let done = (frames as f64 / (length + 1) as f64).min(1.0);
+            match progress((half + done) / 2.0) {
+                ControlFlow::Continue(()) => Ok(()),
+                ControlFlow::Break(()) => Err(SoundError::Cancelled),
+            }
+        };
+        let lufs = self.loudness(&deeds, |frames| come_to(0.0, frames))?;
+        let gain = lufs.map_or(0.0, |lufs| FILE_LUFS - lufs);
         let mut wav = Wav::new(to, self.sample_rate)?;
-        let mut rendition = Rendition::new(rate, self.level_db, &deeds);
+        let mut rendition = Rendition::new(rate, gain, &deeds);
         while let Some([left, right]) = rendition.next() {
             wav.put(left, right)?;
-            let done = (wav.frames as f64 / (length + 1) as f64).min(1.0);
-            if progress(done).is_break() {
-                return Err(SoundError::Cancelled);
-            }
+            come_to(1.0, wav.frames)?;
         }
         wav.finish()
+    }
+
+    /// How loud it is by itself, without a limiter; none if it is next to silent.
+    fn loudness(
+        &self,
+        deeds: &[Deed],
+        mut come_to: impl FnMut(u64) -> Result<(), SoundError>,
+    ) -> Result<Option<f64>, SoundError> {
+        let mut meter = Meter::new(self.sample_rate);
+        let mut rendition = Rendition::new(f64::from(self.sample_rate), MEASURED_AT_DB, deeds);
+        let back = 10_f64.powf(-MEASURED_AT_DB / 20.0) as f32;
+        let mut frames = 0;
+        let mut sides = [Vec::new(), Vec::new()];
+        while let Some(heard) = rendition.next() {
+            for (side, heard) in sides.iter_mut().zip(heard) {
+                side.clear();
+                side.extend(heard.iter().map(|sample| sample * back));
+            }
+            meter.hear(&sides[0], &sides[1]);
+            frames += sides[0].len() as u64;
+            come_to(frames)?;
+        }
+        Ok(meter.lufs())
     }
 
     fn check(&self) -> Result<(), SoundError> {
@@ -186,9 +218,9 @@ struct Rendition<'a> {
 }
 
 impl<'a> Rendition<'a> {
-    fn new(sample_rate: f64, level_db: f32, deeds: &'a [Deed]) -> Self {
-        let mut mallets = Mallets::new(sample_rate);
-        mallets.set_level(Some(level_db));
+    fn new(sample_rate: f64, gain_db: f64, deeds: &'a [Deed]) -> Self {
+        let mut mallets = Mallets::amplified(sample_rate, gain_db);
+        mallets.set_level(Some(0.0));
         Self {
             late: mallets.latency(),
             mallets,
@@ -298,6 +330,35 @@ impl<W: Write + Seek> Wav<W> {
     }
 }
 
+/// Makes a whole file of [`Wav`]'s louder by `gain_db`, in its place.
+///
+/// # Errors
+/// It is none of those, or the bytes found no place; half of it is louder then.
+pub fn amplify(file: &mut (impl Read + Write + Seek), gain_db: f64) -> Result<(), SoundError> {
+    const BYTES: usize = BYTES_PER_FRAME as usize / 2;
+    file.rewind().map_err(SoundError::Write)?;
+    let mut left = u64::from(WavReader::new(&mut *file)?.len()) * BYTES as u64;
+    let gain = 10_f64.powf(gain_db / 20.0);
+    let largest = f64::from(LARGEST);
+    let mut bytes = [0; BYTES * STRETCH];
+    while left > 0 {
+        let some = &mut bytes[..left.min((BYTES * STRETCH) as u64) as usize];
+        file.read_exact(some).map_err(SoundError::Write)?;
+        for sample in some.chunks_exact_mut(BYTES) {
+            // From the top of 32 bits down, so that the sign comes along.
+            let whole = i32::from_le_bytes([0, sample[0], sample[1], sample[2]]) >> 8;
+            let louder = (f64::from(whole) * gain).round();
+            let louder = louder.clamp(-largest - 1.0, largest) as i32;
+            sample.copy_from_slice(&louder.to_le_bytes()[..BYTES]);
+        }
+        file.seek_relative(-(some.len() as i64))
+            .and_then(|()| file.write_all(some))
+            .map_err(SoundError::Write)?;
+        left -= some.len() as u64;
+    }
+    file.flush().map_err(SoundError::Write)
+}
+
 impl fmt::Display for SoundError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -345,7 +406,6 @@ mod tests {
     use crate::settings::Settings;
     use crate::time::Span;
     use crate::unrolling::unroll;
-    use hound::WavReader;
 
     /// Lamps along a pier, from song position `origin` on.
     fn lamps(origin: Beats, copies: usize) -> Process {
@@ -361,7 +421,6 @@ mod tests {
             process,
             notes,
             tempo: 120.0,
-            level_db: FILE_LEVEL_DB,
             sample_rate: FILE_SAMPLE_RATE,
         }
     }
@@ -416,12 +475,41 @@ mod tests {
         assert_eq!(begins(&frames).unwrap() / 8, 6_000 / 8);
     }
 
+    /// In LUFS, by the meter's second hearing: of what was written.
+    fn lufs(frames: &[[i32; 2]]) -> f64 {
+        let side = |side: usize| -> Vec<f32> {
+            let samples = frames.iter().map(|frame| frame[side] as f32 / FULL_SCALE);
+            samples.collect()
+        };
+        let mut meter = Meter::new(FILE_SAMPLE_RATE);
+        meter.hear(&side(0), &side(1));
+        meter.lufs().unwrap()
+    }
+
     #[test]
-    fn a_file_is_as_loud_as_files_are_and_stays_under_the_ceiling() {
+    fn however_many_play_and_however_hard_a_file_is_as_loud_as_files_are() {
+        for (copies, velocity) in [(0, 0.2), (0, 0.7), (1, 0.7), (8, 0.7), (8, 1.0)] {
+            let process = lamps(0.0, copies);
+            let notes: Vec<_> = beats(&process, 24.0)
+                .into_iter()
+                .map(|note| VoiceNote {
+                    velocity: Velocity::new(velocity),
+                    ..note
+                })
+                .collect();
+            let (_, frames) = read(&of(&process, &notes).to_wav().unwrap());
+            let heard = lufs(&frames);
+            assert!(
+                (heard - FILE_LUFS).abs() < 0.5,
+                "{copies} {velocity}: {heard}"
+            );
+            assert!(peak_db(&frames) < CEILING_DB);
+        }
+    }
+
+    #[test]
+    fn a_file_stays_under_the_ceiling_whatever_is_played() {
         let process = lamps(0.0, 1);
-        let (_, frames) = read(&of(&process, &beats(&process, 12.0)).to_wav().unwrap());
-        let usual = peak_db(&frames);
-        assert!((-20.0..-6.0).contains(&usual), "{usual} dBFS");
         let loud: Vec<_> = (30..100)
             .map(|key| VoiceNote {
                 voice: usize::from(key) % 2,
@@ -547,6 +635,24 @@ mod tests {
         let mut full = Cursor::new([0; 1_000].as_mut_slice().to_vec().into_boxed_slice());
         let refused = sound.write(&mut full, |_| ControlFlow::Continue(()));
         assert!(matches!(refused, Err(SoundError::Write(_))));
+    }
+
+    #[test]
+    fn a_whole_file_is_made_louder_where_it_stands() {
+        let frames = 2 * STRETCH + 3;
+        let side: Vec<f32> = (0..frames).map(|n| (n as f32 * 0.01).sin() * 0.3).collect();
+        let other: Vec<f32> = side.iter().map(|sample| -0.5 * sample).collect();
+        let mut file = Cursor::new(Vec::new());
+        let mut wav = Wav::new(&mut file, 48_000).unwrap();
+        wav.put(&side, &other).unwrap();
+        wav.finish().unwrap();
+        let (spec, before) = read(file.get_ref());
+        amplify(&mut file, 20.0 * 3_f64.log10()).unwrap();
+        let (same, after) = read(file.get_ref());
+        assert_eq!((spec, before.len()), (same, after.len()));
+        for (before, after) in before.iter().flatten().zip(after.iter().flatten()) {
+            assert!((3 * before - after).abs() <= 1, "{before} {after}");
+        }
     }
 
     #[test]

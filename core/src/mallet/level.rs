@@ -25,9 +25,8 @@ impl Level {
         }
     }
 
-    /// Sets out for a level in dB, or for off. Being sent to the same place again changes nothing.
-    pub fn go_to(&mut self, db: Option<f32>) {
-        let target = db.map_or(0.0, |db| 10_f64.powf(f64::from(db) / 20.0));
+    /// Sets out for a factor; 0 is off. Being sent to the same place again changes nothing.
+    pub fn go_to(&mut self, target: f64) {
         if target != self.target {
             self.target = target;
             self.left = self.frames;

@@ -5,9 +5,9 @@ use crate::note::{Key, Velocity};
 use arrayvec::ArrayVec;
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
-/// What the fundamental of the hardest stroke rises to, as a share of full scale: -14 dBFS, so
-/// that a few players together stay clear of the limiter. Own choice.
-const FORTISSIMO: f64 = 0.2;
+/// What the fundamental of the hardest stroke rises to, as a share of full scale: -7 dBFS, so that
+/// a player at a velocity of 0.7 is heard near -20 LUFS (measured: `tests/references/loudness.py`).
+const FORTISSIMO: f64 = 0.46;
 
 /// Below this amplitude (-140 dBFS) a partial is over.
 const FAINT: f64 = 1e-7;

@@ -4,7 +4,7 @@ use super::{Kind, sentence};
 use procession_core::exchange::picture::{Picture, png};
 use procession_core::exchange::put::{self, Trouble};
 use procession_core::exchange::score::{Score, Transposition};
-use procession_core::exchange::sound::{FILE_LEVEL_DB, FILE_SAMPLE_RATE, Sound, SoundError};
+use procession_core::exchange::sound::{FILE_SAMPLE_RATE, Sound, SoundError};
 use procession_core::exchange::{Piece, midi, plan};
 use procession_core::time::Span;
 use std::fmt::Display;
@@ -56,7 +56,6 @@ fn sound(
         process: piece.process,
         notes: piece.notes,
         tempo: piece.tempo,
-        level_db: FILE_LEVEL_DB,
         sample_rate: FILE_SAMPLE_RATE,
     };
     sound.write(file, came_to).map_err(|error| match error {

@@ -1,6 +1,6 @@
 //! The plug-in, loaded as a host loads it, and what it answers to the story.
 
-use super::sound::Recorder;
+use super::sound::{Recorded, Recorder};
 use super::story::Story;
 use super::window::{self, Moment};
 use anyhow::{Context, Result, bail};
@@ -31,7 +31,7 @@ pub struct Performance {
     /// Pictures of the window that were left on the way.
     pub windows: Vec<PathBuf>,
     /// The file of what came out of the plug-in's audio output, or why there is none.
-    pub sound: Result<PathBuf>,
+    pub sound: Result<Recorded>,
 }
 
 /// Plays the story through the plug-in at `bundle`, faster than real time, and leaves pictures of
