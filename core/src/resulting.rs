@@ -6,8 +6,8 @@
 //! *Melodic matching techniques for large music databases*, ACM Multimedia 1999; from memory).
 //!
 //! The line is heard while the voices dwell. It enters when every copy has been locked for a
-//! cycle, and leaves a cycle before one of them moves; where a dwell is no longer than that it
-//! stays away. In unison nothing results, so nothing is played (common practice, no source).
+//! cycle, and leaves a cycle before one of them moves; where a dwell lasts no longer than these two
+//! cycles it stays away. In unison nothing results, so nothing is played (common practice, no source).
 
 use crate::ensemble::Ensemble;
 use crate::motion::Part;
@@ -153,12 +153,7 @@ fn is_well_locked(process: &Process, copy: usize, at: Beats) -> bool {
     let station = timetable.station_at(tau.max(0.0));
     let cycle = process.phrase().length();
     let (begin, end) = (timetable.begin_of(station), timetable.end_of(station));
-    let leaves = if end - begin > 2.5 * cycle {
-        end - cycle
-    } else {
-        end
-    };
-    station.part == Part::Dwell && (begin + cycle..leaves).contains(&tau)
+    station.part == Part::Dwell && (begin + cycle..end - cycle).contains(&tau)
 }
 
 /// Whether `copy` does not coincide with the steady voice.

@@ -66,15 +66,24 @@ fn in_unison_nothing_results() {
     assert_eq!(line(jumping(Resulting::Top), 36.0, 60.0), []);
 }
 
+/// The copy jumps every `dwell` cycles of 1.5 beats. However long that is, the line is away for the
+/// cycle before and the cycle after: of a dwell of one or two cycles nothing is left.
 #[test]
-fn a_dwell_of_one_cycle_is_too_short_to_enter_and_leave() {
-    let mut settings = jumping(Resulting::Top);
-    settings.motion.dwell = 1;
-    assert_eq!(line(settings, 0.0, 9.0), []);
-    settings.motion.dwell = 2;
-    let line = line(settings, 3.0, 6.0);
-    assert!(line.iter().all(|note| note.on >= 4.5), "{line:?}");
-    assert_eq!(line.len(), 6);
+fn whatever_the_dwell_it_leaves_a_cycle_before_a_move_and_enters_a_cycle_after() {
+    for dwell in 1..=6 {
+        let mut settings = jumping(Resulting::Top);
+        settings.motion.dwell = dwell;
+        let jump = 1.5 * f64::from(dwell);
+        // The second dwell: the first is in unison.
+        let line = line(settings, jump, 2.0 * jump);
+        let inside = jump + 1.5..2.0 * jump - 1.5;
+        assert!(
+            line.iter().all(|note| inside.contains(&note.on)),
+            "{dwell}: {line:?}"
+        );
+        let cycles = dwell.saturating_sub(2) as usize;
+        assert_eq!(line.len(), 6 * cycles, "{dwell}");
+    }
 }
 
 #[test]
