@@ -2,7 +2,9 @@
 //!
 //! Several owners may hold the same key of the same channel: two voices in unison on one channel,
 //! or a voice and the player's own hand. Owners are counted. A new one strikes the key again
-//! (off before on), and the key is let go when the last owner leaves it.
+//! (off before on), and the key is let go when the last owner leaves it. What voices strike at one
+//! moment is one stroke, at the velocity of the loudest: so they are [gathered](Ledger::strike)
+//! first, and [sound](Ledger::sound) together.
 
 use crate::note::{Channel, Key, Velocity};
 use crate::time::Beats;
@@ -92,11 +94,41 @@ struct Slot {
     hand: bool,
     /// Under which number it sounds.
     id: i32,
+    /// Struck at the present moment, and not yet sent.
+    stroke: Option<Stroke>,
+}
+
+/// A voice's stroke of a key.
+#[derive(Clone, Copy, Debug)]
+struct Stroke {
+    voice: usize,
+    velocity: Velocity,
 }
 
 impl Slot {
-    fn sounds(&self) -> bool {
+    fn is_held(&self) -> bool {
         self.voices > 0 || self.hand
+    }
+
+    /// What was struck is sent, if anything was.
+    fn sound(&mut self, channel: Channel, key: Key, send: &mut impl FnMut(Message)) {
+        if let Some(Stroke { voice, velocity }) = self.stroke.take() {
+            send(Message::NoteOn {
+                channel,
+                key,
+                velocity,
+                voice: Some(voice),
+                id: self.id,
+            });
+        }
+    }
+
+    fn off(&self, channel: Channel, key: Key) -> Message {
+        Message::NoteOff {
+            channel,
+            key,
+            id: self.id,
+        }
     }
 }
 
@@ -105,6 +137,8 @@ impl Slot {
 pub struct Ledger {
     slots: Box<[[Slot; KEYS]; CHANNELS]>,
     held: BinaryHeap<Reverse<Held>>,
+    /// The keys that are struck at the present moment, in order.
+    gathered: Vec<(Channel, Key)>,
     struck: u64,
     /// How many keys the player's own hand holds.
     pressed: usize,
@@ -122,6 +156,7 @@ impl Ledger {
         Self {
             slots: Box::new([[Slot::default(); KEYS]; CHANNELS]),
             held: BinaryHeap::with_capacity(MAX_SOUNDING),
+            gathered: Vec::with_capacity(MAX_SOUNDING),
             struck: 0,
             pressed: 0,
         }
@@ -138,6 +173,9 @@ impl Ledger {
     }
 
     /// A voice strikes a key and holds it until `off`. Left out if [`MAX_SOUNDING`] do already.
+    ///
+    /// What sounds on the key ends now; the stroke itself is sent by the next [`Self::sound`], for
+    /// all voices that strike the key until then.
     pub fn strike(
         &mut self,
         voice: usize,
@@ -146,18 +184,41 @@ impl Ledger {
         velocity: Velocity,
         mut send: impl FnMut(Message),
     ) {
-        if self.held.len() == MAX_SOUNDING {
+        if self.held.len() == MAX_SOUNDING || self.gathered.len() == MAX_SOUNDING {
             return;
         }
-        self.begin(Some(voice), (channel, key), velocity, &mut send);
-        self.slot(channel, key).voices += 1;
+        let id = self.next_number();
+        let serial = self.struck;
+        let stroke = Stroke { voice, velocity };
+        let slot = self.slot(channel, key);
+        slot.voices += 1;
+        match &mut slot.stroke {
+            Some(before) if before.velocity >= velocity => (),
+            Some(before) => *before = stroke,
+            None => {
+                if slot.voices > 1 || slot.hand {
+                    send(slot.off(channel, key));
+                }
+                slot.id = id;
+                slot.stroke = Some(stroke);
+                self.gathered.push((channel, key));
+            }
+        }
         self.held.push(Reverse(Held {
             off,
-            serial: self.struck,
+            serial,
             voice,
             channel,
             key,
         }));
+    }
+
+    /// The moment is over: what was struck at it sounds, in the order in which it was struck.
+    pub fn sound(&mut self, mut send: impl FnMut(Message)) {
+        for (channel, key) in self.gathered.drain(..) {
+            let slot = &mut self.slots[usize::from(channel.number())][usize::from(key.number())];
+            slot.sound(channel, key, &mut send);
+        }
     }
 
     /// The player's own hand strikes a key.
@@ -168,9 +229,21 @@ impl Ledger {
         velocity: Velocity,
         mut send: impl FnMut(Message),
     ) {
-        self.begin(None, (channel, key), velocity, &mut send);
-        let held = std::mem::replace(&mut self.slot(channel, key).hand, true);
+        let id = self.next_number();
+        let slot = self.slot(channel, key);
+        if slot.is_held() {
+            send(slot.off(channel, key));
+        }
+        slot.id = id;
+        let held = std::mem::replace(&mut slot.hand, true);
         self.pressed += usize::from(!held);
+        send(Message::NoteOn {
+            channel,
+            key,
+            velocity,
+            voice: None,
+            id,
+        });
     }
 
     /// The player's own hand lets go of a key; of all it holds where channel or key is not told.
@@ -185,12 +258,8 @@ impl Ledger {
             if !std::mem::take(&mut slot.hand) {
                 return;
             }
-            if !slot.sounds() {
-                send(Message::NoteOff {
-                    channel,
-                    key,
-                    id: slot.id,
-                });
+            if !slot.is_held() {
+                send(slot.off(channel, key));
             }
             self.pressed -= 1;
         });
@@ -220,32 +289,10 @@ impl Ledger {
         });
     }
 
-    fn begin(
-        &mut self,
-        voice: Option<usize>,
-        (channel, key): (Channel, Key),
-        velocity: Velocity,
-        send: &mut impl FnMut(Message),
-    ) {
+    /// Kept positive; after 2^31 notes numbers come round, long after their first owners left.
+    fn next_number(&mut self) -> i32 {
         self.struck += 1;
-        // Kept positive; after 2^31 notes numbers come round, long after their first owners left.
-        let id = (self.struck & 0x7FFF_FFFF) as i32;
-        let slot = self.slot(channel, key);
-        if slot.sounds() {
-            send(Message::NoteOff {
-                channel,
-                key,
-                id: slot.id,
-            });
-        }
-        slot.id = id;
-        send(Message::NoteOn {
-            channel,
-            key,
-            velocity,
-            voice,
-            id,
-        });
+        (self.struck & 0x7FFF_FFFF) as i32
     }
 
     fn release(&mut self, held: Held, mut send: impl FnMut(Message)) {
@@ -262,12 +309,10 @@ fn leave(slots: &mut [[Slot; KEYS]; CHANNELS], held: &Held, send: &mut impl FnMu
     let Held { channel, key, .. } = *held;
     let slot = &mut slots[usize::from(channel.number())][usize::from(key.number())];
     slot.voices = slot.voices.saturating_sub(1);
-    if !slot.sounds() {
-        send(Message::NoteOff {
-            channel,
-            key,
-            id: slot.id,
-        });
+    if !slot.is_held() {
+        // A note shorter than the moment it was struck at.
+        slot.sound(channel, key, send);
+        send(slot.off(channel, key));
     }
 }
 
@@ -308,7 +353,9 @@ mod tests {
         let mut ledger = Ledger::new();
         let mut sent = Vec::new();
         ledger.strike(0, 2.0, d4(), Velocity::new(0.5), |m| sent.push(m));
+        ledger.sound(|m| sent.push(m));
         ledger.strike(1, 1.0, d4(), Velocity::new(0.5), |m| sent.push(m));
+        ledger.sound(|m| sent.push(m));
         assert_eq!(ledger.next_off(), Some(1.0));
         ledger.release_next(|m| sent.push(m));
         assert_eq!(written(&sent), [("on", 1), ("off", 1), ("on", 2)]);
@@ -318,10 +365,48 @@ mod tests {
     }
 
     #[test]
+    fn what_voices_strike_at_one_moment_is_one_stroke_as_loud_as_the_loudest() {
+        let mut ledger = Ledger::new();
+        let mut sent = Vec::new();
+        let strokes = [(0, 2.0, 0.5), (1, 3.0, 0.8), (2, 1.0, 0.1)];
+        for (voice, off, velocity) in strokes {
+            let velocity = Velocity::new(velocity);
+            ledger.strike(voice, off, d4(), velocity, |m| sent.push(m));
+        }
+        assert_eq!(sent, []);
+        ledger.sound(|m| sent.push(m));
+        let [
+            Message::NoteOn {
+                velocity, voice, ..
+            },
+        ] = sent[..]
+        else {
+            panic!("{sent:?}")
+        };
+        assert_eq!((velocity, voice), (Velocity::new(0.8), Some(1)));
+        for off in [1.0, 2.0, 3.0] {
+            assert_eq!((ledger.next_off(), sent.len()), (Some(off), 1));
+            ledger.release_next(|m| sent.push(m));
+        }
+        assert_eq!(written(&sent), [("on", 1), ("off", 1)]);
+    }
+
+    #[test]
+    fn a_note_that_ends_at_the_moment_it_is_struck_begins_first() {
+        let mut ledger = Ledger::new();
+        let mut sent = Vec::new();
+        ledger.strike(0, 1.0, d4(), Velocity::new(0.5), |m| sent.push(m));
+        ledger.release_next(|m| sent.push(m));
+        ledger.sound(|m| sent.push(m));
+        assert_eq!(written(&sent), [("on", 1), ("off", 1)]);
+    }
+
+    #[test]
     fn a_hand_keeps_a_key_that_a_voice_leaves() {
         let mut ledger = Ledger::new();
         let mut sent = Vec::new();
         ledger.strike(0, 1.0, d4(), Velocity::new(0.5), |m| sent.push(m));
+        ledger.sound(|m| sent.push(m));
         ledger.press(d4().0, d4().1, Velocity::new(0.5), |m| sent.push(m));
         ledger.release_next(|m| sent.push(m));
         assert_eq!(written(&sent), [("on", 1), ("off", 1), ("on", 2)]);
@@ -337,6 +422,7 @@ mod tests {
             let channel = Channel::new(voice as u8).unwrap();
             ledger.strike(voice, 9.0, (channel, d4().1), Velocity::new(0.5), |_| ());
         }
+        ledger.sound(|_| ());
         ledger.silence(|part| part >= 1, |m| sent.push(m));
         assert_eq!(written(&sent).len(), 2);
         assert_eq!(ledger.held().count(), 1);
@@ -354,6 +440,7 @@ mod tests {
         for _ in 0..MAX_SOUNDING + 9 {
             ledger.strike(0, 1.0, d4(), Velocity::new(0.5), &mut count);
         }
+        ledger.sound(&mut count);
         ledger.silence(|_| true, &mut count);
         assert_eq!(sounding, 0);
         assert!(ledger.is_silent());

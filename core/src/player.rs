@@ -42,7 +42,7 @@ impl Player {
     }
 
     /// Plays what `process` has for the frames `from .. to` of `block`, after what is already
-    /// sent. In order of time, ends before beginnings.
+    /// sent. In order of time, ends before beginnings; what is struck on one frame is one stroke.
     ///
     /// # Real-time
     /// Allocates never, blocks never; bounded by the events in the block.
@@ -66,13 +66,22 @@ impl Player {
             });
         };
         self.pan(process, |message| at(part.start, message));
+        let mut moment = None;
         for note in unroll(process, span) {
+            let frame = part.frame_of(note.on);
+            if let Some((_, before)) = moment.filter(|(before, _)| *before != frame) {
+                self.ledger.sound(|message| at(before, message));
+            }
+            moment = Some((frame, note.on));
             self.end_notes_until(note.on, &mut at);
             let place = (channel_of(note.voice, &process.settings().output), note.key);
             self.ledger
                 .strike(note.voice, note.off, place, note.velocity, |message| {
                     at(note.on, message);
                 });
+        }
+        if let Some((_, last)) = moment {
+            self.ledger.sound(|message| at(last, message));
         }
         if span.end > span.start {
             self.end_notes_until(span.end, &mut at);

@@ -110,7 +110,32 @@ fn in_unison_on_one_channel_every_stroke_is_an_off_before_an_on() -> Outcome {
             _ => {}
         }
     }
-    assert_eq!(recording.notes().len(), 4 * 4 * 9);
+    // Nine voices strike together: that is one stroke.
+    assert_eq!(recording.notes().len(), 4 * 4);
+    Ok(())
+}
+
+#[test]
+fn on_one_channel_a_soft_copy_in_unison_does_not_duck_the_steady_voice() -> Outcome {
+    let alone = [("channels", "All on one"), ("copies", "0")];
+    let doubled = [
+        ("channels", "All on one"),
+        ("copies", "1"),
+        ("copy1_level", "20 %"),
+    ];
+    let mut strokes = Vec::new();
+    for settings in [&alone[..], &doubled[..]] {
+        let mut session = held(plugin()?, &sixteenths("D4 F4 . A4"), settings)?;
+        session.run_to(7.9)?;
+        let notes = session.recording().notes();
+        let of = |note: &procession_tests::heard::HeardNote| {
+            let end = note.end.map(|end| end.frame);
+            (note.start.frame, end, note.key, note.velocity)
+        };
+        strokes.push(notes.iter().map(of).collect::<Vec<_>>());
+    }
+    assert_eq!(strokes[0].len(), 3 * 8);
+    assert_eq!(strokes[0], strokes[1]);
     Ok(())
 }
 
