@@ -1,6 +1,9 @@
 //! The clock: the song's position while the host rolls, the plug-in's own while it does not.
 
+mod rounding;
+
 use crate::time::{Beats, Block};
+use rounding::Rounding;
 
 /// What a host tells about time. Any of it may be missing or absurd.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -45,7 +48,30 @@ const DOUBTED: usize = 8;
 
 /// Frames by which a position that was counted twice may miss the count: hosts round the moment
 /// of a turn to a frame.
-const ROUNDING: f64 = 2.0;
+const COUNTED_TO: f64 = 2.0;
+
+/// A position that differs from the song's own course by no more beats says the same; so does one
+/// that follows from the last. Fixed-point positions of hosts are exact to 5e-10 beats.
+const SAME: Beats = 2e-9;
+
+/// Where the song goes while its tempo stands: derived from where it began to, never added up.
+#[derive(Clone, Copy, Debug)]
+struct Course {
+    from: Beats,
+    /// Frames since.
+    frames: u64,
+    beats_per_frame: f64,
+}
+
+impl Course {
+    fn position(&self) -> Beats {
+        self.from + self.frames as f64 * self.beats_per_frame
+    }
+
+    fn go_to(&mut self, position: Beats) {
+        (self.from, self.frames) = (position, 0);
+    }
+}
 
 /// Keeps the position between blocks.
 #[derive(Clone, Debug)]
@@ -54,7 +80,11 @@ pub struct Clock {
     tempo: f64,
     playing: bool,
     /// Where the song, or the own time, has come to.
-    position: Beats,
+    course: Course,
+    /// What the host would tell next if it told the same course as last.
+    expected: Option<Beats>,
+    /// How far off the course the song may be, if the host rounds.
+    rounding: Option<Rounding>,
     /// How long the last block was.
     last: Beats,
     /// Frames of the last blocks, the latest first.
@@ -70,11 +100,18 @@ impl Clock {
     /// A clock at rest. A `sample_rate` (hertz) that is none is taken for 48 000.
     pub fn new(sample_rate: f64) -> Self {
         let sane = sample_rate.is_finite() && sample_rate >= 1.0;
+        let sample_rate = if sane { sample_rate } else { 48_000.0 };
         Self {
-            sample_rate: if sane { sample_rate } else { 48_000.0 },
+            sample_rate,
             tempo: DEFAULT_TEMPO,
             playing: false,
-            position: 0.0,
+            course: Course {
+                from: 0.0,
+                frames: 0,
+                beats_per_frame: Block::new(0.0, DEFAULT_TEMPO, sample_rate, 0).beats_per_frame,
+            },
+            expected: None,
+            rounding: None,
             last: 0.0,
             lately: [0; DOUBTED],
             doubted: 0,
@@ -95,7 +132,7 @@ impl Clock {
 
     /// Where the last block ended.
     pub fn position(&self) -> Beats {
-        self.position
+        self.course.position()
     }
 
     /// Beats that have gone by at the start of the coming block, leaps of the song aside.
@@ -105,16 +142,21 @@ impl Clock {
 
     /// The musical time of the next `frames` frames, and how it joins what was before.
     pub fn advance(&mut self, transport: &Transport, frames: u32) -> (Block, Joint) {
-        if let Some(tempo) = transport.tempo.filter(|tempo| TEMPOS.contains(tempo)) {
-            self.tempo = tempo;
-        }
-        let joint = self.join(transport);
+        let tempo = transport.tempo.filter(|tempo| TEMPOS.contains(tempo));
+        let tempo_stands = tempo.is_none_or(|tempo| tempo == self.tempo);
+        self.tempo = tempo.unwrap_or(self.tempo);
+        let joint = self.join(transport, tempo_stands);
         self.playing = transport.playing;
-        let block = Block::new(self.position, self.tempo, self.sample_rate, frames);
+        let block = Block::new(self.position(), self.tempo, self.sample_rate, frames);
+        if block.beats_per_frame != self.course.beats_per_frame {
+            self.course.go_to(block.start);
+            self.course.beats_per_frame = block.beats_per_frame;
+        }
+        self.course.frames += u64::from(frames);
         self.last = block.end() - block.start;
+        self.expected = told_by(transport).map(|told| told + self.last);
         self.lately.rotate_right(1);
         self.lately[0] = frames;
-        self.position = block.end();
         (block, joint)
     }
 
@@ -123,31 +165,41 @@ impl Clock {
         self.heard += block.end() - block.start;
     }
 
-    fn join(&mut self, transport: &Transport) -> Joint {
-        let told = transport
-            .position
-            .filter(|at| at.is_finite() && at.abs() < FURTHEST);
+    fn join(&mut self, transport: &Transport, tempo_stands: bool) -> Joint {
+        let told = told_by(transport);
         match (self.playing, transport.playing) {
             (false, false) => Joint::On,
             (true, false) => Joint::Stops,
             (false, true) => {
-                self.position = told.unwrap_or(self.position);
+                self.believe(told.unwrap_or(self.position()));
                 self.doubted = 0;
                 Joint::Starts
             }
-            (true, true) => told.map_or(Joint::On, |at| self.follow(at)),
+            (true, true) => told.map_or(Joint::On, |at| self.follow(at, tempo_stands)),
         }
+    }
+
+    /// The song is at `at`, as far as the host knows.
+    fn believe(&mut self, at: Beats) {
+        self.course.go_to(at);
+        self.rounding = Rounding::of(at);
     }
 
     /// The song says it is at `at`.
     ///
-    /// A position ahead by just as much as the last few blocks were long is doubted for a while:
-    /// a framework that cuts the host's blocks at transport events has been seen to count the
-    /// part before the cut twice. The own course goes on then. Of other differences, up to half a
-    /// block is explained by a change of tempo in it: the host is followed. The rest are leaps.
-    fn follow(&mut self, at: Beats) -> Joint {
+    /// While the tempo stands, the song's own course is believed before a position that may be
+    /// rounded. A position ahead by just as much as the last few blocks were long is doubted for a
+    /// while: a framework that cuts the host's blocks at transport events has been seen to count
+    /// the part before the cut twice. The own course goes on then, too. Of other differences, up
+    /// to half a block is explained by a change of tempo in it: the host is followed. The rest are
+    /// leaps.
+    fn follow(&mut self, at: Beats, tempo_stands: bool) -> Joint {
+        if tempo_stands && self.agrees_with(at) {
+            self.doubted = 0;
+            return Joint::On;
+        }
         let jitter = JITTER * self.tempo / 60.0;
-        let ahead = at - self.position;
+        let ahead = at - self.position();
         let frames = ahead * 60.0 * self.sample_rate / self.tempo;
         if self.is_counted_twice(frames) {
             self.doubted += 1;
@@ -155,12 +207,48 @@ impl Clock {
             return Joint::On;
         }
         self.doubted = 0;
-        self.position = at;
+        self.believe(at);
         if ahead.abs() <= jitter.max(self.last / 2.0) {
             Joint::On
         } else {
             Joint::Leaps
         }
+    }
+
+    /// Whether the song may be on its own course though the host says it is at `at`. What the
+    /// host's rounding cannot explain of the difference is made up for.
+    fn agrees_with(&mut self, at: Beats) -> bool {
+        let ahead = at - self.position();
+        if ahead.abs() <= SAME {
+            // A host that does not round is followed as it is.
+            self.course.go_to(at);
+            return true;
+        }
+        let said_before = self.expected.is_some_and(|told| (at - told).abs() <= SAME);
+        if said_before
+            && self
+                .rounding
+                .is_some_and(|rounding| rounding.explains(ahead))
+        {
+            // A later part of the host's block, counted on from what was rounded at its start.
+            return true;
+        }
+        let Some(rounding) = Rounding::of(at) else {
+            return false;
+        };
+        let mut rounding = match self.rounding {
+            Some(before) => before.finer(rounding),
+            None => rounding,
+        };
+        if !rounding.explains(ahead) {
+            return false;
+        }
+        let correction = rounding.narrow(ahead);
+        if correction != 0.0 {
+            self.course.go_to(self.position() + correction);
+        }
+        self.rounding = Some(rounding);
+        true
     }
 
     /// Whether a position that is `ahead` frames ahead may be so because blocks were counted
@@ -169,7 +257,7 @@ impl Clock {
         if ahead < 1.0 || self.doubted == DOUBTED {
             return false;
         }
-        let is_near = |frames: f64| (ahead - frames).abs() <= ROUNDING;
+        let is_near = |frames: f64| (ahead - frames).abs() <= COUNTED_TO;
         let mut counted = 0.0;
         let mut is_last_few = || {
             self.lately.iter().any(|frames| {
@@ -179,6 +267,13 @@ impl Clock {
         };
         (self.doubted > 0 && is_near(self.doubted_by)) || is_last_few()
     }
+}
+
+/// Where a host says the song is, if that is anywhere.
+fn told_by(transport: &Transport) -> Option<Beats> {
+    transport
+        .position
+        .filter(|at| at.is_finite() && at.abs() < FURTHEST)
 }
 
 #[cfg(test)]
@@ -320,5 +415,119 @@ mod tests {
             assert!(step == 0 || joint == Joint::On, "{step}");
             position += (tempo + 0.5) * 1024.0 / (60.0 * 48_000.0);
         }
+    }
+
+    /// A host whose song is where it should be, and that says which tick is nearest.
+    struct Rounds {
+        clock: Clock,
+        truth: f64,
+        ticks: f64,
+    }
+
+    impl Rounds {
+        fn from(truth: f64, ticks: f64) -> Self {
+            let clock = Clock::new(48_000.0);
+            Self {
+                clock,
+                truth,
+                ticks,
+            }
+        }
+
+        /// By how many beats the clock's song is ahead of the host's, block for block.
+        fn roll(&mut self, tempo: f64, lengths: impl IntoIterator<Item = u32>) -> Vec<f64> {
+            let mut ahead = Vec::new();
+            for frames in lengths {
+                let told = Transport {
+                    playing: true,
+                    tempo: Some(tempo),
+                    position: Some((self.truth * self.ticks).round() / self.ticks),
+                };
+                let (block, joint) = self.clock.advance(&told, frames);
+                assert!(matches!(joint, Joint::On | Joint::Starts), "{joint:?}");
+                ahead.push(block.start - self.truth);
+                self.truth += f64::from(frames) * tempo / (60.0 * 48_000.0);
+            }
+            ahead
+        }
+    }
+
+    /// Lengths that have nothing in common with ticks: their sum, 2047 frames, and the 12.5, 25 or
+    /// 50 frames of a tick at 120 meet on every frame.
+    fn lengths(count: usize) -> impl Iterator<Item = u32> {
+        [64, 1024, 7, 441, 511].into_iter().cycle().take(count)
+    }
+
+    #[test]
+    fn a_song_told_in_ticks_goes_its_own_course_from_a_bar_line() {
+        for (ticks, tempo) in [
+            (480.0, 120.0),
+            (960.0, 97.3),
+            (1920.0, 120.0),
+            (1920.0, 61.7),
+        ] {
+            let ahead = Rounds::from(8.0, ticks).roll(tempo, lengths(5000));
+            assert!(ahead.iter().all(|beats| beats.abs() < 1e-9), "{ticks}");
+        }
+    }
+
+    #[test]
+    fn from_anywhere_it_is_within_a_tick_and_soon_within_two_samples_and_hardly_ahead() {
+        for ticks in [480.0, 960.0, 1920.0] {
+            for hundredth in 0..100 {
+                let from = 3.0 + f64::from(hundredth) / (100.0 * ticks);
+                let ahead = Rounds::from(from, ticks).roll(120.0, lengths(600));
+                let tick = 1.0 / ticks;
+                assert!(
+                    ahead.iter().all(|beats| beats.abs() <= tick),
+                    "{ticks} {from}"
+                );
+                let sample = 1.0 / 24_000.0;
+                // Blocks are whole samples long: less than one cannot be told apart.
+                let later = -1.5 * sample..1.0 * sample;
+                assert!(
+                    ahead[500..].iter().all(|beats| later.contains(beats)),
+                    "{ticks} {from}: {:?}",
+                    ahead.last()
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn other_tempi_are_followed_within_a_tick() {
+        let mut host = Rounds::from(0.0, 1920.0);
+        for step in 0..200 {
+            let tempo = 60.0 + f64::from(step);
+            let ahead = host.roll(tempo, lengths(10));
+            assert!(
+                ahead.iter().all(|beats| beats.abs() <= 1.0 / 1920.0),
+                "{step}"
+            );
+        }
+    }
+
+    /// The framework cuts a host's block where automation moves, and counts on from its start.
+    #[test]
+    fn a_block_that_is_cut_goes_on_as_it_began() {
+        let mut clock = Clock::new(48_000.0);
+        let per_frame = 1.0 / 24_000.0;
+        for block in 0..500 {
+            let truth = 4.0 + f64::from(block * 509) * per_frame;
+            let told = (truth * 1920.0).round() / 1920.0;
+            for (from, frames) in [(0, 100), (100, 1), (101, 408)] {
+                let (part, _) = clock.advance(&at(told + f64::from(from) * per_frame), frames);
+                let exact = truth + f64::from(from) * per_frame;
+                assert!((part.start - exact).abs() < 1e-9, "{block} {from}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_loop_of_a_host_that_rounds_is_a_leap() {
+        let mut host = Rounds::from(0.0, 1920.0);
+        host.roll(120.0, lengths(50));
+        let (block, joint) = host.clock.advance(&at(0.0), 64);
+        assert_eq!((block.start, joint), (0.0, Joint::Leaps));
     }
 }

@@ -365,8 +365,13 @@ impl Engine {
     fn apply(&mut self, controls: &Controls, send: &mut impl FnMut(Event)) {
         let now = self.player.come_to(self.block.start);
         if controls.settings != *self.process.settings() {
+            let played: [bool; MAX_PARTS] = std::array::from_fn(|part| self.process.plays(part));
             self.process.set_settings(controls.settings, now);
             self.player.silence_unused(&self.process, 0, &mut *send);
+            if self.is_running() {
+                let joins = |part: usize| !played[part];
+                self.player.join_late(&self.process, joins, &mut *send);
+            }
         }
         let before = self.controls.replace(*controls).unwrap_or(*controls);
         if before.cue_controller != controls.cue_controller {
@@ -387,6 +392,10 @@ impl Engine {
         }
         if controls.cue && !before.cue {
             self.cue();
+        }
+        let is_on = |controls: &Controls| controls.hold && !controls.bypass;
+        if is_on(controls) && !is_on(&before) {
+            self.player.start_late(self.block.start);
         }
     }
 

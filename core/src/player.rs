@@ -5,7 +5,7 @@ use crate::note::{Channel, Key, Velocity};
 use crate::process::Process;
 use crate::resulting::RESULTING;
 use crate::settings::OutputSettings;
-use crate::time::{Beats, Block, Span};
+use crate::time::{Beats, Block, LATE, Span};
 use crate::unrolling::unroll;
 
 /// The controller that places a channel between left and right (MIDI 1.0: 10, pan).
@@ -99,6 +99,32 @@ impl Player {
     /// The next block starts afresh, from `at` even if that is before the block.
     pub fn start_from(&mut self, at: Beats) {
         self.come_to = Some(at);
+    }
+
+    /// The next block starts afresh, but for what is at most [`LATE`] past: that is struck at once.
+    /// Unless it is already known from where it starts.
+    pub fn start_late(&mut self, now: Beats) {
+        self.come_to.get_or_insert(now - LATE);
+    }
+
+    /// Parts that have just come into use strike what they would have struck at most [`LATE`]
+    /// ago.
+    pub fn join_late(
+        &mut self,
+        process: &Process,
+        joins: impl Fn(usize) -> bool,
+        mut send: impl FnMut(Event),
+    ) {
+        let Some(now) = self.come_to else { return };
+        let mut at_once = |message| send(Event { frame: 0, message });
+        for note in unroll(process, Span::new(now - LATE, now)).filter(|note| joins(note.voice)) {
+            let place = (channel_of(note.voice, &process.settings().output), note.key);
+            if note.off > now {
+                self.ledger
+                    .strike(note.voice, note.off, place, note.velocity, &mut at_once);
+            }
+        }
+        self.ledger.sound(at_once);
     }
 
     /// Parts that `process` does not have, or has no longer, fall silent at once.

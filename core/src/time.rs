@@ -22,6 +22,12 @@ pub fn from_ticks(ticks: i64) -> Beats {
     ticks as f64 / TICKS_PER_BEAT as f64
 }
 
+/// Beats by which a change may come after a boundary and still be on it.
+///
+/// Hosts round song positions to a tick of their own, 1/480 beat at the coarsest (common practice,
+/// no source); a player who is a millisecond late means the bar line, too.
+pub const LATE: Beats = 1.0 / 480.0;
+
 /// A half-open stretch of musical time: `start` belongs to it, `end` does not.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Span {

@@ -1,5 +1,6 @@
 //! Hours into a piece, onsets are where an independent solver finds them.
 
+use procession_core::clock::{Clock, Transport};
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::settings::{MotionSettings, Settings, Shifts};
@@ -124,4 +125,39 @@ fn an_hour_in_nothing_depends_on_how_one_got_there() {
         .collect();
     let there: Vec<_> = unroll(&process, Span::new(7200.0, 7300.0)).collect();
     assert_eq!(tail, there);
+}
+
+/// Ten hours at 97.3 beats a minute, told in ticks of 1/1920 beat, exactly, or not at all: a block
+/// begins within a hundredth of a sample of where integers say it does.
+#[test]
+fn ten_hours_in_the_clock_is_where_it_should_be_however_the_host_rounds() {
+    // 97.3 beats a minute of 60 * 48 000 frames.
+    const BEATS: u64 = 973;
+    const FRAMES: u64 = 28_800_000;
+    let exact = |frame: u64| {
+        let parts = frame * BEATS;
+        (parts / FRAMES) as f64 + (parts % FRAMES) as f64 / FRAMES as f64
+    };
+    let sample = BEATS as f64 / FRAMES as f64;
+    type Tells = fn(f64) -> Option<f64>;
+    let hosts: [Tells; 3] = [
+        |at| Some((at * 1920.0).round() / 1920.0),
+        Some,
+        |at| (at == 0.0).then_some(0.0),
+    ];
+    for tells in hosts {
+        let mut clock = Clock::new(48_000.0);
+        let mut frame = 0;
+        while frame < 10 * 3600 * 48_000 {
+            let transport = Transport {
+                playing: true,
+                tempo: Some(97.3),
+                position: tells(exact(frame)),
+            };
+            let (block, _) = clock.advance(&transport, 2039);
+            let off = block.start - exact(frame);
+            assert!(off.abs() < sample / 100.0, "{frame}: {off}");
+            frame += 2039;
+        }
+    }
 }

@@ -6,7 +6,7 @@ use common::{phrase, settings};
 use procession_core::motion::{drift_cycles, shifts_to_unison};
 use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
-use procession_core::settings::{Growth, Motion, Settings, Shifts};
+use procession_core::settings::{Advance, Growth, Motion, Settings, Shifts};
 use procession_core::time::{Span, to_ticks};
 use procession_core::unrolling::unroll;
 use proptest::prelude::*;
@@ -189,5 +189,55 @@ fn what_has_grown_is_the_whole_phrase() {
             let before = notes(&process, 0, 0.0, 2.0).len();
             assert!(before < 6 || step >= 6 || growth == Growth::Lengthen);
         }
+    }
+}
+
+/// Hosts round positions, and hands are not exact: what comes up to 1/480 beat after a boundary is
+/// on it, what comes later waits for the next.
+#[test]
+fn a_change_just_after_a_boundary_is_on_it() {
+    let six = || Phrase::from_text("D4 F4 G4 A4 C5 E4", 0.25).expect("these words are notes");
+    let late = 1.0 / 480.0;
+    // Cycles of 1.5 beats; the change comes about beat 6.
+    for (now, boundary) in [
+        (6.0 - 1e-3, 6.0),
+        (6.0, 6.0),
+        (6.0 + 0.99 * late, 6.0),
+        (6.0 + 1.01 * late, 7.5),
+    ] {
+        let mut settings = Settings::default();
+        settings.motion.motion = Motion::Jump;
+        settings.motion.dwell = 64;
+        let mut process = Process::new(six(), settings, 0.0);
+        settings.motion.offset = 2.0;
+        process.set_settings(settings, now);
+        let ahead = |at| process.voices().displacement(1, at);
+        assert_eq!(ahead(boundary - 0.1), Some(0.0), "{now}");
+        assert_eq!(ahead(boundary + 0.1), Some(0.5), "{now}");
+
+        let mut settings = Settings::default();
+        settings.growth.growth = Growth::Fill;
+        settings.growth.step = 0;
+        settings.growth.every = 1;
+        let mut process = Process::new(six(), settings, 0.0);
+        settings.growth.step = -2;
+        process.set_settings(settings, now);
+        let sounding = |cycle: f64| notes(&process, 0, cycle, cycle + 1.5).len();
+        // At each boundary what is then in force is taken away.
+        let around = [boundary - 1.5, boundary, boundary + 1.5].map(sounding);
+        assert_eq!(around, [6, 4, 2], "{now}");
+    }
+}
+
+#[test]
+fn a_cue_just_after_a_cycle_began_moves_copies_with_it() {
+    let six = Phrase::from_text("D4 F4 G4 A4 C5 E4", 0.25).expect("these words are notes");
+    let mut settings = Settings::default();
+    settings.motion.motion = Motion::Jump;
+    settings.motion.advance = Advance::OnCue;
+    for (now, ahead) in [(6.0, 0.25), (6.0 + 0.9 / 480.0, 0.25), (6.01, 0.0)] {
+        let mut process = Process::new(six.clone(), settings, 0.0);
+        assert!(process.cue(now));
+        assert_eq!(process.voices().displacement(1, 6.1), Some(ahead), "{now}");
     }
 }

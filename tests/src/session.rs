@@ -43,6 +43,8 @@ pub struct Session {
     clock: Clock,
     signature: (u16, u16),
     telling: Telling,
+    /// Ticks a beat in which positions are told; none if they are told as they are.
+    ticks: Option<f64>,
     blocks: BlockLengths,
     /// Events at song positions, in order.
     score: Vec<(f64, Event)>,
@@ -65,6 +67,7 @@ impl Session {
             clock: Clock::new(setup.sample_rate),
             signature: (4, 4),
             telling: Telling::PerBlock,
+            ticks: None,
             blocks: BlockLengths::new(Blocks::Of(512), setup.max_frames),
             score: Vec::new(),
             live: Vec::new(),
@@ -110,6 +113,13 @@ impl Session {
     /// If the tempo rises inside the last block, [`Session::run`] goes a little too far.
     pub fn turning_mid_block(mut self) -> Self {
         self.telling = Telling::MidBlock;
+        self
+    }
+
+    /// Song positions are told as the nearest of so many ticks a beat, as hosts do that count in
+    /// ticks of their own (1920, say). The song itself, and what is scheduled in it, stays exact.
+    pub fn told_in_ticks(mut self, ticks: f64) -> Self {
+        self.ticks = Some(ticks);
         self
     }
 
@@ -343,13 +353,17 @@ impl Session {
     /// The transport at the coming frame.
     fn transport(&self) -> Transport {
         let (beats, note_value) = self.signature;
+        let here = self.clock.here().beats;
+        let told = self
+            .ticks
+            .map_or(here, |ticks| (here * ticks).round() / ticks);
         Transport {
             playing: self.clock.playing,
             cycle: self.clock.cycle,
             ..Transport::rolling(self.clock.tempo())
         }
         .in_time(beats, note_value)
-        .at(self.clock.here().beats)
+        .at(told)
     }
 
     /// Song position of the coming frame.

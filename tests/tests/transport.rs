@@ -525,3 +525,101 @@ fn song_positions_years_away_are_played_without_delay() -> Outcome {
     }
     Ok(())
 }
+
+/// Changes on bar lines, as lanes of automation have them: copies enter, a copy jumps, the phrase
+/// grows, hold goes off and on again.
+fn performed(from: f64, blocks: Blocks, ticks: Option<f64>) -> Result<Recording, Error> {
+    let settings = [
+        ("copies", "1"),
+        ("motion", "Jump"),
+        ("dwell", "64"),
+        ("growth", "Fill"),
+        ("growth_step", "0"),
+        ("growth_every", "1"),
+    ];
+    let mut session = held(plugin()?, &phrase(), &settings)?.blocks(blocks);
+    if let Some(ticks) = ticks {
+        session = session.told_in_ticks(ticks);
+    }
+    session.automate(8.0, "copies", "3")?;
+    session.automate(12.0, "copy2_offset", "2 steps")?;
+    session.automate(16.0, "hold", "Off")?;
+    session.automate(20.0, "hold", "On")?;
+    session.automate(24.0, "offset", "1 step")?;
+    session.automate(28.0, "growth_step", "-2")?;
+    session.automate(30.0, "growth_step", "0")?;
+    session.seek(from);
+    session.run_to(36.0)?;
+    Ok(session.recording())
+}
+
+/// The blocks of a host that plays, and those of one that exports.
+fn many_blocks() -> [Blocks; 4] {
+    [
+        Blocks::Of(1024),
+        Blocks::Of(441),
+        Blocks::Pattern(vec![64, 7, 509]),
+        Blocks::Random {
+            seed: 5,
+            longest: 3000,
+        },
+    ]
+}
+
+#[test]
+fn what_a_host_plays_that_tells_time_in_ticks_is_what_it_exports_to_the_sample() -> Outcome {
+    let exported = all_events(&performed(0.0, Blocks::Of(8192), None)?);
+    assert!(exported.len() > 200, "{}", exported.len());
+    for ticks in [1920.0, 960.0, 480.0] {
+        for blocks in many_blocks() {
+            let played = all_events(&performed(0.0, blocks.clone(), Some(ticks))?);
+            assert!(played == exported, "{ticks} {blocks:?}");
+        }
+    }
+    Ok(())
+}
+
+/// Channel, start and end in frames, key.
+type Lasting = (u16, u64, Option<u64>, u16);
+
+#[test]
+fn started_between_two_ticks_it_plays_the_same_notes_within_a_tick() -> Outcome {
+    // In order of channels: two voices may change places
+    // within a tick.
+    let notes = |recording: &Recording| -> Vec<Lasting> {
+        let mut notes: Vec<_> = recording
+            .notes()
+            .iter()
+            .map(|note| {
+                let end = note.end.map(|end| end.frame);
+                (note.channel, note.start.frame, end, note.key)
+            })
+            .collect();
+        notes.sort_unstable_by_key(|note| (note.0, note.1, note.3));
+        notes
+    };
+    for (start, ticks) in [
+        (3.300_17, 1920.0),
+        (5.100_7, 1920.0),
+        (6.1003, 960.0),
+        (7.5011, 480.0),
+    ] {
+        let exported = notes(&performed(start, Blocks::Of(8192), None)?);
+        let tick = (24_000.0 / ticks) as u64 + 1;
+        let is_near = |one: u64, other: u64| one.abs_diff(other) <= tick;
+        for blocks in many_blocks() {
+            let played = notes(&performed(start, blocks.clone(), Some(ticks))?);
+            let same = |(one, other): (&Lasting, &Lasting)| {
+                let ends = match (one.2, other.2) {
+                    (Some(one), Some(other)) => is_near(one, other),
+                    (one, other) => one == other,
+                };
+                (one.0, one.3) == (other.0, other.3) && is_near(one.1, other.1) && ends
+            };
+            let differ = exported.iter().zip(&played).find(|pair| !same(*pair));
+            assert_eq!(differ, None, "{start} {ticks} {blocks:?}");
+            assert_eq!(exported.len(), played.len(), "{start} {ticks} {blocks:?}");
+        }
+    }
+    Ok(())
+}

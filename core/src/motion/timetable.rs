@@ -3,7 +3,7 @@
 use super::SAME_PLACE;
 use crate::phrase::Phrase;
 use crate::settings::{Advance, CopiesMove, Motion, Settings, Shifts};
-use crate::time::{Beats, to_ticks};
+use crate::time::{Beats, LATE, to_ticks};
 
 /// Beats by which the beginning of a loop may miss that of a cycle: hosts round it to a frame.
 const LOOSE_START: Beats = 1e-3;
@@ -132,7 +132,7 @@ impl Timetable {
             return false;
         }
         let now = self.dwelling_at(tau);
-        let cycles = ((tau - now.since) / self.cycle - SAME_PLACE).ceil();
+        let cycles = ((tau - LATE - now.since) / self.cycle).ceil();
         self.cued = Some(Dwelling {
             until: now.since + cycles.max(0.0) * self.cycle,
             ..now

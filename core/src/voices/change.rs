@@ -2,16 +2,17 @@
 
 use super::{Voices, build_up_length, copy_laps};
 use crate::growth::{Laps, Ranks};
-use crate::motion::{Course, SAME_PLACE, Standing, Timetable};
+use crate::motion::{Course, Standing, Timetable};
 use crate::settings::{GrowthSettings, MAX_COPIES, Motion, Settings};
-use crate::time::Beats;
+use crate::time::{Beats, LATE};
 
 impl Voices {
     /// Puts other settings in force from song position `now` on. Whether stages may lie elsewhere
     /// from now on.
     ///
     /// Where a change may take its time, it does: offsets are approached or wait for the copy's
-    /// next cycle, a growth step counts from the next stage on. All else holds at once.
+    /// next cycle, a growth step counts from the next stage on; what comes up to [`LATE`] after a
+    /// boundary has come on it. All else holds at once.
     pub fn set_settings(&mut self, settings: Settings, now: Beats) -> bool {
         let old = std::mem::replace(&mut self.settings, settings);
         if old.growth != settings.growth {
@@ -38,8 +39,8 @@ impl Voices {
             seed: new.seed,
             ..*old
         };
-        if only_step == new && now > self.origin {
-            self.change_growth_step(now);
+        if only_step == new && now - LATE > self.origin {
+            self.change_growth_step(now - LATE);
         } else {
             let laps = copy_laps(&self.phrase, &new);
             self.copies
@@ -105,7 +106,7 @@ impl Voices {
                 standing.glide(tau, target, self.settings.step() / (cycles * cycle))
             }
             Motion::Jump | Motion::BuildUp => {
-                standing.leap(tau, target, ((tau - SAME_PLACE) / cycle).ceil() * cycle)
+                standing.leap(tau, target, ((tau - LATE) / cycle).ceil() * cycle)
             }
         }
     }
