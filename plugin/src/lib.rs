@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 pub mod audition;
 pub mod bell;
+pub mod controllers;
 pub mod declaration;
 pub mod editor;
 pub mod feed;

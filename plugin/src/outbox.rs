@@ -62,15 +62,17 @@ impl Outbox {
         }
     }
 
-    /// Sends an event that goes through, or lets it wait. No end of a note is among these: they
-    /// leave the rest of the room to those.
+    /// Sends an event that goes through, or lets it wait; whether there was room to. No end of a
+    /// note is among these: they leave the rest of the room to those.
     ///
     /// # Real-time
     /// Allocates never, blocks never.
-    pub fn send_as_is(&mut self, event: HostEvent, to_host: impl FnMut(HostEvent) -> bool) {
-        if self.waiting.len() < ROOM_FOR_BEGINNINGS {
+    pub fn send_as_is(&mut self, event: HostEvent, to_host: impl FnMut(HostEvent) -> bool) -> bool {
+        let has_room = self.waiting.len() < ROOM_FOR_BEGINNINGS;
+        if has_room {
             self.send_or_keep(event, to_host);
         }
+        has_room
     }
 
     fn send_or_keep(&mut self, event: HostEvent, mut to_host: impl FnMut(HostEvent) -> bool) {

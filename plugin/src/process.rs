@@ -3,6 +3,7 @@
 
 use crate::audition::{Audition, Playing};
 use crate::bell::Bell;
+use crate::controllers::Controllers;
 use crate::feed::Feed;
 use crate::handover::{AudioSide, Cause};
 use crate::outbox::{HostEvent, Outbox};
@@ -20,6 +21,7 @@ use procession_core::settings::Settings;
 pub struct AudioThread {
     engine: Box<Engine>,
     outbox: Outbox,
+    controllers: Controllers,
     audition: Audition,
     exchange: AudioSide,
     feed: Feed,
@@ -34,6 +36,7 @@ impl AudioThread {
         Self {
             engine: Box::new(Engine::new(48_000.0)),
             outbox: Outbox::default(),
+            controllers: Controllers::default(),
             audition: Audition::default(),
             exchange,
             feed,
@@ -72,6 +75,7 @@ impl AudioThread {
         self.receive();
         if self.bell.takes_panic() {
             self.interrupt();
+            self.controllers.let_go();
         }
         let frames = buffer.samples() as u32;
         let api = context.plugin_api();
@@ -93,12 +97,17 @@ impl AudioThread {
         engine.begin(&transport, frames, &controls, |event| {
             exit.send(event, |event| context.try_send_event(event).is_ok());
         });
+        let controllers = &mut self.controllers;
+        controllers.settle(engine.channels(None), |event| {
+            let to_host = |event| context.try_send_event(event).is_ok();
+            exit.outbox.send_as_is(event, to_host)
+        });
         while let Some(event) = context.next_event() {
             if api == PluginApi::Vst3 && was_never_moved(&event) {
                 continue;
             }
             let to_host = |event| context.try_send_event(event).is_ok();
-            play_in(engine, &mut exit, event, frames, to_host);
+            play_in(engine, controllers, &mut exit, event, frames, to_host);
         }
         engine.finish(|event| {
             exit.send(event, |event| context.try_send_event(event).is_ok());
@@ -106,7 +115,8 @@ impl AudioThread {
         exit.close();
         let news = self.report();
         self.show(&news, beats_per_bar);
-        if self.engine.is_idle() && self.outbox.is_empty() && !self.audition.rings() {
+        let is_done = self.outbox.is_empty() && self.controllers.is_settled();
+        if self.engine.is_idle() && is_done && !self.audition.rings() {
             ProcessStatus::Normal
         } else {
             ProcessStatus::KeepAlive
@@ -251,6 +261,7 @@ fn beats_per_bar(transport: &nice_plug::prelude::Transport) -> f64 {
 /// An event that is played into the plug-in.
 fn play_in(
     engine: &mut Engine,
+    controllers: &mut Controllers,
     exit: &mut Exit,
     event: HostEvent,
     frames: u32,
@@ -284,30 +295,13 @@ fn play_in(
         other => {
             engine.play_until(frame, &mut send);
             // A host may list events out of order: what is late is sent now.
-            go_through(
-                engine,
-                exit.outbox,
-                at_frame(other, engine.frame()),
-                to_host,
-            );
-        }
-    }
-}
-
-/// Controllers, bend, pressure and programs go to every channel in use, all else where it is.
-fn go_through(
-    engine: &Engine,
-    outbox: &mut Outbox,
-    event: HostEvent,
-    mut to_host: impl FnMut(HostEvent) -> bool,
-) {
-    match channel_of(&event) {
-        Some(played) => {
-            for channel in engine.channels(played) {
-                outbox.send_as_is(on_channel(event, channel), &mut to_host);
+            let event = at_frame(other, engine.frame());
+            let mut send = |event| exit.outbox.send_as_is(event, &mut to_host);
+            match channel_of(&event) {
+                Some(played) => controllers.play(event, played, engine.channels(played), send),
+                None => drop(send(event)),
             }
         }
-        None => outbox.send_as_is(event, to_host),
     }
 }
 
@@ -321,18 +315,6 @@ fn channel_of(event: &HostEvent) -> Option<Option<note::Channel>> {
         NoteEvent::PolyPressure { channel, .. } => Some(known_channel(channel)),
         _ => None,
     }
-}
-
-fn on_channel(mut event: HostEvent, to: note::Channel) -> HostEvent {
-    match &mut event {
-        NoteEvent::MidiCC { channel, .. }
-        | NoteEvent::MidiPitchBend { channel, .. }
-        | NoteEvent::MidiChannelPressure { channel, .. }
-        | NoteEvent::MidiProgramChange { channel, .. } => *channel = to.number(),
-        NoteEvent::PolyPressure { channel, .. } => *channel = Channel::Number(to.number()),
-        _ => (),
-    }
-    event
 }
 
 /// What goes through, on `frame`. A note it concerns is told by channel and key: the number that

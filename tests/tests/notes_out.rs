@@ -239,6 +239,133 @@ fn a_controller_played_on_a_channel_of_its_own_goes_there_too() -> Outcome {
     Ok(())
 }
 
+/// A pedal, a bend, a pressure of channel and key, the modulation wheel and expression, as they were
+/// last told on a channel (1 ..= 16). What was never told is at rest.
+fn gestures_on(recording: &Recording, channel: u8) -> [u16; 6] {
+    let mut stand = [0, 8192, 0, 0, 0, 127];
+    for heard in recording.events() {
+        let (status, first, second) = match heard.event {
+            Event::Midi([status, first, second]) if status & 15 == channel - 1 => {
+                (status & 0xF0, first, u16::from(second))
+            }
+            Event::Expression {
+                note,
+                kind: Expression::Pressure,
+                value,
+            } if note.channel == Some(u16::from(channel) - 1) => {
+                stand[3] = (value * 127.0).round() as u16;
+                continue;
+            }
+            _ => continue,
+        };
+        match (status, first) {
+            (0xB0, 64) => stand[0] = second,
+            (0xE0, low) => stand[1] = u16::from(low) | second << 7,
+            (0xD0, pressure) => stand[2] = u16::from(pressure),
+            (0xA0, _) => stand[3] = second,
+            (0xB0, 1) => stand[4] = second,
+            (0xB0, 11) => stand[5] = second,
+            _ => {}
+        }
+    }
+    stand
+}
+
+const AT_REST: [u16; 6] = [0, 8192, 0, 0, 0, 127];
+
+#[test]
+fn what_copies_were_given_by_pedal_bend_and_pressure_is_taken_back_when_they_fall_silent() -> Outcome
+{
+    type Ends = fn(&mut Session) -> Outcome;
+    let endings: [(&str, Ends, std::ops::RangeInclusive<u8>); 5] = [
+        ("hold off", |on| on.automate(1.5, "hold", "Off"), 2..=4),
+        ("bypass", |on| on.automate(1.5, "bypass", "On"), 2..=4),
+        ("fewer copies", |on| on.automate(1.5, "copies", "1"), 3..=4),
+        (
+            "one channel",
+            |on| on.automate(1.5, "channels", "All on one"),
+            2..=4,
+        ),
+        (
+            "stop",
+            |on| {
+                on.run_to(1.5)?;
+                on.stop();
+                Ok(())
+            },
+            2..=4,
+        ),
+    ];
+    for (name, ends, silent) in endings {
+        for room in [3, 1_000] {
+            let mut session = with("3")?;
+            let hand = [
+                Event::controller(0, 64, 127),
+                Event::pitch_bend(0, 10_000),
+                Event::pressure(0, 77),
+                Event::Midi([0xA0, 62, 50]),
+                Event::controller(0, 1, 99),
+                Event::controller(0, 11, 40),
+            ];
+            hand.into_iter().for_each(|event| session.event(1.0, event));
+            session.run_to(1.4)?;
+            let held = [127, 10_000, 77, 50, 99, 40];
+            for channel in 1..=4 {
+                assert_eq!(gestures_on(&session.recording(), channel), held, "{name}");
+            }
+            session.plugin().audio().set_room(room);
+            ends(&mut session)?;
+            session.run(1.0)?;
+            let recording = session.recording();
+            for channel in silent.clone() {
+                let stand = gestures_on(&recording, channel);
+                assert_eq!(stand, AT_REST, "{name}, channel {channel}, room {room}");
+            }
+            // The hand has let go of nothing on its own channel.
+            assert_eq!(gestures_on(&recording, 1), held, "{name}, room {room}");
+        }
+    }
+    Ok(())
+}
+
+#[test]
+fn copies_begin_with_the_expression_the_volume_and_the_program_in_force() -> Outcome {
+    let mut session = listening(plugin()?, &[("copies", "2")])?;
+    for event in [
+        Event::controller(0, 11, 40),
+        Event::controller(0, 7, 90),
+        Event::program(0, 11),
+        Event::controller(0, 64, 127),
+    ] {
+        session.event(0.5, event);
+    }
+    session.event(0.7, Event::controller(0, 64, 0));
+    play_live(&mut session, 0.0, &legato());
+    play_live(&mut session, 2.0, &legato());
+    session.automate(4.0, "hold", "On")?;
+    session.run_to(7.0)?;
+    let recording = session.recording();
+    for channel in 1..=2u8 {
+        let is_here = |event: &Event| match event {
+            Event::Midi([status, first, _]) => {
+                status & 15 == channel && (status & 0xF0 != 0xB0 || *first != 10)
+            }
+            Event::NoteOn { note, .. } => note.channel == Some(u16::from(channel)),
+            _ => false,
+        };
+        let heard: Vec<Event> = recording.events().iter().map(|heard| heard.event).collect();
+        let first: Vec<Event> = heard.into_iter().filter(is_here).take(4).collect();
+        let told = [
+            Event::controller(channel, 7, 90),
+            Event::controller(channel, 11, 40),
+            Event::program(channel, 11),
+        ];
+        assert_eq!(first[..3], told, "channel {channel}");
+        assert!(is_on(&first[3]), "{first:?}");
+    }
+    Ok(())
+}
+
 #[test]
 fn while_not_holding_everything_goes_through_as_it_was() -> Outcome {
     let mut hand = ByHand::new(listening(plugin()?, &[])?.into_plugin());
