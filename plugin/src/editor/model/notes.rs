@@ -1,21 +1,20 @@
 //! The notes of every voice over a stretch of the song, and the composite rhythm they make.
 
-use crate::editor::model::circle::is_sliding;
-use crate::editor::model::circle::{TOGETHER, place_of};
+use crate::editor::model::circle::{TOGETHER, is_sliding, place_of};
 use crate::editor::model::plan::stage_at;
 use crate::editor::model::sonority::HeardSpelling;
 use crate::editor::seen::Seen;
 use procession_core::exchange::picture::voice_name;
 use procession_core::exchange::plan::stage_words;
 use procession_core::form::{Doing, Stage};
-use procession_core::growth::Lap;
 use procession_core::motion::Dwelling;
 use procession_core::note::Key;
 use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
 use procession_core::resulting::{RESULTING, ResultingNotes, sings};
-use procession_core::settings::{Growth, MAX_COPIES, Motion, Resulting, Settings};
+use procession_core::settings::{Growth, MAX_COPIES, Resulting, Settings};
 use procession_core::time::{Beats, Span, from_ticks};
+use procession_core::voices::Reading;
 
 /// What notes are drawn from: as long as it is the same, so are they.
 #[derive(Clone, Debug, PartialEq)]
@@ -269,132 +268,24 @@ fn cycles(process: &Process, span: Span) -> Vec<CycleStart> {
     cycles
 }
 
-/// The lane of a voice: what is heard filled, what is silent hollow.
-fn bars(process: &Process, voice: usize, span: Span, heard: &[VoiceNote]) -> Vec<Bar> {
-    let lane = Lane::of(process, voice, span.start, heard);
-    let mut bars: Vec<Bar> = heard
-        .iter()
-        .map(|note| lane.bar(note.index, note.key, Span::new(note.on, note.off), true))
-        .collect();
-    if voice != RESULTING && may_be_silent(process, voice) {
-        bars.extend(silent(process, voice, span, heard, &lane));
-        bars.sort_by(|a, b| a.on.total_cmp(&b.on));
+/// The lane of a part: what is heard filled, what a voice passes in silence hollow.
+fn bars(process: &Process, part: usize, span: Span, heard: &[VoiceNote]) -> Vec<Bar> {
+    let lane = Lane::of(process, part, span.start, heard);
+    if part == RESULTING {
+        let bar = |note: &VoiceNote| {
+            let span = Span::new(note.on, note.off);
+            lane.bar(note.index, note.key, span, true)
+        };
+        return heard.iter().map(bar).collect();
     }
-    bars
-}
-
-/// Whether notes of a voice may be there and not sound.
-fn may_be_silent(process: &Process, voice: usize) -> bool {
-    let settings = process.settings();
-    let grows =
-        settings.growth.growth != Growth::Off && (voice == 0 || settings.growth.copies_grow);
-    let builds = voice > 0 && settings.motion.motion == Motion::BuildUp;
-    grows || builds || level(process, voice) <= 0.0
-}
-
-fn level(process: &Process, voice: usize) -> f32 {
-    let settings = process.settings();
-    match voice {
-        0 => settings.output.steady_level,
-        copy => settings.copies[copy - 1].level,
-    }
-}
-
-fn octave(process: &Process, voice: usize) -> i32 {
-    match voice {
-        0 => 0,
-        copy => process.settings().copies[copy - 1].octave,
-    }
-}
-
-/// The notes that a voice passes in silence.
-fn silent(
-    process: &Process,
-    voice: usize,
-    span: Span,
-    heard: &[VoiceNote],
-    lane: &Lane,
-) -> Vec<Bar> {
-    let Some(entry) = process.voices().entry(voice) else {
-        return Vec::new();
+    let silenced = process.level(part) <= 0.0;
+    let notes = process.phrase().notes();
+    let bar = |reading: Reading| {
+        let key = process.key_of(part, notes[reading.index].key, reading.on);
+        let span = Span::new(reading.on, reading.off);
+        lane.bar(reading.index, key, span, reading.appears && !silenced)
     };
-    let reading = Reading {
-        process,
-        voice,
-        entry,
-    };
-    let from = span.start.max(entry);
-    let until = reading.place(span.end);
-    let mut lap = process.voices().laps(voice).at(reading.place(from));
-    let mut silent = Vec::new();
-    while lap.start < until && from < span.end {
-        silent.extend(silent_in_lap(
-            &reading,
-            &lap,
-            Span::new(from, span.end),
-            heard,
-            lane,
-        ));
-        lap = process.voices().laps(voice).after(&lap);
-    }
-    silent
-}
-
-fn silent_in_lap(
-    reading: &Reading,
-    lap: &Lap,
-    span: Span,
-    heard: &[VoiceNote],
-    lane: &Lane,
-) -> Vec<Bar> {
-    let process = reading.process;
-    let is_heard = |index: usize, at: Beats| {
-        let near = heard.partition_point(|note| note.on < at - NEAR);
-        let mut nearby = heard[near..].iter().take_while(|note| note.on < at + NEAR);
-        nearby.any(|note| note.index == index)
-    };
-    let notes = process.phrase().notes().iter().enumerate();
-    notes
-        .filter(|(_, note)| note.onset < lap.length)
-        .filter_map(|(index, note)| {
-            let at = reading.time_of(lap.start + note.onset)?;
-            let silent = span.contains(at) && !is_heard(index, at);
-            let key = Lane::key(process, reading.voice, note.key, at);
-            silent.then(|| lane.bar(index, key, Span::new(at, at + note.length), false))
-        })
-        .collect()
-}
-
-/// Two moments nearer than this, in beats, are taken for the same note's.
-const NEAR: Beats = 1e-2;
-
-/// Where a voice reads in its material, and back.
-struct Reading<'a> {
-    process: &'a Process,
-    voice: usize,
-    entry: Beats,
-}
-
-impl Reading<'_> {
-    fn place(&self, at: Beats) -> Beats {
-        let ahead = self
-            .process
-            .voices()
-            .displacement(self.voice, at.max(self.entry));
-        at - self.entry + ahead.unwrap_or(0.0)
-    }
-
-    /// When `place` is read; none if a jump passes over it.
-    fn time_of(&self, place: Beats) -> Option<Beats> {
-        let mut at = self.entry + place;
-        // A drift turns the tempo by a few percent, so this closes in quickly.
-        for _ in 0..8 {
-            at += place - self.place(at);
-        }
-        // A hair of time before a jump, it still reads the old place.
-        let read = (self.place(at) - place).abs() < NEAR / 10.0;
-        (read && at >= self.entry - NEAR).then_some(at)
-    }
+    process.voices().readings(part, span).map(bar).collect()
 }
 
 /// The pitches a voice plays, from the lowest to the highest.
@@ -412,19 +303,13 @@ impl Lane {
         };
         let written = phrase
             .iter()
-            .map(|note| Self::key(process, voice, note.key, at));
+            .map(|note| process.key_of(voice, note.key, at));
         let keys = written.chain(heard.iter().map(|note| note.key));
         let keys = keys.map(Key::number);
         Self {
             low: keys.clone().min().unwrap_or(60),
             high: keys.max().unwrap_or(60),
         }
-    }
-
-    /// What a voice makes of a key of the phrase at song position `at`.
-    fn key(process: &Process, voice: usize, key: Key, at: Beats) -> Key {
-        let folded = i32::from(process.folded(key, at).number());
-        Key::by_octave(folded + 12 * octave(process, voice))
     }
 
     fn bar(&self, index: usize, key: Key, span: Span, filled: bool) -> Bar {
@@ -644,6 +529,7 @@ mod tests {
     use crate::feed::Snapshot;
     use procession_core::engine::Anchor;
     use procession_core::settings::GrowthOrder;
+    use procession_core::settings::Motion;
 
     const SIX: &str = "D4 F4 G4 A4 C5 E4";
 
