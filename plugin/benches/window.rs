@@ -131,7 +131,7 @@ impl Desk {
             position: Some(self.position),
         };
         let controls = Controls {
-            settings: self.parameters.settings(),
+            settings: self.parameters.settings(&self.parameters.kept.current()),
             hold: true,
             ..Controls::default()
         };

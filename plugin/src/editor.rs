@@ -34,7 +34,7 @@ pub mod welcome;
 pub mod wish;
 
 use crate::bell::{Bell, OpenWindow};
-use crate::feed::Seer;
+use crate::feed::FeedReader;
 use crate::params::Parameters;
 use crate::state::WindowSize;
 use crossbeam::atomic::AtomicCell;
@@ -95,8 +95,8 @@ pub struct ProcessionEditor {
 
 impl ProcessionEditor {
     /// For one instance of the plug-in.
-    pub fn new(parameters: Arc<Parameters>, seer: Seer, bell: Bell) -> Self {
-        let shell = Shell::new(parameters.clone(), seer, bell.clone());
+    pub fn new(parameters: Arc<Parameters>, feed: FeedReader, bell: Bell) -> Self {
+        let shell = Shell::new(parameters.clone(), feed, bell.clone());
         Self {
             parameters,
             shell: Arc::new(Mutex::new(shell)),

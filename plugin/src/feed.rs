@@ -1,10 +1,10 @@
 //! What the audio thread shows the window, once a block, without waiting for anybody.
 
-use crate::letterbox::{Receiver, Sender, letterbox};
 use procession_core::engine::{Engine, News};
 use procession_core::motion::Dwelling;
 use procession_core::settings::{MAX_COPIES, MAX_PARTS, MAX_VOICES};
 use procession_core::time::Beats;
+use triple_buffer::{Input, Output, triple_buffer};
 
 /// Where everything stands at the end of a block. Plain values; shaping them for the eye is the
 /// window's business.
@@ -40,21 +40,18 @@ pub struct Snapshot {
 
 /// The audio thread's end.
 pub struct Feed {
-    sender: Sender<Snapshot>,
+    sender: Input<Snapshot>,
     last: Snapshot,
 }
 
-/// The window's end.
-pub struct Seer {
-    receiver: Receiver<Snapshot>,
-    last: Snapshot,
-}
+/// The window's end: what was shown last stays in sight until something newer is.
+pub struct FeedReader(Output<Snapshot>);
 
 /// The two ends of a feed.
-pub fn feed() -> (Feed, Seer) {
-    let (sender, receiver) = letterbox(Snapshot::default);
+pub fn feed() -> (Feed, FeedReader) {
+    let (sender, receiver) = triple_buffer(&Snapshot::default());
     let last = Snapshot::default();
-    (Feed { sender, last }, Seer { receiver, last })
+    (Feed { sender, last }, FeedReader(receiver))
 }
 
 impl Feed {
@@ -100,18 +97,15 @@ impl Feed {
         let changed = if idle { still != before } else { now != before };
         if changed {
             self.last = now;
-            self.sender.send(|snapshot| *snapshot = now);
+            self.sender.write(now);
         }
         changed
     }
 }
 
-impl Seer {
+impl FeedReader {
     /// The latest.
     pub fn look(&mut self) -> Snapshot {
-        if let Some(snapshot) = self.receiver.receive() {
-            self.last = *snapshot;
-        }
-        self.last
+        *self.0.read()
     }
 }

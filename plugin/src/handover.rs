@@ -1,72 +1,64 @@
-//! Handing the phrase over between the audio thread and all the others.
+//! Handing what is kept over between the audio thread and all the others.
 //!
-//! Two letterboxes, one each way, so nobody ever waits.
+//! Everything crosses once each way, whole, through two triple buffers, so nobody ever waits: what
+//! is kept goes down to the audio thread, the phrase that it takes comes back.
 //!
 //! Both sides may take or change a phrase at the same moment. The main side has the last word: it
 //! numbers its orders, the audio side says which order its report builds on, and a report that
 //! builds on an older one is dropped, since the newer order is about to replace it anyway.
 
-use crate::letterbox::{Receiver, Sender, letterbox};
 use crate::state::{Kept, Notice, Taken};
-use crossbeam::atomic::AtomicCell;
-use procession_core::mode::PitchSet;
-use procession_core::settings::Modulations;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
+use triple_buffer::{Input, Output, triple_buffer};
 
 /// The two ends of what is kept beside the parameters. Make one pair for each plug-in instance.
 pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
-    let blank = || first.taken.clone();
-    let (orders_out, orders_in) = letterbox(|| Order {
-        taken: blank(),
-        number: 0,
+    let answer = Report {
+        taken: first.taken.clone(),
+        answers: 0,
+    };
+    let (orders_out, orders_in) = triple_buffer(&Order {
+        kept: first.clone(),
+        phrases: 0,
         loads: 0,
     });
-    let (reports_out, reports_in) = letterbox(|| Report {
-        taken: blank(),
-        answers: 0,
-    });
-    let (plans_out, plans_in) = letterbox(Modulations::default);
-    let main = MainSide {
-        seed: AtomicU64::new(first.seed),
-        custom: AtomicCell::new(first.custom),
-        desk: Mutex::new(Desk {
-            kept: first,
-            number: 0,
-            loads: 0,
-            orders: orders_out,
-            plans: plans_out,
-            reports: reports_in,
-            notice: None,
-        }),
-    };
+    let (reports_out, reports_in) = triple_buffer(&answer);
+    let main = MainSide(Mutex::new(Latest {
+        kept: first,
+        phrases: 0,
+        loads: 0,
+        orders: orders_out,
+        reports: reports_in,
+        notice: None,
+    }));
     let audio = AudioSide {
-        modulations: Modulations::default(),
-        plans: plans_in,
         orders: orders_in,
         reports: reports_out,
-        answers: 0,
+        phrases: 0,
         loads: 0,
     };
     (main, audio)
 }
 
-/// From the main side: play this from now on.
+/// From the main side: this is kept from now on.
+#[derive(Clone)]
 struct Order {
-    taken: Taken,
-    number: u64,
+    kept: Kept,
+    /// How many phrases had been sent, this one counted.
+    phrases: u64,
     /// How many states had been loaded when this was sent.
     loads: u64,
 }
 
 /// From the audio side: this is what is playing now.
+#[derive(Clone)]
 struct Report {
     taken: Taken,
-    /// The last order that had arrived before.
+    /// The last phrase that had arrived before.
     answers: u64,
 }
 
-/// Why the audio side is handed something.
+/// Why the audio side is handed a phrase.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Cause {
     /// A saved state was loaded. All that was remembered about parameters is void: a `hold` that
@@ -78,43 +70,40 @@ pub enum Cause {
 
 /// The audio thread's end. It belongs to the plug-in object.
 pub struct AudioSide {
-    /// The modulation plan that came last.
-    modulations: Modulations,
-    plans: Receiver<Modulations>,
-    orders: Receiver<Order>,
-    reports: Sender<Report>,
-    answers: u64,
+    orders: Output<Order>,
+    reports: Input<Report>,
+    /// Of the last order that was looked at.
+    phrases: u64,
     loads: u64,
 }
 
 impl AudioSide {
-    /// What has come from the other threads since the last call, if anything; only the latest.
+    /// The phrase that has come from the other threads since the last call, if one has; only the
+    /// latest. Whatever else is kept is up to date from here on, see [`Self::kept`].
     ///
     /// Call it before looking at `hold`: see [`Cause::Loaded`].
     ///
     /// # Real-time
     /// Allocates never, blocks never: one atomic swap.
     pub fn poll_incoming(&mut self) -> Option<(Cause, &Taken)> {
-        let order = self.orders.receive()?;
-        let cause = if order.loads == self.loads {
-            Cause::Edited
-        } else {
-            Cause::Loaded
+        self.orders.update();
+        let order = self.orders.output_buffer();
+        let cause = match (order.loads == self.loads, order.phrases == self.phrases) {
+            (true, true) => return None,
+            (true, false) => Cause::Edited,
+            (false, _) => Cause::Loaded,
         };
-        self.answers = order.number;
-        self.loads = order.loads;
-        Some((cause, &order.taken))
+        (self.phrases, self.loads) = (order.phrases, order.loads);
+        Some((cause, &order.kept.taken))
     }
 
-    /// The modulation plan in force: a setting that is too large to be read like a parameter.
+    /// What is kept beside the parameters, as of the last call of [`Self::poll_incoming`]: the
+    /// seed, the custom mode, the mode changes. Of its phrase the engine knows better.
     ///
     /// # Real-time
-    /// Allocates never, blocks never: one atomic swap.
-    pub fn modulations(&mut self) -> Modulations {
-        if let Some(plan) = self.plans.receive() {
-            self.modulations = *plan;
-        }
-        self.modulations
+    /// Allocates never, blocks never.
+    pub fn kept(&self) -> &Kept {
+        &self.orders.output_buffer().kept
     }
 
     /// Tells the other threads that a phrase was taken or the origin moved.
@@ -122,32 +111,24 @@ impl AudioSide {
     /// # Real-time
     /// Allocates never, blocks never: a copy of the phrase and one atomic swap.
     pub fn publish(&mut self, taken: &Taken) {
-        let answers = self.answers;
-        self.reports.send(|report| {
-            report.taken.clone_from(taken);
-            report.answers = answers;
-        });
+        let report = self.reports.input_buffer_mut();
+        report.taken.clone_from(taken);
+        report.answers = self.phrases;
+        self.reports.publish();
     }
 }
 
 /// The end of the window, the host's main thread and whoever else is not the audio thread.
 ///
 /// It locks and allocates; the audio side never waits for it.
-pub struct MainSide {
-    desk: Mutex<Desk>,
-    // These two are settings that happen not to be parameters, so the audio side reads them like
-    // parameters instead of having them sent.
-    seed: AtomicU64,
-    custom: AtomicCell<PitchSet>,
-}
+pub struct MainSide(Mutex<Latest>);
 
-struct Desk {
+struct Latest {
     kept: Kept,
-    number: u64,
+    phrases: u64,
     loads: u64,
-    orders: Sender<Order>,
-    plans: Sender<Modulations>,
-    reports: Receiver<Report>,
+    orders: Input<Order>,
+    reports: Output<Report>,
     notice: Option<Notice>,
 }
 
@@ -157,14 +138,15 @@ impl MainSide {
         self.up_to_date().kept.clone()
     }
 
-    /// Changes what is kept. A change of the phrase or its anchor goes to the audio thread.
+    /// Changes what is kept. A change of the phrase or its anchor is played; anything else holds
+    /// from the next block on.
     pub fn edit(&self, change: impl FnOnce(&mut Kept)) {
-        let mut desk = self.up_to_date();
-        let before = desk.kept.taken.clone();
-        change(&mut desk.kept);
-        self.share_settings(&mut desk);
-        if desk.kept.taken != before {
-            desk.send();
+        let mut latest = self.up_to_date();
+        let before = latest.kept.clone();
+        change(&mut latest.kept);
+        if latest.kept != before {
+            latest.phrases += u64::from(latest.kept.taken != before.taken);
+            latest.send();
         }
     }
 
@@ -180,11 +162,11 @@ impl MainSide {
     /// It locks and allocates, so it must not run on the audio thread. The framework would do that
     /// if the window loaded states by itself (`GuiContext::set_state`): never use it.
     pub fn load(&self, restore: impl FnOnce(&mut Kept) -> Option<Notice>) {
-        let mut desk = self.up_to_date();
-        desk.notice = restore(&mut desk.kept);
-        self.share_settings(&mut desk);
-        desk.loads += 1;
-        desk.send();
+        let mut latest = self.up_to_date();
+        latest.notice = restore(&mut latest.kept);
+        latest.phrases += 1;
+        latest.loads += 1;
+        latest.send();
     }
 
     /// What could not be loaded and why, until the next load; for the status line.
@@ -192,55 +174,30 @@ impl MainSide {
         self.up_to_date().notice.clone()
     }
 
-    /// The seed of scattered growth.
-    ///
-    /// # Real-time
-    /// Allocates never, blocks never.
-    pub fn seed(&self) -> u64 {
-        self.seed.load(Ordering::Relaxed)
-    }
-
-    /// The custom mode, as semitones above its tonic.
-    ///
-    /// # Real-time
-    /// Allocates never, blocks never.
-    pub fn custom(&self) -> PitchSet {
-        const { assert!(AtomicCell::<PitchSet>::is_lock_free()) };
-        self.custom.load()
-    }
-
-    fn share_settings(&self, desk: &mut Desk) {
-        self.seed.store(desk.kept.seed, Ordering::Relaxed);
-        self.custom.store(desk.kept.custom);
-        let modulations = desk.kept.modulations;
-        desk.plans.send(|plan| *plan = modulations);
-    }
-
-    fn up_to_date(&self) -> MutexGuard<'_, Desk> {
+    fn up_to_date(&self) -> MutexGuard<'_, Latest> {
         // A thread that panicked here left a whole `Kept` behind: fields are only ever replaced.
-        let mut desk = self.desk.lock().unwrap_or_else(PoisonError::into_inner);
-        desk.hear_audio();
-        desk
+        let mut latest = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        latest.hear_audio();
+        latest
     }
 }
 
-impl Desk {
+impl Latest {
     fn hear_audio(&mut self) {
-        if let Some(report) = self.reports.receive()
-            && report.answers == self.number
-        {
+        if !self.reports.update() {
+            return;
+        }
+        let report = self.reports.output_buffer();
+        if report.answers == self.phrases {
             self.kept.taken.clone_from(&report.taken);
         }
     }
 
     fn send(&mut self) {
-        self.number += 1;
-        let (taken, number, loads) = (&self.kept.taken, self.number, self.loads);
-        self.orders.send(|order| {
-            order.taken.clone_from(taken);
-            order.number = number;
-            order.loads = loads;
-        });
+        let order = self.orders.input_buffer_mut();
+        order.kept.clone_from(&self.kept);
+        (order.phrases, order.loads) = (self.phrases, self.loads);
+        self.orders.publish();
     }
 }
 
@@ -290,17 +247,9 @@ mod tests {
     }
 
     #[test]
-    fn a_new_seed_or_mode_does_not_send_the_phrase_again() {
-        let (main, mut audio) = exchange(Kept::default());
-        main.edit(|kept| kept.seed = 9);
-        assert_eq!(main.seed(), 9);
-        assert!(audio.poll_incoming().is_none());
-    }
-
-    #[test]
-    fn a_modulation_plan_arrives_without_the_phrase_being_sent_again() {
-        use procession_core::mode::ModeName;
-        use procession_core::settings::{Modulation, Place};
+    fn a_seed_a_mode_and_its_changes_arrive_without_the_phrase_being_played_anew() {
+        use procession_core::mode::{ModeName, PitchSet};
+        use procession_core::settings::{Modulation, Modulations, Place};
         let (main, mut audio) = exchange(Kept::default());
         let plan = Modulations::new([Modulation {
             place: Place::Stage(3),
@@ -308,10 +257,28 @@ mod tests {
             mode: ModeName::Lydian,
             over: 4,
         }]);
-        main.edit(|kept| kept.modulations = plan);
-        assert_eq!(assert_no_alloc(|| audio.modulations()), plan);
-        assert_eq!(audio.modulations(), plan, "it stays in force");
-        assert!(audio.poll_incoming().is_none());
+        let custom = PitchSet::of(&[0, 2, 3, 7]);
+        main.edit(|kept| {
+            kept.seed = 9;
+            kept.custom = custom;
+            kept.modulations = plan;
+        });
+        assert!(assert_no_alloc(|| audio.poll_incoming().is_none()));
+        for _ in 0..2 {
+            let kept = audio.kept();
+            assert_eq!((kept.seed, kept.custom), (9, custom), "they stay in force");
+            assert_eq!(kept.modulations, plan);
+            assert!(audio.poll_incoming().is_none());
+        }
+    }
+
+    #[test]
+    fn a_phrase_taken_while_a_new_seed_is_on_its_way_is_not_lost() {
+        let (main, mut audio) = exchange(Kept::default());
+        main.edit(|kept| kept.seed = 9);
+        audio.publish(&telling(6, 2.0));
+        assert_eq!(main.current().taken, telling(6, 2.0));
+        assert_eq!(main.current().seed, 9);
     }
 
     #[test]

@@ -11,7 +11,6 @@ pub mod editor;
 pub mod feed;
 pub mod files;
 pub mod handover;
-pub mod letterbox;
 pub mod outbox;
 pub mod params;
 pub mod process;
@@ -46,10 +45,10 @@ impl<const PROGRAM: bool> Default for Instance<PROGRAM> {
         } else {
             Parameters::new()
         };
-        let (feed, seer) = feed::feed();
+        let (feed, reader) = feed::feed();
         let bell = Bell::default();
         Self {
-            editor: Some(ProcessionEditor::new(params.clone(), seer, bell.clone())),
+            editor: Some(ProcessionEditor::new(params.clone(), reader, bell.clone())),
             params,
             audio: AudioThread::new(exchange, feed, bell),
         }

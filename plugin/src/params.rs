@@ -20,8 +20,8 @@ use procession_core::note::Key;
 use procession_core::phrase::{key_from_name, key_name};
 use procession_core::settings::{
     Advance, CaptureSettings, CopiesMove, CopySettings, FoldKind, FoldSettings, Grid, Growth,
-    GrowthOrder, GrowthSettings, MAX_COPIES, Modulations, Motion, MotionSettings, OutputSettings,
-    Resulting, ResultingSettings, Settings, Shifts,
+    GrowthOrder, GrowthSettings, MAX_COPIES, Motion, MotionSettings, OutputSettings, Resulting,
+    ResultingSettings, Settings, Shifts,
 };
 use std::collections::BTreeMap;
 use std::sync::{Arc, LazyLock};
@@ -388,22 +388,22 @@ impl Parameters {
         (Arc::new(parameters), audio)
     }
 
-    /// Everything the engine reads but the modulation plan, each value within its range whatever
-    /// host or state said.
+    /// Everything the engine reads, each value within its range whatever host or state said; the
+    /// seed, the custom mode and the mode changes from what is `kept` beside the parameters.
     ///
     /// # Real-time
     /// Allocates never, blocks never.
-    pub fn settings(&self) -> Settings {
+    pub fn settings(&self, kept: &Kept) -> Settings {
         Settings {
             capture: self.capture(),
             motion: self.motion.settings(),
-            growth: self.growth.settings(self.kept.seed()),
+            growth: self.growth.settings(kept.seed),
             fold: FoldSettings {
-                custom: self.kept.custom(),
+                custom: kept.custom,
                 ..self.fold.settings()
             },
             output: self.output.settings(),
-            modulations: Modulations::default(),
+            modulations: kept.modulations,
             resulting: self.line.settings(),
             copies: self.copies().map(CopyParameters::settings),
         }

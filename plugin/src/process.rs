@@ -15,7 +15,6 @@ use procession_core::clock::Transport;
 use procession_core::engine::{Controls, Engine, News};
 use procession_core::note;
 use procession_core::player::Event;
-use procession_core::settings::Settings;
 
 /// All that the audio thread owns.
 pub struct AudioThread {
@@ -83,7 +82,7 @@ impl AudioThread {
         let beats_per_bar = beats_per_bar(context.transport());
         let controls = Controls {
             by_hand: self.hand.holds(&self.bell, parameters.hold(), frames),
-            ..controls(parameters, &mut self.exchange)
+            ..controls(parameters, &self.exchange)
         };
         // Out of the way means that the audio passes as it came.
         let level = parameters.audition().filter(|_| !controls.bypass);
@@ -211,12 +210,9 @@ impl Exit<'_> {
     }
 }
 
-fn controls(parameters: &Parameters, exchange: &mut AudioSide) -> Controls {
+fn controls(parameters: &Parameters, exchange: &AudioSide) -> Controls {
     Controls {
-        settings: Settings {
-            modulations: exchange.modulations(),
-            ..parameters.settings()
-        },
+        settings: parameters.settings(exchange.kept()),
         hold: parameters.hold(),
         by_hand: false,
         thru: parameters.thru(),

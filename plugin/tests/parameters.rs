@@ -377,7 +377,10 @@ fn what_makes_no_sense_is_refused() {
 #[test]
 fn a_new_instance_plays_by_the_default_settings_of_the_engine() {
     let (parameters, _) = Parameters::new();
-    assert_eq!(parameters.settings(), Settings::default());
+    assert_eq!(
+        parameters.settings(&parameters.kept.current()),
+        Settings::default()
+    );
     assert!(!parameters.hold() && !parameters.thru() && !parameters.bypass());
 }
 
@@ -390,7 +393,8 @@ fn audition_is_off_to_begin_with_and_on_but_quiet_in_a_program_of_its_own() {
 #[test]
 fn reading_the_settings_never_touches_the_allocator() {
     let (parameters, _) = Parameters::new();
-    let settings = nice_assert_no_alloc::assert_no_alloc(|| parameters.settings());
+    let settings =
+        nice_assert_no_alloc::assert_no_alloc(|| parameters.settings(&parameters.kept.current()));
     assert_eq!(settings, Settings::default());
 }
 

@@ -89,7 +89,7 @@ fn a_project_saved_by_version_1_still_loads() {
     load(&parameters, version_1());
     assert_eq!(parameters.kept.notice(), None);
     assert_eq!(parameters.kept.current(), kept_in_version_1());
-    let settings = parameters.settings();
+    let settings = parameters.settings(&parameters.kept.current());
     assert_eq!(
         (settings.growth.seed, settings.fold.custom),
         (20411, PitchSet::of(&[0, 2, 3, 7, 8]))

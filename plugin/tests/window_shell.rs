@@ -193,7 +193,10 @@ fn dragging_is_one_gesture_from_press_to_release_and_shift_makes_it_fine() {
         assert_eq!(heard.last().map(String::as_str), Some("end offset"));
         let begins = heard.iter().filter(|line| line.starts_with("begin"));
         assert_eq!(begins.count(), 1, "{heard:?}");
-        desk.parameters.settings().motion.offset
+        desk.parameters
+            .settings(&desk.parameters.kept.current())
+            .motion
+            .offset
     };
     let (coarse, fine) = (dragged(Modifiers::NONE), dragged(Modifiers::SHIFT));
     assert!(coarse > 4.0, "{coarse}");

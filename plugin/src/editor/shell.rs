@@ -12,12 +12,12 @@ use crate::editor::seen::Seen;
 use crate::editor::views::{Views, choose};
 use crate::editor::wish::Wish;
 use crate::editor::{status as status_line, welcome};
-use crate::feed::{Seer, Snapshot};
+use crate::feed::{FeedReader, Snapshot};
 use crate::files::Writing;
 use crate::params::Parameters;
 use egui::{CornerRadius, Key, Modifiers, Rect, Stroke, StrokeKind, Ui, UiBuilder};
 use nice_plug_egui::resizable_window::ResizableWindow;
-use procession_core::settings::{Advance, MAX_VOICES, Settings};
+use procession_core::settings::{Advance, MAX_VOICES};
 use std::sync::Arc;
 
 /// So long a view's word stands on the status line, in seconds.
@@ -30,7 +30,7 @@ const WRITING: std::time::Duration = std::time::Duration::from_millis(100);
 /// again shows what was shown before.
 pub struct Shell {
     parameters: Arc<Parameters>,
-    seer: Seer,
+    feed: FeedReader,
     bell: Bell,
     /// Large, and so not on the stack of the host's or the window's thread.
     seen: Option<Box<Seen>>,
@@ -78,10 +78,10 @@ impl Misses {
 
 impl Shell {
     /// For one instance of the plug-in.
-    pub fn new(parameters: Arc<Parameters>, seer: Seer, bell: Bell) -> Self {
+    pub fn new(parameters: Arc<Parameters>, feed: FeedReader, bell: Bell) -> Self {
         Self {
             parameters,
-            seer,
+            feed,
             bell,
             seen: None,
             granter: Granter::default(),
@@ -186,12 +186,9 @@ impl Shell {
     /// The moment to be drawn. Works out what follows from phrase and settings only if one of
     /// them has changed.
     fn see(&mut self, ui: &Ui) -> Box<Seen> {
-        let snapshot = self.seer.look();
+        let snapshot = self.feed.look();
         let kept = self.parameters.kept.current();
-        let settings = Settings {
-            modulations: kept.modulations,
-            ..self.parameters.settings()
-        };
+        let settings = self.parameters.settings(&kept);
         let taken = &kept.taken;
         let mut seen = match self.seen.take() {
             Some(mut seen) => {
