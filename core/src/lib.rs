@@ -21,6 +21,8 @@
 //! assert_eq!(first_cycle.len(), 6);
 //! ```
 #![forbid(unsafe_code)]
+// Printing locks, and may block.
+#![warn(clippy::print_stdout, clippy::print_stderr, clippy::dbg_macro)]
 
 // In reading order: each uses only what stands above it.
 pub mod time;

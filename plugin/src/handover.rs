@@ -8,7 +8,7 @@
 //! builds on an older one is dropped, since the newer order is about to replace it anyway.
 
 use crate::state::{Kept, Notice, Taken};
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{MutexGuard, PoisonError};
 use triple_buffer::{Input, Output, triple_buffer};
 
 /// The two ends of what is kept beside the parameters. Make one pair for each plug-in instance.
@@ -23,7 +23,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
         loads: 0,
     });
     let (reports_out, reports_in) = triple_buffer(&answer);
-    let main = MainSide(Mutex::new(Latest {
+    let main = MainSide(Lock::new(Latest {
         kept: first,
         phrases: 0,
         loads: 0,
@@ -121,7 +121,13 @@ impl AudioSide {
 /// The end of the window, the host's main thread and whoever else is not the audio thread.
 ///
 /// It locks and allocates; the audio side never waits for it.
-pub struct MainSide(Mutex<Latest>);
+pub struct MainSide(Lock<Latest>);
+
+#[allow(
+    clippy::disallowed_types,
+    reason = "the main side's alone; the audio side has no way to it"
+)]
+type Lock<T> = std::sync::Mutex<T>;
 
 struct Latest {
     kept: Kept,
@@ -303,6 +309,29 @@ mod tests {
         assert_eq!(loaded, Some(telling(4, 4.0)));
         audio.publish(&telling(3, 3.0));
         assert_eq!(main.current().taken, telling(3, 3.0));
+    }
+
+    #[test]
+    fn whoever_holds_what_is_kept_the_audio_side_goes_on() {
+        use std::time::Duration;
+        const GENEROUS: Duration = Duration::from_secs(120);
+        let (main, mut audio) = exchange(Kept::default());
+        let (done, is_done) = std::sync::mpsc::channel();
+        main.edit(|_| {
+            std::thread::spawn(move || {
+                for _ in 0..100 {
+                    audio.poll_incoming();
+                    audio.publish(&telling(4, 4.0));
+                    assert_eq!(audio.kept().seed, 1);
+                }
+                done.send(()).expect("somebody waits");
+            });
+            // Still held.
+            is_done
+                .recv_timeout(GENEROUS)
+                .expect("the audio side waits for nobody");
+        });
+        assert_eq!(main.current().taken, telling(4, 4.0));
     }
 
     #[test]

@@ -7,8 +7,10 @@ pub mod audition;
 pub mod bell;
 pub mod controllers;
 pub mod declaration;
+#[allow(clippy::disallowed_types, reason = "never on the audio thread")]
 pub mod editor;
 pub mod feed;
+#[allow(clippy::disallowed_types, reason = "never on the audio thread")]
 pub mod files;
 pub mod handover;
 pub mod outbox;

@@ -1,6 +1,8 @@
 //! The vocabulary of the tests: a host, a session that rolls a transport through it, what was
 //! heard, and scores to hold against it.
 
+#![allow(clippy::disallowed_types, reason = "a host's own threads may wait")]
+
 pub mod patience;
 
 pub mod host;

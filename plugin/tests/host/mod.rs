@@ -1,4 +1,6 @@
 //! A host as far as the window knows it: it takes every gesture and writes it down.
+
+#![allow(clippy::disallowed_types, reason = "a host's own threads may wait")]
 #![allow(dead_code)] // Whoever includes it needs a part of it.
 #![expect(
     unsafe_code,
