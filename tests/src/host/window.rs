@@ -54,6 +54,18 @@ pub enum Key {
     Escape,
     /// Held for fine movements.
     Shift,
+    /// Held for undo and redo.
+    Control,
+    /// Takes away.
+    Delete,
+    /// The arrow to the left.
+    Left,
+    /// The arrow upwards.
+    Up,
+    /// The arrow to the right.
+    Right,
+    /// The arrow downwards.
+    Down,
 }
 
 impl Key {
@@ -64,6 +76,12 @@ impl Key {
             Self::Return => 0xFF0D,
             Self::Escape => 0xFF1B,
             Self::Shift => 0xFFE1,
+            Self::Control => 0xFFE3,
+            Self::Delete => 0xFFFF,
+            Self::Left => 0xFF51,
+            Self::Up => 0xFF52,
+            Self::Right => 0xFF53,
+            Self::Down => 0xFF54,
         }
     }
 }
@@ -309,6 +327,22 @@ impl Window {
         self.hold_key(key, true)?;
         self.wait(instance, Duration::from_millis(30))?;
         self.hold_key(key, false)?;
+        self.wait(instance, Duration::from_millis(30))
+    }
+
+    /// Strikes a key while another one is held.
+    ///
+    /// # Errors
+    /// The keyboard has no such key.
+    pub fn strike_with(
+        &mut self,
+        instance: &mut Instance,
+        held: Key,
+        key: Key,
+    ) -> Result<(), Error> {
+        self.hold_key(held, true)?;
+        self.strike(instance, key)?;
+        self.hold_key(held, false)?;
         self.wait(instance, Duration::from_millis(30))
     }
 
