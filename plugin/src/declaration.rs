@@ -4,7 +4,7 @@
 //! Text is understood with or without its unit, singular or plural, in capitals or not. What is
 //! out of range goes to the nearest end; what makes no sense is refused, and the value stays.
 
-use nice_plug::params::{BoolParam, FloatParam, IntParam, Param};
+use nice_plug::params::{BoolParam, FloatParam, IntParam, InternalParamMut};
 use nice_plug::plugin::ParamValue;
 use nice_plug::prelude::{FloatRange, IntRange, ParamSetter};
 use std::ops::RangeInclusive;
@@ -639,9 +639,46 @@ pub trait Shown {
     fn set(&self, host: &ParamSetter, normalized: f32);
     /// Tells the host that the hand is off.
     fn end(&self, host: &ParamSetter);
+    /// The value now, without modulation, as a saved state has it.
+    fn saved(&self) -> ParamValue;
+    /// Takes the value that a saved state has, as when a host loads it. One of another kind is left.
+    fn restore(&self, saved: &ParamValue);
 }
 
-impl<P: Param> Shown for P {
+/// A value as saved states have it.
+pub trait Saved: Copy {
+    /// As a state has it.
+    fn to_saved(self) -> ParamValue;
+    /// Out of a state, if it is of this kind.
+    fn from_saved(saved: &ParamValue) -> Option<Self>;
+}
+
+macro_rules! saved_as {
+    ($plain:ty, $kind:ident) => {
+        impl Saved for $plain {
+            fn to_saved(self) -> ParamValue {
+                ParamValue::$kind(self)
+            }
+
+            fn from_saved(saved: &ParamValue) -> Option<Self> {
+                match saved {
+                    ParamValue::$kind(value) => Some(*value),
+                    _ => None,
+                }
+            }
+        }
+    };
+}
+
+saved_as!(f32, F32);
+saved_as!(i32, I32);
+saved_as!(bool, Bool);
+
+impl<P> Shown for P
+where
+    P: InternalParamMut,
+    P::Plain: Saved,
+{
     fn shown_name(&self) -> &str {
         self.name()
     }
@@ -688,6 +725,28 @@ impl<P: Param> Shown for P {
     fn end(&self, host: &ParamSetter) {
         host.end_set_parameter(self);
     }
+
+    fn saved(&self) -> ParamValue {
+        self.unmodulated_plain_value().to_saved()
+    }
+
+    fn restore(&self, saved: &ParamValue) {
+        if let Some(value) = P::Plain::from_saved(saved) {
+            set_as_a_wrapper_would(self, value);
+        }
+    }
+}
+
+/// The program opens projects by itself, so it sets parameters as the framework's wrappers do when
+/// a host loads a state.
+#[expect(
+    unsafe_code,
+    reason = "marked unsafe to keep plug-ins from setting what belongs to a host; it stores an \
+              atomic value and runs callbacks, of which there are none here"
+)]
+fn set_as_a_wrapper_would<P: InternalParamMut>(parameter: &P, value: P::Plain) {
+    // SAFETY: the program has no host that could miss it.
+    unsafe { parameter._internal_set_plain_value(value) };
 }
 
 /// The unit of levels against full scale.

@@ -27,6 +27,7 @@ pub mod plan;
 pub mod screen;
 pub mod seen;
 pub mod shell;
+pub mod song;
 pub mod sonority;
 pub mod status;
 pub mod views;
@@ -36,10 +37,12 @@ pub mod wish;
 use crate::bell::{Bell, OpenWindow};
 use crate::feed::FeedReader;
 use crate::params::Parameters;
+use crate::program::closing::{Closing, hear_signals};
+use crate::program::{Program, start};
 use crate::state::WindowSize;
 use crossbeam::atomic::AtomicCell;
 use grant::Gesture;
-use handle::{Handle, Make, Place};
+use handle::{Door, Handle, Make, Place};
 use model::layout::{SMALLEST, fitting};
 use nice_plug::context::gui::GuiContext;
 use nice_plug::editor::dpi::{LogicalSize, NativeSize};
@@ -79,6 +82,11 @@ impl HostsEnd {
     }
 }
 
+/// The shell; whatever a frame that panicked left undone, the next one draws anew.
+fn in_order(shell: &Mutex<Shell>) -> MutexGuard<'_, Shell> {
+    shell.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
 /// Sends a gesture round to the main thread.
 pub type SendRound = Arc<dyn Fn(Gesture) + Send + Sync>;
 
@@ -91,6 +99,8 @@ pub struct ProcessionEditor {
     send_round: Option<SendRound>,
     /// Pixels a logical point, as the last window found it.
     scale: Arc<AtomicCell<f32>>,
+    /// In the program, who hears that it is to end.
+    closing: Option<Arc<Closing>>,
 }
 
 impl ProcessionEditor {
@@ -104,7 +114,32 @@ impl ProcessionEditor {
             hosts_end: HostsEnd::default(),
             send_round: None,
             scale: Arc::new(AtomicCell::new(1.0)),
+            closing: None,
         }
+    }
+
+    /// In the program.
+    pub fn of_program(self, program: Program) -> Self {
+        let closing = Some(program.closing.clone());
+        in_order(&self.shell).become_program(program);
+        Self { closing, ..self }
+    }
+
+    /// Who is asked before the program ends, and who hears that it is to.
+    fn door(&self) -> Option<Door> {
+        let closing = self.closing.clone()?;
+        start::window_opened();
+        let (asked, rescued, signalled) =
+            (self.shell.clone(), self.shell.clone(), self.shell.clone());
+        hear_signals(closing, self.bell.clone(), move || {
+            if let Some(said) = in_order(&signalled).rescue() {
+                eprintln!("{said}");
+            }
+        });
+        Some(Door {
+            may_close: Box::new(move || in_order(&asked).may_close()),
+            rescue: Box::new(move || in_order(&rescued).rescue()),
+        })
     }
 
     /// The host's end, for whoever makes the gestures that are sent round.
@@ -113,27 +148,25 @@ impl ProcessionEditor {
     }
 
     /// Makes a window, once the place for it is known.
-    fn maker(&self, gui_context: GuiContext, host: Option<HostMethods>) -> Make {
+    fn maker(&self, gui_context: GuiContext, mut host: Option<HostMethods>) -> Make {
         *self.hosts_end.lock() = Some(gui_context.clone());
         let by_main_thread = gui_context.plugin_api() == PluginApi::Vst3;
         let send_round = self.send_round.clone().filter(|_| by_main_thread);
         let in_program = gui_context.plugin_api() == PluginApi::Standalone;
         let (shell, parameters) = (self.shell.clone(), self.parameters.clone());
-        shell
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .in_program(in_program);
+        in_order(&shell).in_program(in_program);
         let (scale, bell) = (self.scale.clone(), self.bell.clone());
-        let settings = EguiNiceSettings::new()
-            .with_tile("Procession")
-            .with_resize_hint(self.resize_hint())
-            .with_repaint_poll_interval(LISTENING)
-            // Its noise smoothes gradients, of which there are none, at a price for every pixel.
-            .with_graphics_config(GraphicsConfig {
-                dithering: false,
-                ..GraphicsConfig::default()
-            });
+        let sizes = self.resize_hint();
         Box::new(move |parent, fallback_scale_factor| {
+            let settings = EguiNiceSettings::new()
+                .with_tile("Procession")
+                .with_resize_hint(sizes)
+                .with_repaint_poll_interval(LISTENING)
+                // Its noise smoothes gradients, of which there are none, at a price for every pixel.
+                .with_graphics_config(GraphicsConfig {
+                    dithering: false,
+                    ..GraphicsConfig::default()
+                });
             let known = parameters.kept.current().window;
             let size = LogicalSize::new(known.width as f32, known.height as f32);
             let window = Window {
@@ -143,17 +176,23 @@ impl ProcessionEditor {
                 screen: None,
                 bell: bell.clone(),
                 known,
-                send_round,
-                shell,
-                parameters,
-                scale,
+                send_round: send_round.clone(),
+                shell: shell.clone(),
+                parameters: parameters.clone(),
+                scale: scale.clone(),
                 host: gui_context.clone(),
                 open: Some(bell.open_window()),
             };
             let state = EguiEditorState::from_size(size, known.zoom);
             create_egui_editor(state, bell.notifier(), settings, window)
                 .ok_or("the framework makes no window")?
-                .spawn(parent, false, fallback_scale_factor, gui_context, host)
+                .spawn(
+                    parent,
+                    false,
+                    fallback_scale_factor,
+                    gui_context.clone(),
+                    host.take(),
+                )
         })
     }
 
@@ -185,6 +224,7 @@ impl Editor for ProcessionEditor {
         } else {
             Place::made(make, parent, fallback_scale_factor, self.bell.clone())?
         };
+        let place = place.behind(self.door());
         Ok(SpawnedEditor {
             handle: Handle {
                 bell: self.bell.clone(),
@@ -262,8 +302,7 @@ impl Window {
     }
 
     fn shell(&self) -> MutexGuard<'_, Shell> {
-        // Whatever a frame that panicked left undone, the next one draws anew.
-        self.shell.lock().unwrap_or_else(PoisonError::into_inner)
+        in_order(&self.shell)
     }
 
     fn keep(&mut self, change: impl FnOnce(&mut WindowSize)) {
@@ -334,7 +373,7 @@ impl NiceEguiApp for Window {
         self.follow_load(ui);
         self.fit_on_screen(ui);
         let shell = self.shell.clone();
-        let mut shell = shell.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut shell = in_order(&shell);
         frame.set_clear_color(as_cleared(shell.look().paper));
         if shell.show(ui, &|gesture| self.tell(gesture)) {
             self.moved = Some(Instant::now());

@@ -16,6 +16,7 @@ pub mod handover;
 pub mod outbox;
 pub mod params;
 pub mod process;
+pub mod program;
 pub mod state;
 mod vst3_keeper;
 
@@ -28,7 +29,8 @@ use process::AudioThread;
 /// The plug-in, as hosts load it.
 pub type Procession = Instance<false>;
 
-/// The same as a program of its own. It has no instrument behind it, so audition starts on.
+/// The same as a program of its own. It has no instrument behind it, so audition starts on; and no
+/// host, so it has a song and a project of its own.
 #[cfg(feature = "standalone")]
 pub type Program = Instance<true>;
 
@@ -49,10 +51,18 @@ impl<const PROGRAM: bool> Default for Instance<PROGRAM> {
         };
         let (feed, reader) = feed::feed();
         let bell = Bell::default();
+        let audio = AudioThread::new(exchange, feed, bell.clone());
+        let editor = ProcessionEditor::new(params.clone(), reader, bell);
+        let (editor, audio) = if PROGRAM {
+            let (program, program_audio) = program::program(&program::start::waiting());
+            (editor.of_program(program), audio.of_program(program_audio))
+        } else {
+            (editor, audio)
+        };
         Self {
-            editor: Some(ProcessionEditor::new(params.clone(), reader, bell.clone())),
+            editor: Some(editor),
             params,
-            audio: AudioThread::new(exchange, feed, bell),
+            audio,
         }
     }
 }

@@ -8,13 +8,15 @@ use crate::feed::Feed;
 use crate::handover::{AudioSide, Cause};
 use crate::outbox::{HostEvent, Outbox};
 use crate::params::Parameters;
+use crate::program::ProgramAudio;
 use crate::state::Taken;
 use nice_plug::midi::{Channel, Key, VoiceID};
 use nice_plug::prelude::*;
 use procession_core::clock::Transport;
-use procession_core::engine::{Controls, Engine, News};
+use procession_core::engine::{Anchor, Controls, Engine, News};
 use procession_core::note;
 use procession_core::player::Event;
+use procession_core::time::Beats;
 
 /// All that the audio thread owns.
 pub struct AudioThread {
@@ -26,6 +28,10 @@ pub struct AudioThread {
     feed: Feed,
     bell: Bell,
     hand: Hand,
+    /// In the program, what a host would have.
+    program: Option<ProgramAudio>,
+    /// Hertz.
+    sample_rate: f32,
 }
 
 impl AudioThread {
@@ -41,11 +47,22 @@ impl AudioThread {
             feed,
             bell,
             hand: Hand::default(),
+            program: None,
+            sample_rate: 48_000.0,
+        }
+    }
+
+    /// In the program.
+    pub fn of_program(self, program: ProgramAudio) -> Self {
+        Self {
+            program: Some(program),
+            ..self
         }
     }
 
     /// Blocks come at `sample_rate` hertz from now on.
     pub fn prepare(&mut self, sample_rate: f32) {
+        self.sample_rate = sample_rate;
         self.engine.prepare(f64::from(sample_rate));
         self.hand = Hand::at_rate(sample_rate);
         self.audition.prepare(f64::from(sample_rate));
@@ -54,6 +71,16 @@ impl AudioThread {
     /// The host starts afresh: what sounds is ended in the next block, the phrase stays.
     pub fn reset(&mut self) {
         self.interrupt();
+    }
+
+    /// The framework's wrapper for programs says at first which rate was asked for, and with each
+    /// block which rate the system has.
+    fn hear_rate(&mut self, told: f32) {
+        let another = self.program.is_some() && told != self.sample_rate && told >= 1.0;
+        if another {
+            // Once, before anything sounds: a server has one rate as long as it runs.
+            nice_plug::util::permit_alloc(|| self.prepare(told));
+        }
     }
 
     fn interrupt(&mut self) {
@@ -78,8 +105,9 @@ impl AudioThread {
         }
         let frames = buffer.samples() as u32;
         let api = context.plugin_api();
-        let transport = heard_from(context.transport(), api);
+        self.hear_rate(context.transport().sample_rate);
         let beats_per_bar = beats_per_bar(context.transport());
+        let of_host = heard_from(context.transport());
         let controls = Controls {
             by_hand: self.hand.holds(&self.bell, parameters.hold(), frames),
             ..controls(parameters, &self.exchange)
@@ -93,15 +121,31 @@ impl AudioThread {
         };
         exit.outbox
             .send_waiting(|event| context.try_send_event(event).is_ok());
-        engine.begin(&transport, frames, &controls, |event| {
-            exit.send(event, |event| context.try_send_event(event).is_ok());
-        });
+        let mut send = |event| exit.send(event, |event| context.try_send_event(event).is_ok());
+        let transport = match &mut self.program {
+            Some(program) => {
+                program.line.block(frames, self.sample_rate);
+                song(
+                    program,
+                    engine,
+                    (frames, self.sample_rate),
+                    &controls,
+                    &mut send,
+                )
+            }
+            None => of_host,
+        };
+        engine.begin(&transport, frames, &controls, &mut send);
         let controllers = &mut self.controllers;
         controllers.settle(engine.channels(None), |event| {
             let to_host = |event| context.try_send_event(event).is_ok();
             exit.outbox.send_as_is(event, to_host)
         });
         while let Some(event) = context.next_event() {
+            if let (Some(program), Some(key)) = (&self.program, struck(&event)) {
+                program.line.note(key);
+                self.bell.ring();
+            }
             if api == PluginApi::Vst3 && was_never_moved(&event) {
                 continue;
             }
@@ -223,11 +267,9 @@ fn controls(parameters: &Parameters, exchange: &AudioSide) -> Controls {
     }
 }
 
-/// A program of its own has no song. The framework says that one rolls from the moment the program
-/// was opened, which would put every phrase in the middle of its plan; at rest, it starts with Hold.
-fn heard_from(transport: &nice_plug::prelude::Transport, api: PluginApi) -> Transport {
+fn heard_from(transport: &nice_plug::prelude::Transport) -> Transport {
     Transport {
-        playing: transport.playing && api != PluginApi::Standalone,
+        playing: transport.playing,
         tempo: transport.tempo,
         position: transport.pos_beats(),
     }
@@ -242,6 +284,56 @@ fn was_never_moved(event: &HostEvent) -> bool {
         event,
         NoteEvent::MidiCC { value: 0.5, .. } | NoteEvent::MidiChannelPressure { pressure: 0.5, .. }
     )
+}
+
+/// What the program's own song does in this block, after it has gone where it was asked to go.
+fn song(
+    program: &mut ProgramAudio,
+    engine: &mut Engine,
+    (frames, sample_rate): (u32, f32),
+    controls: &Controls,
+    mut send: impl FnMut(Event),
+) -> Transport {
+    let song = &mut program.song;
+    if let Some(after_beginning) = song.takes_visit() {
+        // What plays on the own clock is to go on playing, from there.
+        if engine.is_running() && !engine.clock().is_playing() {
+            song.roll();
+        }
+        song.go_to(beginning(engine, controls, &mut send) + after_beginning);
+    }
+    song.pass(frames, f64::from(sample_rate))
+}
+
+/// Where in the song the process begins. If that is open, it is at the beginning of the song from
+/// now on.
+fn beginning(engine: &mut Engine, controls: &Controls, mut send: impl FnMut(Event)) -> Beats {
+    if engine.anchor() == Anchor::NextStart {
+        let start = Transport {
+            playing: true,
+            tempo: None,
+            position: Some(0.0),
+        };
+        // A moment of no length, in which nothing sounds.
+        engine.begin(&start, 0, controls, &mut send);
+        engine.finish(&mut send);
+    }
+    match engine.anchor() {
+        Anchor::Song(beginning) => beginning,
+        Anchor::NextStart => 0.0,
+    }
+}
+
+/// The key that a note strikes.
+fn struck(event: &HostEvent) -> Option<u8> {
+    match event {
+        NoteEvent::NoteOn {
+            key: Key::Number(key),
+            velocity,
+            ..
+        } if *velocity > 0.0 => Some(*key),
+        _ => None,
+    }
 }
 
 /// Quarter notes a bar; 4 if the host tells none.
@@ -362,24 +454,5 @@ fn known_channel(channel: Channel) -> Option<note::Channel> {
     match channel {
         Channel::Number(number) => note::Channel::new(number),
         Channel::Wildcard => None,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn in_a_host_the_song_is_the_hosts_and_a_program_has_none() {
-        let mut told = nice_plug::prelude::Transport::new(48_000.0);
-        (told.playing, told.tempo) = (true, Some(108.0));
-        for (api, playing) in [
-            (PluginApi::Clap, true),
-            (PluginApi::Vst3, true),
-            (PluginApi::Standalone, false),
-        ] {
-            let heard = heard_from(&told, api);
-            assert_eq!((heard.playing, heard.tempo), (playing, Some(108.0)));
-        }
     }
 }

@@ -123,6 +123,12 @@ impl Kept {
         (!refused.is_empty()).then(|| Notice(refused.join(" ")))
     }
 
+    /// As the framework writes it under [`KEPT`].
+    pub fn to_json(&self) -> String {
+        // Numbers and lists under words: there is nothing in it that JSON could not say.
+        serde_json::to_string(&self.written()).unwrap_or_default()
+    }
+
     /// What is written.
     fn written(&self) -> Written {
         Written {

@@ -229,3 +229,39 @@ fn states_load_while_another_thread_plays() -> Outcome {
     );
     Ok(())
 }
+
+/// The program's project is the state that a host keeps, with the tempo beside it; and back.
+#[test]
+fn a_project_of_the_program_is_what_a_host_keeps_there_and_back() -> Outcome {
+    use procession::params::Parameters;
+    use procession::program::project::{SONG, open, state_of, written};
+    use procession::program::song::song;
+
+    let folder = std::env::temp_dir().join(format!("procession-there-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).expect("a folder");
+    let path = folder.join("night.procession");
+
+    // A host's state, as it is, opens in the program, which would save the same.
+    let mut host = instance()?;
+    host.load(&framed(VERSION_1))?;
+    let of_host = host.save()?;
+    std::fs::write(&path, &of_host[8..]).expect("a file");
+    let (parameters, _) = Parameters::of_program();
+    open(&path).expect("it opens").take_place(&parameters);
+    let of_program = serde_json::to_vec(&state_of(&parameters)).expect("JSON");
+    assert_eq!(of_program, of_host[8..], "the same bytes");
+
+    // A project of the program opens in a host, which passes the tempo over.
+    let (song, _) = song(97.0);
+    let project = written(&parameters, &song);
+    let mut other = instance()?;
+    let text = String::from_utf8(project.clone()).expect("text");
+    other.load(&framed(&text))?;
+    assert_eq!(other.save()?, of_host);
+    let mut project: Value = serde_json::from_slice(&project).expect("JSON");
+    let fields = project["fields"].as_object_mut().expect("fields");
+    assert_eq!(fields.remove(SONG), Some(json!("{\"tempo\":97.0}")));
+    assert_eq!(project, read(&of_host), "and nothing else");
+    std::fs::remove_dir_all(&folder).expect("it goes");
+    Ok(())
+}

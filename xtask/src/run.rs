@@ -12,12 +12,13 @@ pub const HELP: &str = "\
 cargo xtask run [--debug] [WORDS OF THE PROGRAM ...]
 
 Builds Procession as a program and opens it, on the audio and MIDI of the system. Where there are
-none it opens all the same, silent. Audition starts on, quietly. Press Hold to start the process;
-close the window to end the program.
+none it opens all the same, silent. Audition starts on, quietly. Song, project, and the state of
+audio and MIDI are in its window; close it to end the program.
 
   --debug            build quickly; the sound may stutter
+  --project FILE     open this project
   --midi-input NAME  let this keyboard in; an empty NAME lists those there are
-  --tempo 108        in quarter notes a minute
+  --tempo 108        in quarter notes a minute, 20 to 300
   --backend dummy    silent
   -- --help          all that the program itself understands
 ";

@@ -6,9 +6,10 @@ use crate::editor::model::files::subject;
 use crate::editor::model::history::History;
 use crate::editor::model::parameters::written;
 use crate::editor::seen::Seen;
-use crate::editor::wish::Wish;
+use crate::editor::wish::{SongWish, Wish};
 use crate::files::{Report, Scribe};
 use crate::params::Parameters;
+use crate::program::song::SongDesk;
 use nice_plug::prelude::ParamSetter;
 use procession_core::phrase::Phrase;
 
@@ -50,6 +51,17 @@ pub struct Granter {
     said: Option<String>,
     /// Whether something was granted since this was last asked: what was refused before is over.
     granted: bool,
+    /// That of the program.
+    pub(super) song: Option<SongDesk>,
+}
+
+fn grant_of_song(wish: SongWish, song: &SongDesk) {
+    match wish {
+        SongWish::Roll(rolls) => song.roll(rolls),
+        SongWish::Tempo(tempo) => song.set_tempo(tempo),
+        SongWish::GoTo(place) => song.go_to(place),
+        SongWish::Visit(after_beginning) => song.visit(after_beginning),
+    }
 }
 
 impl Granter {
@@ -101,6 +113,12 @@ impl Granter {
             Wish::Write(order) => self.scribe.write(*order, subject(seen)),
             Wish::StopWriting => self.scribe.stop(),
             Wish::Say(text) => self.said = Some(text),
+            // In a host the song is the host's.
+            Wish::Song(wish) => {
+                if let Some(song) = &self.song {
+                    grant_of_song(wish, song);
+                }
+            }
         }
     }
 

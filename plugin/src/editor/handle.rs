@@ -12,6 +12,9 @@
 //!   the thread is quick to stop hearing, it does not wait (`x11/window_thread.rs`: the request in
 //!   `run_until_closed` fails, and the join is left out). A process that ends in that moment
 //!   crashes in what the graphics driver left to be done at exit. So closing waits here.
+//!
+//! A window that is asked to close closes, and the framework asks nobody. The program has something
+//! to lose, so here its window is made again, with the question in it, until it may close.
 
 use crate::bell::{Bell, OpenWindow};
 use nice_plug::editor::dpi::NativeSize;
@@ -37,7 +40,7 @@ pub fn open_while_this_thread_runs(open: OpenWindow) {
 /// Makes the window, in a parent if there is one, on a screen of that scale if the system tells
 /// none.
 pub type Make = Box<
-    dyn FnOnce(
+    dyn FnMut(
         Option<ParentWindowHandle>,
         Option<f64>,
     ) -> Result<SpawnedEditor<EguiEditorHandle>, Box<dyn Error>>,
@@ -45,13 +48,24 @@ pub type Make = Box<
 
 /// A window, made or still to be made.
 pub struct Place {
+    make: RefCell<Make>,
     stage: RefCell<Stage>,
     bell: Bell,
+    /// Of the program alone.
+    door: Option<Door>,
+}
+
+/// Who is asked before the program ends.
+pub struct Door {
+    /// Whether the window may stay closed.
+    pub may_close: Box<dyn Fn() -> bool>,
+    /// What is done where no window can be made to ask in; what is to be said of it.
+    pub rescue: Box<dyn Fn() -> Option<String>>,
 }
 
 enum Stage {
     /// The host has not said where; meanwhile it may have told the scale of its screen.
-    ToBeMade(Make, Option<f64>),
+    ToBeMade(Option<f64>),
     Made(EguiEditorHandle, baseview::Window),
     /// It could not be made, or it is closed.
     None,
@@ -73,8 +87,10 @@ impl Place {
     /// For a window that is made when the host says where.
     pub fn waiting(make: Make, scale: Option<f64>, bell: Bell) -> Self {
         Self {
-            stage: RefCell::new(Stage::ToBeMade(make, scale)),
+            make: RefCell::new(make),
+            stage: RefCell::new(Stage::ToBeMade(scale)),
             bell,
+            door: None,
         }
     }
 
@@ -83,23 +99,32 @@ impl Place {
     /// # Errors
     /// It cannot be made.
     pub fn made(
-        make: Make,
+        mut make: Make,
         parent: Option<ParentWindowHandle>,
         scale: Option<f64>,
         bell: Bell,
     ) -> Result<Self, Box<dyn Error>> {
         let made = make(parent, scale)?;
         Ok(Self {
+            make: RefCell::new(make),
             stage: RefCell::new(Stage::Made(made.handle, made.window)),
             bell,
+            door: None,
         })
+    }
+
+    /// With somebody to ask before the program ends.
+    pub fn behind(mut self, door: Option<Door>) -> Self {
+        self.door = door;
+        self
     }
 
     /// Makes the window if it is not made, and shows it. Whether it was made now.
     fn make(&self, parent: Option<ParentWindowHandle>) -> Result<bool, Refusal> {
         let mut stage = self.stage.borrow_mut();
         match std::mem::replace(&mut *stage, Stage::None) {
-            Stage::ToBeMade(make, scale) => {
+            Stage::ToBeMade(scale) => {
+                let mut make = self.make.borrow_mut();
                 let made = make(parent, scale).map_err(|error| Refusal(error.to_string()))?;
                 let shown = made.handle.show(&made.window).map_err(refusal);
                 *stage = Stage::Made(made.handle, made.window);
@@ -109,6 +134,15 @@ impl Place {
                 *stage = other;
                 Ok(false)
             }
+        }
+    }
+
+    /// Shows the window until it is closed, by whomever.
+    fn run(&self) -> Result<(), Refusal> {
+        self.make(None)?;
+        match self.stage.replace(Stage::None) {
+            Stage::Made(_, window) => window.run_until_closed().map_err(refusal),
+            Stage::ToBeMade(..) | Stage::None => Ok(()),
         }
     }
 
@@ -156,10 +190,18 @@ impl EditorHandle for Handle {
     type Error = Refusal;
 
     fn run_until_closed(place: Place) -> Result<(), Refusal> {
-        place.make(None)?;
-        match place.stage.replace(Stage::None) {
-            Stage::Made(_, window) => window.run_until_closed().map_err(refusal),
-            Stage::ToBeMade(..) | Stage::None => Ok(()),
+        loop {
+            let ran = place.run();
+            let Some(door) = &place.door else { return ran };
+            if ran.is_err()
+                && let Some(said) = (door.rescue)()
+            {
+                eprintln!("{said}");
+            }
+            if ran.is_err() || (door.may_close)() {
+                return ran;
+            }
+            place.stage.replace(Stage::ToBeMade(None));
         }
     }
 
@@ -194,7 +236,7 @@ impl EditorHandle for Handle {
     fn adjust_size(&self, size: NativeSize<u32>, place: &Place) -> Option<NativeSize<u32>> {
         match &*place.stage.borrow() {
             Stage::Made(handle, window) => handle.adjust_size(size, window),
-            Stage::ToBeMade(_, scale) => {
+            Stage::ToBeMade(scale) => {
                 Some(self.sizes.adjust_size(size, size, scale.unwrap_or(1.0)))
             }
             Stage::None => None,
@@ -202,7 +244,7 @@ impl EditorHandle for Handle {
     }
 
     fn set_fallback_scale_factor(&self, scale: f64, place: &Place) -> Result<(), Refusal> {
-        if let Stage::ToBeMade(_, told) = &mut *place.stage.borrow_mut() {
+        if let Stage::ToBeMade(told) = &mut *place.stage.borrow_mut() {
             *told = Some(scale);
             return Ok(());
         }

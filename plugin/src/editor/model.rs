@@ -11,5 +11,7 @@ pub mod notes;
 pub mod parameters;
 pub mod phrase;
 pub mod plan;
+pub mod project;
+pub mod song;
 pub mod sonority;
 pub mod status;

@@ -1,7 +1,8 @@
 //! The plan: the whole form along an axis of time, where the song is in it, and what each stage
 //! is in words.
 //!
-//! A stage that is clicked is chosen: looked at, not played. Other views show it then.
+//! A stage that is clicked is chosen: looked at, not played. Other views show it then. In the
+//! program, whose song is its own, the song goes there.
 
 pub mod last;
 
@@ -12,7 +13,7 @@ use crate::editor::model::plan::{
     playhead, stage_now, totals,
 };
 use crate::editor::seen::Seen;
-use crate::editor::wish::Wish;
+use crate::editor::wish::{SongWish, Wish};
 use egui::{
     Align2, CursorIcon, EventFilter, FontId, Galley, Key, Painter, Pos2, Rect, Response, Role,
     Sense, Shape, Stroke, StrokeKind, Ui, WidgetInfo, epaint, pos2, vec2,
@@ -109,7 +110,7 @@ pub fn show(
     );
     // A click means what was under it, before two of them show the whole: chosen and let go.
     let window = state.window.unwrap_or(Window::whole(seen));
-    choose(ui, seen, &rooms, window, &response, chosen);
+    let visit = choose(ui, seen, &rooms, window, &response, chosen);
     look_around(ui, seen, state, &rooms, &response, head);
     let window = state.window.unwrap_or(Window::whole(seen));
 
@@ -129,10 +130,11 @@ pub fn show(
         frame.draw(plan, hovered, *chosen, head);
     }
     draw_words(ui, seen, look, &rooms, state, *chosen, head);
-    let wishes = match rooms.words.first() {
+    let mut wishes = match rooms.words.first() {
         Some(row) => last::show(ui, *row, seen, look, &mut state.last),
         None => Vec::new(),
     };
+    wishes.extend(visit);
     response.widget_info(|| {
         let (lasts, now) = (totals(seen), now_in_words(seen, *chosen, head));
         let label = format!("Plan: {}. {}", lasts[0], now[0]);
@@ -147,7 +149,9 @@ pub fn show(
             ui.label(capital(&told.words));
             ui.label(&told.when);
             ui.label(format!("{}; {}", told.facts, told.sonority));
-            ui.label(if is_chosen {
+            ui.label(if seen.own_song {
+                "Click: the song goes there. Wheel: zoom. Drag: move along."
+            } else if is_chosen {
                 "Click to return to now."
             } else {
                 "Click to look at it; playback goes on. Wheel: zoom. Drag: move along."
@@ -255,6 +259,8 @@ fn stage_at(seen: &Seen, rooms: &Rooms, window: Window, at: Pos2) -> Option<usiz
     seen.form.stage_at(seen.process.origin() + time)
 }
 
+/// Chooses a stage to look at. Where the song is the program's own, it goes there, too; and if it
+/// plays, what plays is looked at.
 fn choose(
     ui: &Ui,
     seen: &Seen,
@@ -262,7 +268,7 @@ fn choose(
     window: Window,
     response: &Response,
     chosen: &mut Option<usize>,
-) {
+) -> Option<Wish> {
     let clicked = response
         .interact_pointer_pos()
         .filter(|_| response.clicked())
@@ -270,6 +276,10 @@ fn choose(
     if clicked.is_some() {
         response.request_focus();
         *chosen = clicked.filter(|stage| *chosen != Some(*stage));
+    }
+    let clicked = clicked.filter(|_| seen.own_song);
+    if clicked.is_some() && seen.snapshot.running {
+        *chosen = None;
     }
     if response.has_focus() {
         let filter = EventFilter {
@@ -290,6 +300,9 @@ fn choose(
     if lets_go(ui) {
         *chosen = None;
     }
+    let stage = seen.form.stages.get(clicked?)?;
+    let after_beginning = stage.span.start - seen.process.origin();
+    Some(Wish::Song(SongWish::Visit(after_beginning)))
 }
 
 /// Whether Escape lets a chosen stage go. While something is dragged, Escape gives that up, and no

@@ -24,6 +24,8 @@ pub struct Seen {
     pub anchor: Anchor,
     /// Whether hold is on.
     pub hold: bool,
+    /// Whether the song is the program's own, so that the window can move it.
+    pub own_song: bool,
     /// A problem, its cause and its remedy, if there is one.
     pub notice: Option<String>,
     /// How far the writing of files has come.
@@ -43,6 +45,7 @@ impl Seen {
             form,
             anchor,
             hold: false,
+            own_song: false,
             notice: None,
             writing: Report::default(),
         }

@@ -9,13 +9,15 @@ use crate::editor::model::layout::{Layout, SMALLEST, View};
 use crate::editor::model::status::{Status, Told, progress, status};
 use crate::editor::parameters::{self, ParametersState};
 use crate::editor::seen::Seen;
+use crate::editor::song::{self, ProgramDesk};
 use crate::editor::views::{Views, choose};
 use crate::editor::wish::Wish;
 use crate::editor::{status as status_line, welcome};
 use crate::feed::{FeedReader, Snapshot};
 use crate::files::Writing;
 use crate::params::Parameters;
-use egui::{CornerRadius, Key, Modifiers, Rect, Stroke, StrokeKind, Ui, UiBuilder};
+use crate::program::Program;
+use egui::{CornerRadius, Key, Modifiers, Rect, Stroke, StrokeKind, Ui, UiBuilder, vec2};
 use nice_plug_egui::resizable_window::ResizableWindow;
 use procession_core::settings::{Advance, MAX_VOICES};
 use std::sync::Arc;
@@ -47,6 +49,8 @@ pub struct Shell {
     dressed: Option<Theme>,
     /// Whether it is the window of the program, and not in a host's.
     in_program: bool,
+    /// What the program has besides.
+    program: Option<Box<ProgramDesk>>,
 }
 
 /// Notices whether hold was asked for with nothing played. Whoever wrote the phrase need not play
@@ -92,12 +96,32 @@ impl Shell {
             misses: Misses::default(),
             dressed: None,
             in_program: false,
+            program: None,
         }
     }
 
     /// Whether it is the window of the program: there Space is Hold. In a host it is the host's.
     pub fn in_program(&mut self, in_program: bool) {
         self.in_program = in_program;
+    }
+
+    /// In the program.
+    pub fn become_program(&mut self, program: Program) {
+        self.granter.song = Some(program.song.clone());
+        self.program = Some(Box::new(ProgramDesk::new(program, &self.parameters)));
+    }
+
+    /// Whether the window may close. If not, what stands against it is asked in the next window.
+    pub fn may_close(&mut self) -> bool {
+        let parameters = &self.parameters;
+        self.program
+            .as_mut()
+            .is_none_or(|program| program.may_close(parameters))
+    }
+
+    /// The program must end, and nobody can be asked: what became of what was not saved.
+    pub fn rescue(&mut self) -> Option<String> {
+        self.program.as_mut()?.rescue(&self.parameters)
     }
 
     /// A new window is about to show this.
@@ -131,6 +155,10 @@ impl Shell {
         self.dress(ui.ctx());
         let space = space(ui);
         let seen = self.see(ui);
+        let begins = seen.snapshot.playing && before.is_some_and(|before| !before.playing);
+        if seen.own_song && begins {
+            self.views.let_go_of_stage();
+        }
         let told = Told {
             bypass: self.parameters.bypass(),
             nothing_played: self.misses.follow(&seen.snapshot, seen.hold),
@@ -201,6 +229,7 @@ impl Shell {
             }
         };
         seen.hold = self.parameters.hold();
+        seen.own_song = self.program.is_some();
         let now = ui.input(|input| input.time);
         if let Some((_, until)) = &self.said {
             let left = *until - now;
@@ -236,7 +265,14 @@ impl Shell {
 
     fn rooms(&mut self, ui: &mut Ui, seen: &Seen, line: &Status, look: &Look) -> Vec<Wish> {
         let window = ui.max_rect();
-        let layout = Layout::new(window, status_line::height(ui, line, window.width()));
+        let strip = if self.program.is_some() {
+            song::HEIGHT
+        } else {
+            0.0
+        };
+        let below = window.with_min_y(window.min.y + strip);
+        let mut layout = Layout::new(below, status_line::height(ui, line, window.width()));
+        layout.header = layout.header.translate(vec2(0.0, -strip));
         let layout = if seen.phrase().is_empty() {
             layout.with_nothing_on_the_circle()
         } else {
@@ -252,6 +288,13 @@ impl Shell {
         let asked = header::show(ui, layout.header, &head, look);
         let mut wishes = self.ask(ui, asked);
         wishes.extend(header::keys(ui));
+        if let Some(program) = &mut self.program {
+            let top = layout.header.max.y;
+            let room = Rect::from_x_y_ranges(window.x_range(), top..=top + strip);
+            let beats_per_bar = seen.snapshot.beats_per_bar;
+            wishes.extend(program.keys(ui, &self.parameters));
+            wishes.extend(program.show(ui, room, beats_per_bar, &self.parameters, look));
+        }
         if let Some(room) = layout.parameters {
             wishes.extend(card(ui, room, look, |ui| {
                 let parameters = &self.parameters;

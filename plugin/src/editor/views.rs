@@ -72,6 +72,11 @@ impl Views {
         self.lively.0
     }
 
+    /// The stage that was looked at is let go: the song has begun to roll.
+    pub fn let_go_of_stage(&mut self) {
+        self.stage = None;
+    }
+
     /// All views of a frame have been shown: a view that has gone lets go of what it held.
     pub fn end_frame(&mut self) -> Option<Wish> {
         self.lively = (self.lively.1, false);

@@ -3,6 +3,7 @@
 use crate::files::Order;
 use procession_core::phrase::Phrase;
 use procession_core::settings::Modulations;
+use procession_core::time::Beats;
 
 /// A wish of a view.
 #[derive(Clone, Debug, PartialEq)]
@@ -35,4 +36,19 @@ pub enum Wish {
     StopWriting,
     /// Say this on the status line.
     Say(String),
+    /// Of the song; only the program has one of its own.
+    Song(SongWish),
+}
+
+/// What the program's song is to do.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum SongWish {
+    /// Roll, or stop.
+    Roll(bool),
+    /// Have that tempo, in beats a minute.
+    Tempo(f64),
+    /// Go to that place, in beats.
+    GoTo(Beats),
+    /// Go to a stage of the process, so many beats after its beginning.
+    Visit(Beats),
 }
