@@ -4,8 +4,9 @@
 //! controls say, [`note_on`](Engine::note_on) and its like tell what is played in, in order, and
 //! [`finish`](Engine::finish) plays the rest.
 
-use crate::capture::{Listener, Taken};
+use crate::capture::{Bars, Listener, Taken};
 use crate::clock::{Clock, Joint, Transport};
+use crate::metre::Metre;
 use crate::note::{Channel, Key, Velocity};
 use crate::phrase::Phrase;
 use crate::player::{Event, Player, channel_of};
@@ -56,7 +57,7 @@ pub struct News {
 }
 
 /// About a phrase that was taken.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TakenNews {
     /// How many notes it has.
     pub notes: usize,
@@ -64,6 +65,10 @@ pub struct TakenNews {
     pub left_out: usize,
     /// Whether it was heard to repeat.
     pub repeats: bool,
+    /// The tempo it was played at, in beats a minute, as far as it can be told.
+    pub played_at: f64,
+    /// The tempo it was taken for: the host's.
+    pub taken_as: f64,
 }
 
 /// One instance of the whole.
@@ -71,6 +76,8 @@ pub struct TakenNews {
 pub struct Engine {
     clock: Clock,
     listener: Listener,
+    /// The host's metre, and where in the song one of its bars begins.
+    bars: Option<(Metre, Beats)>,
     process: Process,
     player: Player,
     anchor: Anchor,
@@ -101,6 +108,7 @@ impl Engine {
         Self {
             clock: Clock::new(sample_rate),
             listener: Listener::new(),
+            bars: None,
             process: Process::new(rest, Settings::default(), 0.0),
             player: Player::default(),
             anchor: Anchor::NextStart,
@@ -209,6 +217,13 @@ impl Engine {
             .chain(of_parts.filter(move |channel| Some(*channel) != played))
     }
 
+    /// The host's metre from the coming block on, and where in the song one of its bars begins, in
+    /// beats; the song itself begins with one if that is not told.
+    pub fn count_bars(&mut self, metre: Option<Metre>, line: Option<Beats>) {
+        let line = line.filter(|line| line.is_finite()).unwrap_or(0.0);
+        self.bars = metre.map(|metre| (metre, line));
+    }
+
     /// Begins a block of `frames` frames.
     ///
     /// # Real-time
@@ -231,6 +246,7 @@ impl Engine {
             self.player.lift(0, None, None, &mut send);
         }
         self.join(joint, &mut send);
+        self.hear_bars();
         self.apply(controls, &mut send);
         if afresh {
             self.process.settle();
@@ -317,6 +333,16 @@ impl Engine {
         self.play_until(self.block.frames, &mut send);
         self.clock.pass(&self.block);
         self.listener.advance(self.clock.heard());
+    }
+
+    fn hear_bars(&mut self) {
+        let rolls = self.clock.is_playing();
+        let song_starts = self.clock.heard() - self.block.start;
+        let bars = self.bars.map(|(metre, line)| Bars {
+            metre,
+            line: rolls.then_some(song_starts + line),
+        });
+        self.listener.count_bars(bars);
     }
 
     fn join(&mut self, joint: Joint, send: &mut impl FnMut(Event)) {
@@ -422,12 +448,14 @@ impl Engine {
             .take(self.clock.heard(), grid_zero, &settings.capture)
         {
             Some(taken) => self.adopt(&taken, settings),
-            None => self.news.nothing_played = true,
+            None => {
+                self.news.nothing_played = true;
+                if !self.clock.is_playing() {
+                    self.process.set_origin(self.block.start);
+                }
+            }
         }
-        if !self.clock.is_playing() {
-            self.free = true;
-            self.process.set_origin(self.block.start);
-        }
+        self.free = !self.clock.is_playing();
     }
 
     fn adopt(&mut self, taken: &Taken, settings: &Settings) {
@@ -435,6 +463,8 @@ impl Engine {
             notes: taken.phrase.notes().len(),
             left_out: taken.dropped,
             repeats: taken.repeats,
+            played_at: self.clock.tempo() * taken.pace,
+            taken_as: self.clock.tempo(),
         });
         let origin = self.block.start + (taken.origin - self.clock.heard());
         self.process.set_phrase(&taken.phrase);
@@ -446,7 +476,7 @@ impl Engine {
         };
         // A hand that is a little late does not cost the first note.
         let late = self.block.start - origin;
-        if self.clock.is_playing() && late > 0.0 && late <= settings.step() / 2.0 {
+        if late > 0.0 && late <= settings.step() / 2.0 {
             self.player.start_from(origin);
         }
     }

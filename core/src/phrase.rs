@@ -1,5 +1,6 @@
 //! The phrase: its notes, its length, and the smallest rotation that leaves it as it was.
 
+use crate::metre::Metre;
 use crate::note::{Key, Note, Velocity};
 use crate::time::{Beats, from_ticks, to_ticks};
 use arrayvec::ArrayVec;
@@ -28,6 +29,16 @@ pub const MAX_LENGTH: Beats = 128.0;
 pub struct Phrase {
     notes: ArrayVec<Note, MAX_NOTES>,
     length: Beats,
+    bar: Option<Bar>,
+}
+
+/// The bar that a phrase was played in.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bar {
+    /// The time signature.
+    pub metre: Metre,
+    /// Where in the phrase a bar begins, in beats.
+    pub begins: Beats,
 }
 
 /// Why a phrase could not be made; the text says what to do.
@@ -101,7 +112,33 @@ impl Phrase {
         Ok(Self {
             notes: kept,
             length,
+            bar: None,
         })
+    }
+
+    /// The phrase in that bar, if a bar comes round with it: if it lasts whole bars, or a whole
+    /// part of one. Otherwise every cycle lies differently in the bar, and it has none.
+    pub fn with_bar(mut self, bar: Option<Bar>) -> Self {
+        let goes_into = |a: Beats, b: Beats| {
+            let times = (b / a).round();
+            times >= 1.0 && (times * a - b).abs() < from_ticks(1) / 2.0
+        };
+        self.bar = bar
+            .filter(|bar| bar.begins.is_finite())
+            .map(|bar| Bar {
+                begins: bar.begins.rem_euclid(bar.metre.bar()),
+                ..bar
+            })
+            .filter(|bar| {
+                let bar = bar.metre.bar();
+                goes_into(bar, self.length) || goes_into(self.length, bar)
+            });
+        self
+    }
+
+    /// The bar it was played in, where one is known.
+    pub fn bar(&self) -> Option<Bar> {
+        self.bar
     }
 
     /// No notes: `length` beats of rest.
@@ -207,6 +244,7 @@ impl Phrase {
         Self {
             notes: notes.collect(),
             length,
+            bar: self.bar,
         }
     }
 }

@@ -533,7 +533,8 @@ fn what_was_played_since_hold_was_off_is_held_with_the_song_at_rest_and_only_tha
         thru: true,
         ..Controls::default()
     };
-    assert!(struck_at_rest(&mut engine, |_| on)[0] == (0, 62));
+    // A quarter of the beat that was played has gone by: it goes on at the seam.
+    assert_eq!(struck_at_rest(&mut engine, |_| on)[0], (18_000, 62));
     // Played along with it, and then the playhead is put before and behind the lane's point.
     strike(&mut engine, true);
     let to_and_fro = |block: u32| Controls {
@@ -567,6 +568,69 @@ fn struck_at_rest(engine: &mut Engine, controls: impl Fn(u32) -> Controls) -> Ve
         engine.finish(&mut send);
     }
     heard
+}
+
+/// A hand two per cent slow, four beats twice, the song at rest; hold comes where told, in the
+/// hand's beats, and what is heard is told in the host's.
+fn captured_at_rest(hold_at: f64) -> (Engine, Vec<(f64, u8)>) {
+    const SLOW: f64 = 1.02;
+    let mut settings = Settings::default();
+    settings.motion.copies = 0;
+    let mut engine = Engine::new(RATE);
+    let written = phrase_of(
+        "D4 . F4 G4 . A4 C5 . A4 . G4 . E4 . F4 . D4 . F4 G4 . A4 C5 . A4 . G4 . E4 . F4 .",
+    );
+    let mut heard = Vec::new();
+    for block in 0..900_u32 {
+        // A block of 240 frames is a hundredth of a beat.
+        let at = |block: u32| f64::from(block) / 100.0 / SLOW;
+        let controls = Controls {
+            settings,
+            hold: at(block) >= hold_at - 1e-9,
+            ..Controls::default()
+        };
+        let mut send = |event: Event| {
+            if let (Message::NoteOn { key, .. }, true) = (event.message, controls.hold) {
+                let beats = f64::from(block) / 100.0 + f64::from(event.frame) / 24_000.0;
+                heard.push((beats, key.number()));
+            }
+        };
+        engine.begin(&AT_REST, 240, &controls, &mut send);
+        for note in written.notes().iter().filter(|_| !controls.hold) {
+            let place = (Some(Channel::FIRST), Some(note.key));
+            let now = at(block)..at(block + 1);
+            if now.contains(&(note.onset + 0.2)) {
+                engine.note_off(0, place, &mut send);
+            }
+            if now.contains(&note.onset) {
+                engine.note_on(0, place, note.velocity, &mut send);
+            }
+        }
+        engine.finish(&mut send);
+    }
+    (engine, heard)
+}
+
+#[test]
+fn at_rest_a_slow_hand_is_taken_at_the_hosts_tempo_and_goes_on_at_its_own_seam() {
+    // Eight of the hand's beats are 8.16 of the host's. Pressed early, in time and late.
+    for (hold_at, first) in [
+        (7.6, (8.16, 62)),
+        (8.0, (8.16, 62)),
+        (8.05, (8.21, 62)),
+        (8.2, (8.66, 65)),
+    ] {
+        let (mut engine, heard) = captured_at_rest(hold_at);
+        assert_eq!(engine.process().phrase().length(), 4.0, "{hold_at}");
+        let news = engine.take_news().taken.unwrap();
+        assert!(news.repeats);
+        assert_eq!((news.played_at.round(), news.taken_as), (118.0, 120.0));
+        let (at, key) = heard[0];
+        assert!(
+            (at - first.0).abs() < 0.02 && key == first.1,
+            "{hold_at}: {at} {key}"
+        );
+    }
 }
 
 #[test]

@@ -34,6 +34,11 @@ pub struct Snapshot {
     pub left_out: u32,
     /// Whether the last phrase was heard to repeat.
     pub repeats: bool,
+    /// The tempo that the last phrase was played at, and the one it was taken for, in beats a
+    /// minute; 0 before the first.
+    pub played_at: f64,
+    /// See [`played_at`](Self::played_at).
+    pub taken_as: f64,
     /// How often hold was asked for and nothing had been played.
     pub nothing_played: u32,
 }
@@ -83,6 +88,7 @@ impl Feed {
             now.taken = before.taken.wrapping_add(1);
             now.left_out = taken.left_out as u32;
             now.repeats = taken.repeats;
+            (now.played_at, now.taken_as) = (taken.played_at, taken.taken_as);
         }
         for (voice, key) in engine.player().ledger().held() {
             now.sounding[voice] |= 1 << key.number();

@@ -14,6 +14,7 @@ use nice_plug::midi::{Channel, Key, VoiceID};
 use nice_plug::prelude::*;
 use procession_core::clock::Transport;
 use procession_core::engine::{Anchor, Controls, Engine, News};
+use procession_core::metre::Metre;
 use procession_core::note;
 use procession_core::player::Event;
 use procession_core::time::Beats;
@@ -121,6 +122,12 @@ impl AudioThread {
         };
         exit.outbox
             .send_waiting(|event| context.try_send_event(event).is_ok());
+        // The program's song is its own, and begins with a bar.
+        let bar_start = match &self.program {
+            Some(_) => None,
+            None => context.transport().bar_start_pos_beats(),
+        };
+        engine.count_bars(metre(context.transport()), bar_start);
         let mut send = |event| exit.send(event, |event| context.try_send_event(event).is_ok());
         let transport = match &mut self.program {
             Some(program) => {
@@ -334,6 +341,13 @@ fn struck(event: &HostEvent) -> Option<u8> {
         } if *velocity > 0.0 => Some(*key),
         _ => None,
     }
+}
+
+/// The host's time signature, if it tells one.
+fn metre(transport: &nice_plug::prelude::Transport) -> Option<Metre> {
+    let count = u32::try_from(transport.time_sig_numerator?).ok()?;
+    let unit = u32::try_from(transport.time_sig_denominator?).ok()?;
+    Metre::new(count, unit)
 }
 
 /// Quarter notes a bar; 4 if the host tells none.

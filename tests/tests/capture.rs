@@ -87,6 +87,48 @@ fn a_phrase_played_once_lasts_up_to_the_next_whole_beat() -> Outcome {
 }
 
 #[test]
+fn in_seven_eight_a_bar_played_once_is_a_bar_and_rests_at_both_its_ends_belong_to_it() -> Outcome {
+    let seven = "D4 . F4 . A4 . C5 . A4 . G4 . E4";
+    let mut session = alone()?.in_time(7, 8);
+    play_live(&mut session, 7.0, &sixteenths(seven));
+    session.automate(10.5, "hold", "On")?;
+    session.run_to(17.5)?;
+    let line = session.recording().channel(1).between(10.5, 17.5);
+    line.assert_attacks(0.25, &format!("{seven} . {seven} ."));
+
+    let mut session = alone()?.in_time(7, 8);
+    play_live(&mut session, 7.5, &sixteenths("F4 . A4 . C5 . A4"));
+    session.automate(10.5, "hold", "On")?;
+    session.run_to(14.0)?;
+    let line = session.recording().channel(1).between(10.5, 14.0);
+    line.assert_attacks(0.25, ". . F4 . A4 . C5 . A4 . . . . .");
+    Ok(())
+}
+
+/// A hand at 98 in a hundred of the host's tempo, the song at rest: four beats three times.
+#[test]
+fn at_rest_a_slow_hand_is_taken_as_it_was_meant_and_goes_on_at_its_own_seam() -> Outcome {
+    let mut session = alone()?.tempo(120.0);
+    session.stop();
+    let keys = [62, 65, 67, 69, 72, 69, 67, 64];
+    // An eighth of the hand's lasts 12 240 frames, one of the host's 12 000.
+    for stroke in 0..24_u64 {
+        let (at, key) = (12_240 * stroke, keys[stroke as usize % 8]);
+        session.event_in(at, Event::note_on(0, key, 0.7));
+        session.event_in(at + 9_000, Event::note_off(0, key));
+    }
+    let seam = 24 * 12_240;
+    let hold = session.plugin().setting("hold", "On")?;
+    session.event_in(seam - 2_000, hold);
+    session.run_frames(seam + 16 * 12_000)?;
+    let expected: Vec<(u64, u16)> = (0..16)
+        .map(|stroke| (seam + 12_000 * stroke, keys[stroke as usize % 8]))
+        .collect();
+    assert_eq!(attacks_from(&session, seam - 2_000), expected);
+    let_go(&mut session)
+}
+
+#[test]
 fn a_fixed_length_takes_the_last_that_many_steps() -> Outcome {
     let mut session = listening(plugin()?, &[ALONE, ("length", "8 steps")])?;
     play_live(

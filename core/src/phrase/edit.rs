@@ -110,6 +110,7 @@ impl Phrase {
         Self {
             notes: kept.map(|(_, note)| *note).collect(),
             length: self.length,
+            bar: self.bar,
         }
     }
 
@@ -121,7 +122,7 @@ impl Phrase {
     pub fn of_length(&self, length: Beats) -> Result<Cut, PhraseError> {
         let length = on_tick(length.min(2.0 * MAX_LENGTH));
         let inside = self.notes.iter().filter(|note| note.onset < length);
-        let phrase = Self::new(inside.copied(), length)?;
+        let phrase = Self::new(inside.copied(), length)?.with_bar(self.bar);
         let left_out = self.notes.len() - phrase.notes.len();
         Ok(Cut { phrase, left_out })
     }
@@ -135,7 +136,8 @@ impl Phrase {
             onset: note.onset + self.length,
             ..*note
         });
-        Self::new(self.notes.iter().copied().chain(again), 2.0 * self.length)
+        let both = self.notes.iter().copied().chain(again);
+        Ok(Self::new(both, 2.0 * self.length)?.with_bar(self.bar))
     }
 
     /// The first half of the phrase.
@@ -175,6 +177,7 @@ impl Phrase {
         let phrase = Self {
             notes: notes.into_iter().map(|(note, _)| note).collect(),
             length: self.length,
+            bar: self.bar,
         };
         Edited { phrase, chosen }
     }
@@ -233,6 +236,20 @@ mod tests {
     #[track_caller]
     fn sounds(phrase: &Phrase, text: &str) {
         assert_eq!(phrase.to_text(SIXTEENTH).text, text);
+    }
+
+    #[test]
+    fn an_edited_phrase_stays_in_its_bar_unless_its_length_leaves_it() {
+        let metre = crate::metre::Metre::new(3, 4).unwrap();
+        let bar = crate::phrase::Bar { metre, begins: 0.5 };
+        let phrase = play("D4 . F4 . G4 . A4 . C5 . A4 .").with_bar(Some(bar));
+        assert_eq!(phrase.bar(), Some(bar));
+        assert_eq!(phrase.moved(&[0], SIXTEENTH, 2).phrase.bar(), Some(bar));
+        assert_eq!(phrase.without(&[1]).bar(), Some(bar));
+        assert_eq!(phrase.doubled().unwrap().bar(), Some(bar));
+        assert_eq!(phrase.halved().unwrap().phrase.bar(), Some(bar));
+        assert_eq!(phrase.of_length(2.0).unwrap().phrase.bar(), None);
+        assert_eq!(phrase.on_ticks().bar(), Some(bar));
     }
 
     #[test]

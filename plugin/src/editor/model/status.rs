@@ -69,8 +69,19 @@ fn doing(seen: &Seen, told: Told) -> String {
         (false, true) if !seen.snapshot.running => {
             format!("Holding {notes}. They play when the song rolls.")
         }
-        (false, true) => running(seen),
+        (false, true) => running(seen) + &played_at(seen).unwrap_or_default(),
     }
+}
+
+/// For how many cycles after a phrase was taken it is said at what tempo it was played.
+const SAID_FOR: f64 = 8.0;
+
+/// At what tempo the phrase was played, if that was not the host's.
+fn played_at(seen: &Seen) -> Option<String> {
+    let (played, taken) = (seen.snapshot.played_at, seen.snapshot.taken_as);
+    let is_new = seen.elapsed() < SAID_FOR * seen.phrase().length();
+    let differs = played > 0.0 && played.round() != taken.round();
+    (is_new && differs).then(|| format!(" You played at about {played:.0}, taken as {taken:.0}."))
 }
 
 fn running(seen: &Seen) -> String {
@@ -660,6 +671,20 @@ mod tests {
             status(&seen, Told::default()).doing,
             "Holding 8 notes. They play when the song rolls."
         );
+    }
+
+    #[test]
+    fn a_hand_that_was_slow_is_told_how_it_was_taken() {
+        let mut seen = seen_at(1.0, |_| ());
+        (seen.snapshot.played_at, seen.snapshot.taken_as) = (117.6, 120.0);
+        let said = |seen: &Seen| status(seen, Told::default()).doing;
+        let words = " You played at about 118, taken as 120.";
+        assert!(said(&seen).ends_with(words), "{}", said(&seen));
+        seen.snapshot.played_at = 119.8;
+        assert!(!said(&seen).contains("about"), "{}", said(&seen));
+        let mut later = seen_at(100.0, |_| ());
+        (later.snapshot.played_at, later.snapshot.taken_as) = (117.6, 120.0);
+        assert!(!said(&later).contains("about"), "{}", said(&later));
     }
 
     #[test]
