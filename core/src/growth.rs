@@ -24,9 +24,7 @@ impl Ranks {
         let weight = |i: usize| match order {
             GrowthOrder::Forward => earliest_first(i),
             GrowthOrder::Backward => -earliest_first(i),
-            GrowthOrder::StrongBeatsFirst => {
-                -i64::from(metrical_weight(notes[i].onset, phrase.length()))
-            }
+            GrowthOrder::StrongBeatsFirst => -i64::from(weight_in(phrase, notes[i].onset)),
             GrowthOrder::LowToHigh => i64::from(notes[i].key.number()),
             GrowthOrder::HighToLow => -i64::from(notes[i].key.number()),
             GrowthOrder::CentreOut => to_ticks((notes[i].onset - phrase.length() / 2.0).abs()),
@@ -61,7 +59,16 @@ impl Ranks {
     }
 }
 
-/// How strong a position of a phrase is: the number of levels of the metre that have a beat there.
+/// How strong a position of a phrase is: in the bar it was played in where one is known, else as
+/// if the phrase were a bar.
+fn weight_in(phrase: &Phrase, onset: Beats) -> u32 {
+    match phrase.bar() {
+        Some(bar) => bar.metre.weight(onset - bar.begins),
+        None => metrical_weight(onset, phrase.length()),
+    }
+}
+
+/// How strong a position of a phrase is that is a bar: the number of levels of the metre that have a beat there.
 ///
 /// The phrase is a bar. It is halved (or, if that leaves no whole beats, divided by three) down
 /// to the beat, and the beat into halves, quarters and eighths, and into thirds and sixths. For
@@ -492,6 +499,8 @@ fn attack_times(notes: &[Note]) -> impl Iterator<Item = Beats> + '_ {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::metre::Metre;
+    use crate::phrase::Bar;
 
     fn phrase(text: &str) -> Phrase {
         Phrase::from_text(text, 0.25).unwrap()
@@ -530,6 +539,23 @@ mod tests {
             .map(|i| to_ticks(seven.notes()[i].onset) / 240)
             .collect();
         assert_eq!(steps, [0, 8, 4, 14, 3, 7, 11]);
+    }
+
+    #[test]
+    fn strong_beats_are_counted_from_the_bar_where_one_is_known() {
+        let metre = Metre::new(4, 4).unwrap();
+        // Begun with a pick-up of an eighth: the bar begins with the third sixteenth.
+        let with_pick_up = phrase("C4 C4 C4 . C4 . C4 . C4 . C4 . C4 . C4 C4");
+        let first = |phrase: &Phrase| {
+            let note = order(phrase, GrowthOrder::StrongBeatsFirst)[0];
+            phrase.notes()[note].onset
+        };
+        assert_eq!(first(&with_pick_up), 0.0);
+        let bar = Bar { metre, begins: 0.5 };
+        assert_eq!(first(&with_pick_up.with_bar(Some(bar))), 0.5);
+        // Three beats come round differently in every bar of four: the phrase is its own bar.
+        let three = phrase("C4 C4 C4 C4 C4 C4 C4 C4 C4 C4 C4 C4").with_bar(Some(bar));
+        assert_eq!((three.bar(), first(&three)), (None, 0.0));
     }
 
     #[test]

@@ -52,7 +52,7 @@ impl Metre {
     }
 
     fn is_compound(self) -> bool {
-        self.unit >= 8 && self.count > 3 && self.count % 3 == 0
+        self.unit >= 8 && self.count > 3 && self.count.is_multiple_of(3)
     }
 
     /// The note value of the signature, in beats.
@@ -82,7 +82,7 @@ impl Metre {
             weight += falls_on(f64::from(level) * pulse);
             level = [2, 3]
                 .into_iter()
-                .find(|part| level % part == 0)
+                .find(|part| level.is_multiple_of(*part))
                 .map_or(1, |part| level / part);
         }
         weight + falls_on(pulse)

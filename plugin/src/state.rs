@@ -13,9 +13,10 @@ use crate::params::{DECLARATIONS, SavedChoices};
 use nice_plug::params::persist::PersistentField;
 use nice_plug::plugin::PluginState;
 use procession_core::engine::Anchor;
+use procession_core::metre::Metre;
 use procession_core::mode::PitchSet;
 use procession_core::note::{Key, Note, Velocity};
-use procession_core::phrase::Phrase;
+use procession_core::phrase::{Bar, Phrase};
 use procession_core::settings::Modulations;
 use procession_core::time::Beats;
 use serde::{Deserialize, Serialize};
@@ -23,7 +24,9 @@ use serde_json::Value;
 
 /// The version of what is written. Raise it with any change of meaning, migrate the older ones in
 /// [`filter`], and keep one saved file of each under `plugin/tests/states/`.
-pub const VERSION: u64 = 1;
+///
+/// 2: a phrase may know the bar it was played in.
+pub const VERSION: u64 = 2;
 
 /// Origins farther from the start of the song than this are damage: a year and a half at 120 beats
 /// a minute, where an `f64` still tells a fraction of a sample.
@@ -239,6 +242,17 @@ struct SavedPhrase {
     /// Beats.
     length: Beats,
     notes: Vec<SavedNote>,
+    /// Not known before version 2, nor of a phrase that was written.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    bar: Option<SavedBar>,
+}
+
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
+struct SavedBar {
+    /// Above and below in the time signature.
+    metre: [u32; 2],
+    /// Beats after the start of the phrase.
+    begins: Beats,
 }
 
 #[derive(Clone, Copy, Debug, Serialize, Deserialize)]
@@ -282,6 +296,10 @@ impl From<&Phrase> for SavedPhrase {
         Self {
             length: phrase.length(),
             notes: phrase.notes().iter().map(note).collect(),
+            bar: phrase.bar().map(|bar| SavedBar {
+                metre: [bar.metre.count(), bar.metre.unit()],
+                begins: bar.begins,
+            }),
         }
     }
 }
@@ -299,7 +317,20 @@ impl SavedPhrase {
             })
         };
         let notes: Result<Vec<_>, String> = self.notes.iter().map(note).collect();
-        Phrase::new(notes?, self.length).map_err(|error| error.to_string())
+        let bar = self.bar.map(SavedBar::checked).transpose()?;
+        let phrase = Phrase::new(notes?, self.length).map_err(|error| error.to_string())?;
+        Ok(phrase.with_bar(bar))
+    }
+}
+
+impl SavedBar {
+    fn checked(self) -> Result<Bar, String> {
+        let [count, unit] = self.metre;
+        let metre = Metre::new(count, unit).ok_or_else(|| format!("there is no {count}/{unit}"))?;
+        Ok(Bar {
+            metre,
+            begins: self.begins,
+        })
     }
 }
 

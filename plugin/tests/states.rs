@@ -5,11 +5,12 @@ use nice_plug::plugin::{ParamValue, PluginState};
 use procession::declaration::Kind;
 use procession::handover::Cause;
 use procession::params::{DECLARATIONS, Parameters};
-use procession::state::{KEPT, Kept, Taken, WindowSize, filter};
+use procession::state::{KEPT, Kept, Taken, VERSION, WindowSize, filter};
 use procession_core::engine::Anchor;
+use procession_core::metre::Metre;
 use procession_core::mode::{ModeName, PitchSet};
 use procession_core::note::{Key, Note, Velocity};
-use procession_core::phrase::Phrase;
+use procession_core::phrase::{Bar, Phrase};
 use procession_core::settings::{Modulation, Modulations, Place};
 use serde_json::{Value, json};
 
@@ -49,6 +50,51 @@ fn kept_in_version_1() -> Kept {
             dark: false,
         },
     }
+}
+
+fn version_2() -> PluginState {
+    serde_json::from_str(include_str!("states/version-2.json")).expect("a state as hosts keep it")
+}
+
+/// What `states/version-2.json` keeps beside the parameters: a bar of 7/8, begun with a pick-up of
+/// an eighth, and a modulation.
+fn kept_in_version_2() -> Kept {
+    let notes = [
+        note(0.0, 0.5, 62, 0.8),
+        note(0.5, 0.5, 65, 0.5),
+        note(2.0, 1.5, 69, 1.0),
+    ];
+    let metre = Metre::new(7, 8).expect("a metre");
+    let phrase = Phrase::new(notes, 3.5).expect("a phrase");
+    Kept {
+        taken: Taken {
+            phrase: phrase.with_bar(Some(Bar { metre, begins: 0.5 })),
+            anchor: Anchor::NextStart,
+        },
+        modulations: Modulations::new([modulation(Place::Stage(2), ModeName::Lydian, 4)]),
+        ..kept_in_version_1()
+    }
+}
+
+#[test]
+fn a_project_of_version_2_knows_the_bar_of_its_phrase() {
+    let (parameters, _) = Parameters::new();
+    load(&parameters, version_2());
+    assert_eq!(parameters.kept.notice(), None);
+    assert_eq!(parameters.kept.current(), kept_in_version_2());
+    assert!(parameters.kept.current().taken.phrase.bar().is_some());
+    // What is saved of it is what was loaded, but for where keys stand.
+    let again: Value = serde_json::from_str(&parameters.serialize_fields()[KEPT]).expect("JSON");
+    let before: Value = serde_json::from_str(&version_2().fields[KEPT]).expect("JSON");
+    assert_eq!(again, before);
+}
+
+#[test]
+fn a_phrase_with_no_bar_is_saved_without_one() {
+    let (parameters, _) = Parameters::new();
+    load(&parameters, version_1());
+    let saved = &parameters.serialize_fields()[KEPT];
+    assert!(!saved.contains("\"bar\""), "{saved}");
 }
 
 /// Loads what is kept beside the parameters of `state` into `parameters`, as a host's load does.
@@ -167,7 +213,13 @@ fn loading_what_was_saved_changes_nothing() {
         ]),
         ..kept_in_version_1()
     };
-    for kept in [awkward, modulating, kept_in_version_1(), Kept::default()] {
+    let all = [
+        awkward,
+        modulating,
+        kept_in_version_1(),
+        kept_in_version_2(),
+    ];
+    for kept in all.into_iter().chain([Kept::default()]) {
         let (before, _) = Parameters::new();
         before.kept.edit(|now| *now = kept.clone());
         let saved = before.serialize_fields();
@@ -213,7 +265,11 @@ fn refusal(kept: &str) -> String {
 /// The kept part of version 1 with one entry exchanged.
 fn kept_but(pointer: &str, value: Value) -> String {
     let mut kept: Value = serde_json::from_str(&version_1().fields[KEPT]).expect("JSON");
-    *kept.pointer_mut(pointer).expect("an entry of version 1") = value;
+    let (within, name) = pointer.rsplit_once('/').expect("a pointer");
+    match kept.pointer_mut(within).expect("an entry of version 1") {
+        Value::Object(entries) => drop(entries.insert(name.to_owned(), value)),
+        list => list[name.parse::<usize>().expect("a place")] = value,
+    }
     kept.to_string()
 }
 
@@ -232,7 +288,15 @@ fn what_cannot_be_read_is_named_and_the_last_good_phrase_stays() {
         ("{\"version\":1e400}".to_owned(), damaged),
         ("null".to_owned(), "holds no phrase"),
         (kept_but("/version", json!(0)), damaged),
-        (kept_but("/version", json!(2)), "newer Procession"),
+        (kept_but("/version", json!(VERSION + 1)), "newer Procession"),
+        (
+            kept_but("/phrase/bar", json!({"metre": [0, 5], "begins": 0.0})),
+            "no 0/5",
+        ),
+        (
+            kept_but("/phrase/bar", json!("three four")),
+            "phrase cannot be read",
+        ),
         (kept_but("/phrase/length", json!(0.0)), "length"),
         (kept_but("/phrase/length", json!(1e300)), "length"),
         (kept_but("/phrase/length", json!(1e-9)), "at least 0.125"),

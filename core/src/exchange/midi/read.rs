@@ -2,8 +2,9 @@
 
 use super::MidiError;
 use crate::capture::{SHORTEST, one_note_a_key};
+use crate::metre::Metre;
 use crate::note::{Key, Note, Velocity};
-use crate::phrase::{MAX_LENGTH, MAX_NOTES, MIN_LENGTH, Phrase};
+use crate::phrase::{Bar, MAX_LENGTH, MAX_NOTES, MIN_LENGTH, Phrase};
 use crate::time::Beats;
 use midly::num::u4;
 use midly::{
@@ -21,7 +22,7 @@ const MAX_BARS: usize = 21_600;
 /// The most tracks that are read. Whoever chooses a part has to find it in a list.
 pub const MOST_TRACKS: usize = 1024;
 
-/// A rest of a bar, in beats, is no part of a phrase.
+/// A bar, in beats, where the file tells no metre.
 const BAR: Beats = 4.0;
 
 /// Which part of a file, and which of its bars.
@@ -70,7 +71,8 @@ pub struct ReadPhrase {
 /// The phrase begins at the whole beat at or before its first note. It ends where the file does,
 /// if that is a whole number of steps after the beginning, and later than the last note ends by
 /// less than a bar: so the rest at the end of a loop is kept. Otherwise it ends at the whole beat
-/// at or after the end of the last note.
+/// at or after the end of the last note. Beats are those of the file's metre, counted from the bar
+/// line: eighths in 7/8, dotted quarters in 6/8. The phrase keeps the bar it lies in.
 ///
 /// Oddities that do not make the music doubtful are read over: chunks of unknown kinds, bytes
 /// after the last track, more tracks than announced, a track without an end mark.
@@ -173,8 +175,8 @@ struct Piece {
     name: Option<String>,
     /// What each track is called first, as far as it tells.
     names: BTreeMap<usize, String>,
-    /// Ticks, and beats a bar from there on.
-    metres: Vec<(u64, Beats)>,
+    /// Ticks, and the metre from there on.
+    metres: Vec<(u64, Metre)>,
     /// Where the last track ends.
     end: u64,
 }
@@ -249,10 +251,16 @@ impl Piece {
 
     /// RP-001: the unit is a power of two, 2 being a quarter note. A metre of no beats is none.
     fn turn_to_metre(&mut self, at: u64, beats: u8, unit: u8) {
-        if beats > 0 && unit < 8 {
-            let a_bar = f64::from(beats) * 4.0 / f64::from(1_u32 << unit);
-            self.metres.push((at, a_bar));
-        }
+        let unit = 1_u32.checked_shl(unit.into()).unwrap_or(0);
+        let metre = Metre::new(beats.into(), unit);
+        self.metres.extend(metre.map(|metre| (at, metre)));
+    }
+
+    /// The metre at a tick, if the file tells one, and where that bar begins. Metres are in order.
+    fn bar_at(&self, tick: u64, bars: &[Range<u64>]) -> Option<(Metre, u64)> {
+        let bar = bars.iter().rev().find(|bar| bar.start <= tick)?.start;
+        let told = self.metres.iter().rev().find(|(at, _)| *at <= bar)?;
+        Some((told.1, bar))
     }
 
     fn phrase(
@@ -275,16 +283,22 @@ impl Piece {
             return Err(MidiError::NothingThere);
         }
         let first = self.strokes.iter().map(|stroke| stroke.on).min();
-        let start = first.ok_or(MidiError::NoNotes)? / u64::from(ticks_per_beat);
+        let first = first.ok_or(MidiError::NoNotes)?;
+        let told = self.bar_at(chosen.as_ref().map_or(first, |bars| bars.start), &bars);
+        let metre = told.map(|(metre, _)| metre);
         let start = match &chosen {
             Some(bars) => bars.start,
-            None => start * u64::from(ticks_per_beat),
+            None => {
+                let bar = told.map_or(0, |(_, bar)| bar);
+                let beat = f64::from(ticks_per_beat) * metre.map_or(1.0, Metre::beat);
+                bar + (((first - bar) as f64 / beat).floor() * beat).round() as u64
+            }
         };
         let beats = |tick: u64| (tick.saturating_sub(start)) as f64 / f64::from(ticks_per_beat);
 
         let length = match &chosen {
             Some(bars) => beats(bars.end),
-            None => self.length(beats, step),
+            None => self.length(beats, step, metre),
         };
         if length > MAX_LENGTH {
             return Err(MidiError::TooLong(length));
@@ -307,9 +321,14 @@ impl Piece {
         }
         let mut tracks: Vec<_> = self.strokes.iter().map(|stroke| stroke.track).collect();
         tracks.dedup();
+        // The length and the number of notes were looked at: this does not fail.
+        let phrase = Phrase::new(notes, length).map_err(|_| MidiError::Damaged(None))?;
+        let bar = told.map(|(metre, bar)| Bar {
+            metre,
+            begins: (bar as f64 - start as f64) / f64::from(ticks_per_beat),
+        });
         Ok(ReadPhrase {
-            // The length and the number of notes were looked at: this does not fail.
-            phrase: Phrase::new(notes, length).map_err(|_| MidiError::Damaged(None))?,
+            phrase: phrase.with_bar(bar),
             tempo: self.tempo_at(start),
             name: self.name,
             tracks: tracks.len(),
@@ -382,8 +401,8 @@ impl Piece {
         let mut bars: Vec<Range<u64>> = Vec::new();
         let mut start = 0;
         while start < last && bars.len() < MAX_BARS {
-            while let Some((_, beats)) = metres.next_if(|(at, _)| *at <= start) {
-                length = ticks(*beats);
+            while let Some((_, metre)) = metres.next_if(|(at, _)| *at <= start) {
+                length = ticks(metre.bar());
             }
             // A metre that changes inside a bar cuts it short.
             let cut = metres.peek().map_or(u64::MAX, |(at, _)| *at);
@@ -403,7 +422,9 @@ impl Piece {
         all - self.strokes.len()
     }
 
-    fn length(&self, beats: impl Fn(u64) -> Beats, step: Beats) -> Beats {
+    fn length(&self, beats: impl Fn(u64) -> Beats, step: Beats, metre: Option<Metre>) -> Beats {
+        let bar = metre.map_or(BAR, Metre::bar);
+        let beat = metre.map_or(1.0, Metre::beat);
         let latest = |tick: fn(&Stroke) -> Option<u64>| {
             let ticks = self
                 .strokes
@@ -416,12 +437,12 @@ impl Piece {
         let steps = file_end / step;
         let on_grid = (steps - steps.round()).abs() < 1e-6;
         let rest = file_end - last_end;
-        if on_grid && rest > 0.0 && rest < BAR {
+        if on_grid && rest > 0.0 && rest < bar {
             return file_end;
         }
         // A note of no length at the beginning of a beat still takes that beat.
-        let last_beat = latest(|stroke| Some(stroke.on)).floor();
-        last_end.ceil().max(last_beat + 1.0)
+        let last_beat = (latest(|stroke| Some(stroke.on)) / beat).floor();
+        beat * (last_end / beat).ceil().max(last_beat + 1.0)
     }
 
     fn notes(&self, beats: impl Fn(u64) -> Beats, length: Beats) -> impl Iterator<Item = Note> {

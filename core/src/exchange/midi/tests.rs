@@ -659,6 +659,56 @@ fn what_plays_is_listed_by_track_and_channel_and_bars_are_counted_in_the_files_m
     assert_eq!(bars, 2);
 }
 
+/// Eighths from tick `first` on, 96 ticks a beat, each let go a little early; the file ends with
+/// the last. The metre is `count` and a power of two.
+fn eighths(count: u8, power: u8, first: u8, notes: u8) -> Vec<u8> {
+    let mut track = vec![0, 0xFF, 0x58, 4, count, power, 24, 8];
+    for note in 0..notes {
+        let rest = if note == 0 { first } else { 5 };
+        track.extend([rest, 0x90, 60 + note, 100, 43, 0x80, 60 + note, 0]);
+    }
+    track.extend(END);
+    one_track(&track)
+}
+
+#[test]
+fn a_bar_of_the_files_metre_is_as_long_as_it_is() {
+    for (count, power, notes, length) in [
+        (7, 3, 7, 3.5),
+        (5, 3, 5, 2.5),
+        (6, 3, 6, 3.0),
+        // A note is missing at the end: still the dotted quarter.
+        (6, 3, 5, 3.0),
+        (3, 2, 6, 3.0),
+        (4, 2, 6, 3.0),
+        (2, 1, 6, 3.0),
+    ] {
+        let read = read(&eighths(count, power, 0, notes)).unwrap();
+        let metre = crate::metre::Metre::new(count.into(), 1 << power).unwrap();
+        assert_eq!(read.phrase.length(), length, "{count} {power}");
+        let whole = length % metre.bar() == 0.0 || metre.bar() % length == 0.0;
+        let bar = whole.then_some(crate::phrase::Bar { metre, begins: 0.0 });
+        assert_eq!(read.phrase.bar(), bar, "{count} {power}");
+    }
+}
+
+#[test]
+fn beats_are_counted_from_the_bar_line_and_a_pick_up_knows_its_bar() {
+    // 7/8, in ticks of 48 an eighth: the first note lies in the third eighth, after 96.
+    let read = read(&eighths(7, 3, 127, 1)).unwrap();
+    assert_eq!(notes(&read.phrase)[0].0, 31.0 / 96.0);
+    let mut track = vec![0, 0xFF, 0x58, 4, 7, 3, 24, 8, 0x82, 0x20];
+    for note in 0..7_u8 {
+        let rest = if note == 0 { &[][..] } else { &[0][..] };
+        track.extend(rest);
+        track.extend([0x90, 60 + note, 100, 48, 0x80, 60 + note, 0]);
+    }
+    track.extend(END);
+    let read = super::read_phrase(&one_track(&track), 0.25, &Excerpt::default()).unwrap();
+    assert_eq!((notes(&read.phrase)[0].0, read.phrase.length()), (0.0, 3.5));
+    assert_eq!(read.phrase.bar().map(|bar| bar.begins), Some(0.5));
+}
+
 #[test]
 fn one_part_is_read_even_if_it_is_percussion() {
     let of = |part| read_phrase(&waltz(), 0.25, &excerpt(Some(part), None)).unwrap();

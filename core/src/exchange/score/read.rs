@@ -2,8 +2,9 @@
 
 use super::bounds;
 use crate::capture::{SHORTEST, one_note_a_key};
+use crate::metre::Metre;
 use crate::note::{Key, Note, Velocity};
-use crate::phrase::{MAX_LENGTH, MAX_NOTES, MIN_LENGTH, Phrase, PhraseError};
+use crate::phrase::{Bar, MAX_LENGTH, MAX_NOTES, MIN_LENGTH, Phrase, PhraseError};
 use crate::time::Beats;
 use roxmltree::{Document, Node, ParsingOptions};
 use std::borrow::Cow;
@@ -322,6 +323,8 @@ struct Part {
     divisions: f64,
     /// What the time signature says a bar lasts.
     bar: Option<Beats>,
+    /// Where bars of a metre begin, and which it is.
+    metres: Vec<(Beats, Metre)>,
     transposition: i32,
     velocity: Velocity,
     /// Where tempos are set, and to how many beats a minute.
@@ -337,6 +340,7 @@ impl Default for Part {
             bar_lines: vec![0.0],
             divisions: 1.0,
             bar: None,
+            metres: Vec::new(),
             transposition: 0,
             velocity: Velocity::new(MEZZO_FORTE),
             tempos: Vec::new(),
@@ -387,6 +391,8 @@ impl Part {
         }
         if let Some(time) = child(attributes, "time") {
             self.bar = bar_length(time);
+            let metre = metre(time).map(|metre| (self.start, metre));
+            self.metres.extend(metre);
         }
         if let Some(transpose) = child(attributes, "transpose") {
             let chromatic = number(transpose, "chromatic").unwrap_or(0.0);
@@ -516,8 +522,9 @@ impl Part {
             PhraseError::Note(_) | PhraseError::Word(_) => ScoreError::NoNotes,
         })?;
         let before = |(at, _): &&(Beats, f64)| *at < from + SAME_PLACE;
+        let bar = self.bar_of(from);
         Ok(ReadPart {
-            phrase,
+            phrase: phrase.with_bar(bar),
             tempo: self
                 .tempos
                 .iter()
@@ -528,6 +535,17 @@ impl Part {
             parts,
             bars: self.bar_lines.len() - 1,
             left_out,
+        })
+    }
+
+    /// The bar of a phrase from there on. A bar that is no whole one leads to the next.
+    fn bar_of(&self, from: Beats) -> Option<Bar> {
+        let told = |(at, _): &&(Beats, Metre)| *at < from + SAME_PLACE;
+        let (_, metre) = *self.metres.iter().rev().find(told)?;
+        let ends = *self.bar_lines.get(self.bar_at(from))?;
+        Some(Bar {
+            metre,
+            begins: ends - from - metre.bar(),
         })
     }
 
@@ -561,6 +579,14 @@ impl Part {
             .partition_point(|line| *line <= at + SAME_PLACE);
         after.min(self.bar_lines.len() - 1)
     }
+}
+
+/// A time signature as a metre; `None` if it is no simple one.
+fn metre(time: Node) -> Option<Metre> {
+    let unit: u32 = child_text(time, "beat-type")?.trim().parse().ok()?;
+    let bar = bar_length(time)? * f64::from(unit) / 4.0;
+    let is_whole = bar.fract() == 0.0 && children(time, "beat-type").count() == 1;
+    is_whole.then(|| Metre::new(bar as u32, unit)).flatten()
 }
 
 /// What a time signature says, such as 3+2/8; `None` if there is none to count by.

@@ -1092,6 +1092,27 @@ mod read {
         )
     }
 
+    #[test]
+    fn an_odd_bar_is_as_long_as_its_time_signature_and_a_pick_up_leads_to_it() {
+        let seven = "<attributes><divisions>12</divisions><time><beats>7</beats><beat-type>8</beat-type></time></attributes>";
+        let bar = [seven, &note('D', 4, 42, "")].concat();
+        let read = read_phrase_xml(file(&[&bar]).as_bytes(), &Excerpt::default()).unwrap();
+        let metre = crate::metre::Metre::new(7, 8).unwrap();
+        assert_eq!(read.phrase.length(), 3.5);
+        let known = crate::phrase::Bar { metre, begins: 0.0 };
+        assert_eq!(read.phrase.bar(), Some(known));
+        // An eighth, a bar, and a bar that the eighth is taken from.
+        let pick_up = [seven, &note('D', 4, 6, "")].concat();
+        let bars = [pick_up, note('E', 4, 42, ""), note('F', 4, 36, "")];
+        let bars: Vec<_> = bars.iter().map(String::as_str).collect();
+        let xml = file(&bars)
+            .replace("number=\"1\"", "number=\"1\" implicit=\"yes\"")
+            .replace("number=\"3\"", "number=\"3\" implicit=\"yes\"");
+        let read = read_phrase_xml(xml.as_bytes(), &Excerpt::default()).unwrap();
+        assert_eq!(read.phrase.length(), 7.0);
+        assert_eq!(read.phrase.bar().map(|bar| bar.begins), Some(0.5));
+    }
+
     const FOUR_FOUR: &str = "<attributes><divisions>12</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>";
 
     /// A note of so many twelfths of a quarter, with other elements before its duration.
