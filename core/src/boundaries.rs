@@ -5,13 +5,10 @@
 use crate::growth::{Lap, Laps};
 use crate::motion::{Part, Station, Timetable, shifts_to_unison};
 use crate::settings::{Growth, MAX_COPIES, MAX_VOICES, Shifts};
-use crate::time::{Beats, to_ticks};
+use crate::time::{Beats, HAIR, to_ticks};
 use crate::voices::Voices;
 use arrayvec::ArrayVec;
 use std::iter::Peekable;
-
-/// Boundaries so close, in beats, are one.
-const SAME: Beats = 1e-6;
 
 /// A moment at which something changes.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -75,7 +72,7 @@ impl Iterator for Boundaries<'_> {
     fn next(&mut self) -> Option<Boundary> {
         loop {
             let next = self.next_of_any().filter(|next| next.at <= self.end)?;
-            if next.at >= self.from && next.at - self.last >= SAME {
+            if next.at >= self.from && next.at - self.last >= HAIR {
                 self.last = next.at;
                 return Some(next);
             }
@@ -180,7 +177,7 @@ impl Iterator for Changes<'_> {
         };
         // From stage to stage and not from lap to lap: a stage may have 64, and a piece 512 stages.
         while let Some(next) = self.laps.next_stage(&lap) {
-            if self.entry + next.start >= self.end || next.start > self.settled + SAME {
+            if self.entry + next.start >= self.end || next.start > self.settled + HAIR {
                 return None;
             }
             let differs = (next.shown, to_ticks(next.length)) != (lap.shown, to_ticks(lap.length));
@@ -318,9 +315,9 @@ mod tests {
                     lap = next;
                 }
                 let settled = laps.settled();
-                assert!(last <= settled + SAME, "{kind:?} {step}: {last} {settled}");
+                assert!(last <= settled + HAIR, "{kind:?} {step}: {last} {settled}");
                 // Where nothing changes any more, a stage that was counted from may come later.
-                let stays = last == 0.0 || (settled - last).abs() < SAME;
+                let stays = last == 0.0 || (settled - last).abs() < HAIR;
                 assert!(stays || step <= 0, "{kind:?} {step}: {last} {settled}");
             }
         }

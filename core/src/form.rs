@@ -8,7 +8,7 @@ use crate::note::Key;
 use crate::phrase::Phrase;
 use crate::process::Process;
 use crate::settings::{Advance, Motion};
-use crate::time::{Beats, Span, to_ticks};
+use crate::time::{Beats, HAIR, Span, to_ticks};
 
 /// What a copy does during a stage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -165,7 +165,7 @@ impl Form {
 }
 
 fn stage(process: &Process, span: Span) -> Stage {
-    let inside = span.start + 1e-6;
+    let inside = span.start + HAIR;
     let lap = process.voices().laps(0).at(inside - process.origin());
     let copies = (1..process.voices().count())
         .map(|copy| copy_stage(process, copy, span))
@@ -183,17 +183,17 @@ fn shown_in(phrase: &Phrase, lap: &crate::growth::Lap) -> usize {
     let reached = phrase
         .notes()
         .iter()
-        .filter(|note| note.onset < lap.length - 1e-9)
+        .filter(|note| note.onset < lap.length - HAIR)
         .count();
     lap.shown.min(reached)
 }
 
 fn copy_stage(process: &Process, copy: usize, span: Span) -> CopyStage {
     let step = process.settings().step();
-    let inside = span.start + 1e-6;
+    let inside = span.start + HAIR;
     let ahead = |at: Beats| process.voices().displacement(copy, at).unwrap_or(0.0) / step;
     // A hair inside, on either side, so that a jump at the border belongs to its own stage.
-    let (from, to) = (round(ahead(inside)), round(ahead(span.end - 1e-6)));
+    let (from, to) = (round(ahead(inside)), round(ahead(span.end - HAIR)));
     let doing = match (
         process.voices().entry(copy),
         process.voices().moves_from(copy),

@@ -4,11 +4,10 @@
 //! lap as long as the phrase and lets more of its notes sound; *lengthen* lets laps grow note by
 //! note.
 
-use crate::motion::SAME_PLACE;
 use crate::note::Note;
 use crate::phrase::{MAX_NOTES, MIN_LENGTH, Phrase};
 use crate::settings::{Growth, GrowthOrder, GrowthSettings};
-use crate::time::{Beats, to_ticks};
+use crate::time::{Beats, HAIR, to_ticks};
 use arrayvec::ArrayVec;
 
 /// For every note of a phrase, its place in the order in which notes appear.
@@ -77,7 +76,7 @@ fn weight_in(phrase: &Phrase, onset: Beats) -> u32 {
 pub fn metrical_weight(onset: Beats, length: Beats) -> u32 {
     const BELOW_THE_BEAT: [Beats; 5] = [0.5, 0.25, 0.125, 1.0 / 3.0, 1.0 / 6.0];
     let falls_on = |level: Beats| {
-        let place = onset + SAME_PLACE;
+        let place = onset + HAIR;
         // Not by `rem_euclid`, which takes several times as long.
         let remainder = place - (place / level).floor() * level;
         u32::from(remainder < 0.01)
@@ -171,7 +170,7 @@ impl Laps {
     /// The lap after `lap`.
     pub fn after(&self, lap: &Lap) -> Lap {
         // From the middle of the next lap no rounding can lead back.
-        let inside = self.at(lap.end() + SAME_PLACE);
+        let inside = self.at(lap.end() + HAIR);
         if inside.start > lap.start {
             inside
         } else {
@@ -223,7 +222,7 @@ impl Laps {
 }
 
 fn cycle(place: Beats, length: Beats, shown: impl Fn(i64) -> usize) -> Lap {
-    let index = ((place + SAME_PLACE) / length).floor();
+    let index = ((place + HAIR) / length).floor();
     Lap {
         start: index * length,
         length,
@@ -280,7 +279,7 @@ impl Fill {
     }
 
     fn stage_after(&self, place: Beats) -> Beats {
-        let cycle = ((place + SAME_PLACE) / self.length).floor() as i64;
+        let cycle = ((place + HAIR) / self.length).floor() as i64;
         let stages = 1 + (cycle - self.since).max(0) / self.every;
         (self.since + stages * self.every) as f64 * self.length
     }
@@ -312,7 +311,7 @@ impl Fill {
     }
 
     fn with_step_from(&self, place: Beats, step: i32) -> Self {
-        let now = ((place + SAME_PLACE) / self.length).floor() as i64;
+        let now = ((place + HAIR) / self.length).floor() as i64;
         let since = self.since + (now - self.since).max(0) / self.every * self.every;
         let mut fill = Self {
             since,
@@ -397,14 +396,14 @@ impl Lengthen {
     fn stage_at(&self, place: Beats) -> Option<&LengthenStage> {
         let after = self
             .stages
-            .partition_point(|stage| stage.start <= place + SAME_PLACE);
+            .partition_point(|stage| stage.start <= place + HAIR);
         self.stages.get(after.max(1) - 1)
     }
 
     fn stage_after(&self, place: Beats) -> Option<Beats> {
         let after = self
             .stages
-            .partition_point(|stage| stage.start <= place + SAME_PLACE);
+            .partition_point(|stage| stage.start <= place + HAIR);
         self.stages.get(after.max(1)).map(|stage| stage.start)
     }
 
@@ -427,9 +426,7 @@ impl Lengthen {
         };
         // In the stage that goes on for ever, stages are counted on from its start.
         let stage_length = self.every * now.lap;
-        let past = ((place - now.start + SAME_PLACE) / stage_length)
-            .floor()
-            .max(0.0);
+        let past = ((place - now.start + HAIR) / stage_length).floor().max(0.0);
         let start = now.start + past * stage_length;
         let attacks = Attacks::of(phrase);
         let mut lengthen = self.clone();
@@ -701,12 +698,12 @@ mod tests {
                     while let Some(next) = laps.next_stage(&stage).filter(|lap| lap.start < 90.0) {
                         let mut lap = stage;
                         let mut count = 0;
-                        while lap.start < next.start - SAME_PLACE {
+                        while lap.start < next.start - HAIR {
                             assert_eq!((lap.shown, lap.length), (stage.shown, stage.length));
                             lap = laps.after(&lap);
                             count += 1;
                         }
-                        assert!((lap.start - next.start).abs() < SAME_PLACE && count <= 4);
+                        assert!((lap.start - next.start).abs() < HAIR && count <= 4);
                         assert_eq!(lap.shown, next.shown);
                         stage = next;
                     }

@@ -10,12 +10,9 @@ use crate::mode::Mode;
 use crate::note::Key;
 use crate::phrase::Phrase;
 use crate::settings::{FoldKind, FoldSettings, MAX_MODULATIONS, Modulation, Place};
-use crate::time::{Beats, Span};
+use crate::time::{Beats, HAIR, Span};
 use crate::voices::Voices;
 use arrayvec::ArrayVec;
-
-/// Positions so close, in beats, are the same.
-const SAME: Beats = 1e-6;
 
 /// A mode and the stretch of the song over which it comes into force.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -167,7 +164,7 @@ impl ModePlan {
         self.turnings
             .iter()
             .rev()
-            .find(|turning| turning.start <= at + SAME)
+            .find(|turning| turning.start <= at + HAIR)
     }
 }
 
@@ -175,7 +172,7 @@ impl Turning {
     /// How many pitch classes have turned.
     fn moved(&self, at: Beats, cycle: Beats) -> usize {
         let count = self.fold.differing();
-        let cycles = (at + SAME - self.start) / cycle;
+        let cycles = (at + HAIR - self.start) / cycle;
         (0..count)
             .take_while(|place| f64::from(self.cycle_of(*place)) <= cycles)
             .count()
@@ -222,7 +219,7 @@ fn starts(voices: &Voices) -> [Option<Beats>; MAX_MODULATIONS] {
         });
     let last = (0..MAX_MODULATIONS).filter_map(stage_of).max().unwrap_or(0);
     let (end, _) = listed_end(voices);
-    let stages = Boundaries::new(voices, end).take_while(|boundary| boundary.at < end - SAME);
+    let stages = Boundaries::new(voices, end).take_while(|boundary| boundary.at < end - HAIR);
     for (stage, boundary) in (1..=last).zip(stages) {
         for (index, start) in starts.iter_mut().enumerate() {
             if stage_of(index) == Some(stage) {

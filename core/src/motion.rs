@@ -10,12 +10,7 @@ mod timetable;
 pub use timetable::{Dwelling, Part, Station, Timetable, drift_cycles, shifts_to_unison};
 
 use crate::settings::{CopiesMove, Settings};
-use crate::time::Beats;
-
-/// Beats by which two computations of the same place in the material may differ.
-///
-/// Far below a sample (some 1e-5 beats), far above rounding (1e-10 beats after a hundred hours).
-pub(crate) const SAME_PLACE: Beats = 1e-9;
+use crate::time::{Beats, HAIR};
 
 /// The fastest a changed offset is approached, in beats of material per beat: together with the
 /// slowest drift (half speed) the material still runs forwards.
@@ -76,12 +71,12 @@ impl Piece {
 
     /// Whether `place` is read in this piece.
     pub fn reads(&self, place: Beats) -> bool {
-        place >= self.from - SAME_PLACE && !self.is_past(place)
+        place >= self.from - HAIR && !self.is_past(place)
     }
 
     /// Whether `place` lies after this piece.
     pub fn is_past(&self, place: Beats) -> bool {
-        place >= self.to - SAME_PLACE
+        place >= self.to - HAIR
     }
 
     /// The local tempo ratio at time `at`; 1 when steady.

@@ -14,13 +14,10 @@ use crate::motion::Part;
 use crate::note::Key;
 use crate::process::{Process, VoiceNote};
 use crate::settings::Resulting;
-use crate::time::{Beats, Span, to_ticks};
+use crate::time::{Beats, HAIR, Span, to_ticks};
 use std::iter::Peekable;
 
 pub use crate::settings::RESULTING;
-
-/// Strokes so close, in beats, are one attack: far above rounding, far below a frame.
-const TOGETHER: Beats = 1e-6;
 
 /// So many moments are searched for the end of a note, no more: a note over which more is struck
 /// keeps its own.
@@ -48,7 +45,7 @@ impl<'a> ResultingNotes<'a> {
 
     /// Where the line goes on after `note`, if that is while the note sounds.
     fn next_onset(&self, note: &VoiceNote) -> Option<Beats> {
-        let while_it_sounds = Span::new(note.on + 2.0 * TOGETHER, note.off);
+        let while_it_sounds = Span::new(note.on + 2.0 * HAIR, note.off);
         let mut ahead = Picked::new(self.process, while_it_sounds);
         let attacks = std::iter::from_fn(|| ahead.next_attack());
         let next = attacks.take(LOOK_AHEAD).flatten().next()?;
@@ -88,7 +85,7 @@ struct Picked<'a> {
 impl<'a> Picked<'a> {
     fn new(process: &'a Process, span: Span) -> Self {
         // A little more on either side, so that no attack is cut in two.
-        let around = Span::new(span.start - 2.0 * TOGETHER, span.end + 2.0 * TOGETHER);
+        let around = Span::new(span.start - 2.0 * HAIR, span.end + 2.0 * HAIR);
         Self {
             process,
             span,
@@ -109,7 +106,7 @@ impl<'a> Picked<'a> {
         let which = self.process.settings().resulting.which;
         let mut best = first;
         let mut coincide = false;
-        let same = |note: &VoiceNote| note.on - first.on <= TOGETHER;
+        let same = |note: &VoiceNote| note.on - first.on <= HAIR;
         while let Some(note) = self.notes.next_if(same) {
             coincide |= note.voice != first.voice;
             let better = match which {
@@ -148,7 +145,7 @@ fn is_well_locked(process: &Process, copy: usize, at: Beats) -> bool {
     let Some(from) = process.voices().moves_from(copy) else {
         return false;
     };
-    let tau = at - from + TOGETHER;
+    let tau = at - from + HAIR;
     let timetable = process.voices().course(copy).timetable();
     let station = timetable.station_at(tau.max(0.0));
     let cycle = process.phrase().length();

@@ -28,6 +28,13 @@ pub fn from_ticks(ticks: i64) -> Beats {
 /// no source); a player who is a millisecond late means the bar line, too.
 pub const LATE: Beats = 1.0 / 480.0;
 
+/// Beats by which two reckonings of the same moment, or of the same place in the phrase, may differ:
+/// nearer than a hair they are one.
+///
+/// Far above rounding (1e-10 beats after a hundred hours), far below a frame (1e-5 beats and more):
+/// no note can be lost or doubled at a border, and nothing is heard to move.
+pub const HAIR: Beats = 1e-6;
+
 /// A half-open stretch of musical time: `start` belongs to it, `end` does not.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Span {

@@ -5,7 +5,7 @@ use crate::mode::Mode;
 use crate::process::{Process, VoiceNote};
 use crate::settings::Advance;
 use crate::sonority::Sonority;
-use crate::time::{Beats, Span};
+use crate::time::{Beats, HAIR, Span};
 use crate::unrolling::unroll;
 
 /// A piece, as it is told to whoever writes a file.
@@ -35,8 +35,8 @@ impl Piece<'_> {
         let bar =
             |at: Beats| ((at - self.process.origin()) / self.beats_per_bar).floor() as i64 + 1;
         // A hair before the end: the bar line belongs to the next stage.
-        let first = bar(span.start + 1e-6);
-        (first, bar(span.end - 1e-6).max(first))
+        let first = bar(span.start + HAIR);
+        (first, bar(span.end - HAIR).max(first))
     }
 
     /// The same in words: "9-12".
@@ -55,23 +55,23 @@ impl Piece<'_> {
         );
         let from = self
             .notes
-            .partition_point(|note| note.on < cycle.start - 1e-6);
+            .partition_point(|note| note.on < cycle.start - HAIR);
         let inside = self.notes[from..]
             .iter()
-            .take_while(|note| note.on < cycle.end - 1e-6);
+            .take_while(|note| note.on < cycle.end - HAIR);
         let sounding = Sonority::of(inside.map(|note| note.key));
         let before_end = self
             .modes
             .iter()
             .rev()
-            .find(|(from, _)| *from < cycle.end - 1e-6);
+            .find(|(from, _)| *from < cycle.end - HAIR);
         let name = sounding.name(before_end.map(|(_, mode)| mode));
         (sounding, name)
     }
 
     /// Whether every stage is there: not so if the piece was cut for being too long.
     pub fn is_whole(&self) -> bool {
-        self.form.end() - self.process.origin() > self.form.totals.chosen - 1e-6
+        self.form.end() - self.process.origin() > self.form.totals.chosen - HAIR
     }
 }
 
@@ -127,12 +127,12 @@ impl Unrolled {
         let all = Span::new(process.origin(), form.end().min(limit));
         let mut notes: Vec<_> = unroll(&process, all).take(most + 1).collect();
         let came_to = notes.get(most).map_or(limit, |beyond| beyond.on);
-        if came_to < form.end() - 1e-6 {
+        if came_to < form.end() - HAIR {
             cut(&mut form, came_to);
         }
         let end = form.end();
         // What begins on the end itself, but for rounding, is not in it.
-        notes.retain(|note| note.on < end - 1e-6);
+        notes.retain(|note| note.on < end - HAIR);
         Self {
             modes: modes(&process, end),
             turnings: turnings(&process, end),
@@ -172,7 +172,7 @@ fn counted(process: Process) -> Process {
 fn cut(form: &mut Form, at: Beats) {
     let whole = form
         .stages
-        .partition_point(|stage| stage.span.end <= at + 1e-6);
+        .partition_point(|stage| stage.span.end <= at + HAIR);
     form.stages.truncate(whole.max(1));
     if let (0, Some(first)) = (whole, form.stages.first_mut()) {
         first.span.end = at;
@@ -182,13 +182,13 @@ fn cut(form: &mut Form, at: Beats) {
 fn modes(process: &Process, end: Beats) -> Vec<(Beats, Mode)> {
     let changes = process.mode_changes();
     let modes = changes.map(|change| (change.turning.end, change.mode));
-    modes.filter(|(from, _)| *from < end - 1e-6).collect()
+    modes.filter(|(from, _)| *from < end - HAIR).collect()
 }
 
 fn turnings(process: &Process, end: Beats) -> Vec<Span> {
     let turnings = process.mode_changes().map(|change| change.turning);
     turnings
-        .filter(|span| span.length() > 1e-6 && span.start < end - 1e-6)
+        .filter(|span| span.length() > HAIR && span.start < end - HAIR)
         .collect()
 }
 

@@ -1,9 +1,8 @@
 //! The timetable of a process: which stage a moment falls in, and which part of it.
 
-use super::SAME_PLACE;
 use crate::phrase::Phrase;
 use crate::settings::{Advance, CopiesMove, Motion, Settings, Shifts};
-use crate::time::{Beats, LATE, to_ticks};
+use crate::time::{Beats, HAIR, LATE, to_ticks};
 
 /// Beats by which the beginning of a loop may miss that of a cycle: hosts round it to a frame.
 const LOOSE_START: Beats = 1e-3;
@@ -323,7 +322,7 @@ pub fn drift_cycles(phrase: &Phrase, settings: &Settings) -> u32 {
     } else {
         2.0 * furthest
     };
-    let needed = (shortest / phrase.length() - SAME_PLACE).ceil();
+    let needed = (shortest / phrase.length() - HAIR).ceil();
     motion.drift.max(1).max(needed as u32)
 }
 

@@ -1,9 +1,9 @@
 //! Copies that move on a performer's cue: where they dwell, and what a cue does.
 
 use super::Voices;
-use crate::motion::{Dwelling, SAME_PLACE};
+use crate::motion::Dwelling;
 use crate::settings::{Advance, MAX_COPIES};
-use crate::time::Beats;
+use crate::time::{Beats, HAIR};
 
 impl Voices {
     /// A performer's cue at song position `now`: every copy that dwells moves at its next cycle.
@@ -78,7 +78,7 @@ impl Voices {
         let since = at - from - timetable.begin_of(station);
         let lasts = counted.end_of(station) - counted.begin_of(station);
         // A hair before its end, so that it is still in that part.
-        let since = since.clamp(0.0, (lasts - SAME_PLACE * 1000.0).max(0.0));
+        let since = since.clamp(0.0, (lasts - HAIR).max(0.0));
         from + counted.begin_of(station) + since
     }
 

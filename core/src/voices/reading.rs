@@ -2,8 +2,8 @@
 
 use super::{Leg, Voices, notes_a_stage};
 use crate::growth::Lap;
-use crate::motion::{Piece, SAME_PLACE};
-use crate::time::{Beats, Span};
+use crate::motion::Piece;
+use crate::time::{Beats, HAIR, Span};
 
 /// A note of the phrase, as a voice passes it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -79,7 +79,7 @@ impl<'a> Readings<'a> {
 
     /// Sets out a hair before `place`: what turns out to be earlier is passed over.
     fn start_at(&mut self, place: Beats) {
-        let place = place - 2.0 * SAME_PLACE;
+        let place = place - 2.0 * HAIR;
         self.lap = self.voices.laps(self.voice).at(place);
         let into = place - self.lap.start;
         let notes = self.voices.phrase.notes();
@@ -111,7 +111,7 @@ impl<'a> Readings<'a> {
         let mut leg = self.leg;
         while leg.piece.is_past(place) && leg.piece.end.is_finite() {
             let next = self.leg_after(&leg);
-            if (next.piece.from - leg.piece.to).abs() > SAME_PLACE {
+            if (next.piece.from - leg.piece.to).abs() > HAIR {
                 break;
             }
             leg = next;
@@ -124,7 +124,7 @@ impl<'a> Readings<'a> {
         let ranks = self.voices.ranks();
         let built = self.leg.piece.building_from.is_none_or(|from| {
             let growth = &self.voices.settings.growth;
-            let cycles = ((place - from + SAME_PLACE) / self.voices.phrase.length()) as usize;
+            let cycles = ((place - from + HAIR) / self.voices.phrase.length()) as usize;
             let stages = cycles / growth.every.max(1) as usize;
             ranks.among_first(index, stages * notes_a_stage(growth))
         });
@@ -140,7 +140,7 @@ impl Iterator for Readings<'_> {
             let index = self.index;
             let note = self.voices.phrase.notes().get(index);
             // Past the last note of the lap, look at where the next one begins.
-            let note = note.filter(|note| note.onset < self.lap.length - SAME_PLACE);
+            let note = note.filter(|note| note.onset < self.lap.length - HAIR);
             let place = self.lap.start + note.map_or(self.lap.length, |note| note.onset);
             if self.leg.piece.is_past(place) {
                 self.next_leg();

@@ -5,7 +5,7 @@ use super::{Layout, Score};
 use crate::form::{BUILD_RANGE, Doing, HOLD_RANGE, SLIDE_RANGE, Stage};
 use crate::growth::Lap;
 use crate::note::Key;
-use crate::time::{Beats, Span, from_ticks, to_ticks};
+use crate::time::{Beats, HAIR, Span, from_ticks, to_ticks};
 
 /// A note of a part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -131,7 +131,7 @@ pub(super) fn builds(stage: &Stage, score: &Score) -> bool {
         .laps(0)
         .done()
         .unwrap_or(Beats::INFINITY);
-    stage.span.start < score.piece.process.origin() + grown - 1e-6
+    stage.span.start < score.piece.process.origin() + grown - HAIR
         || stage
             .copies
             .iter()
@@ -186,7 +186,7 @@ fn laps<'a>(score: &'a Score) -> impl Iterator<Item = Lap> + 'a {
     let laps = score.piece.process.voices().laps(0);
     let end = score.piece.form.end() - score.piece.process.origin();
     std::iter::successors(Some(laps.at(0.0)), |lap| Some(laps.after(lap)))
-        .take_while(move |lap| lap.start < end - 1e-6)
+        .take_while(move |lap| lap.start < end - HAIR)
         .map(move |lap| Lap {
             length: lap.length.min(end - lap.start),
             ..lap
@@ -381,7 +381,7 @@ const BINARY: i64 = 120;
 const TERNARY: i64 = 80;
 
 /// Ticks within which a position is on the raster: far more than a sample, far less than a step.
-const HAIR: i64 = 4;
+const NEAR: i64 = 4;
 
 impl Raster {
     /// The steps; and thirty-seconds, and their triplets, if the phrase has notes that need them.
@@ -423,7 +423,7 @@ impl Raster {
 
     fn nearest(&self, ticks: i64) -> i64 {
         let on_fine = self.fine.iter().map(|unit| nearest_multiple(ticks, *unit));
-        let mut close = on_fine.filter(|place| (place - ticks).abs() <= HAIR);
+        let mut close = on_fine.filter(|place| (place - ticks).abs() <= NEAR);
         close
             .next()
             .unwrap_or_else(|| nearest_multiple(ticks, self.step))
@@ -437,7 +437,7 @@ impl Raster {
 }
 
 fn is_on(ticks: i64, unit: i64) -> bool {
-    (ticks - nearest_multiple(ticks, unit)).abs() <= HAIR
+    (ticks - nearest_multiple(ticks, unit)).abs() <= NEAR
 }
 
 pub(super) fn nearest_multiple(ticks: i64, unit: i64) -> i64 {

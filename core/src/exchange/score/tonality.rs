@@ -4,10 +4,7 @@ use super::Score;
 use super::pitch::key_signature;
 use crate::mode::{Mode, ModeName, PitchName, Spelling};
 use crate::process::Process;
-use crate::time::{Beats, Span};
-
-/// Positions so close, in beats, are the same.
-const SAME: Beats = 1e-6;
+use crate::time::{Beats, HAIR, Span};
 
 /// A mode and how it is written.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -29,7 +26,7 @@ impl Tonality {
         let modes = Modes::of(score);
         let (mode, spelling) = modes.in_force(span.end);
         let towards = modes.on_its_way(span.end);
-        let (left, left_names) = modes.in_force(span.start + 2.0 * SAME);
+        let (left, left_names) = modes.in_force(span.start + 2.0 * HAIR);
         let mut names = spelling;
         if let Some(next) = towards {
             names = names.respelt(next.pitch_classes(), &modes.spelling(next, None));
@@ -110,7 +107,7 @@ impl<'a> Modes<'a> {
 
     /// What is in force just before `at`, and its names.
     fn in_force(&self, at: Beats) -> (Mode, Spelling) {
-        let last = self.listed.iter().rev().find(|(from, _)| *from < at - SAME);
+        let last = self.listed.iter().rev().find(|(from, _)| *from < at - HAIR);
         let (from, mode) = match last.or(self.listed.first()) {
             Some(listed) => *listed,
             None => (self.process.origin(), self.process.first_mode()),
@@ -123,9 +120,9 @@ impl<'a> Modes<'a> {
         let begun = self
             .process
             .mode_changes()
-            .filter(|change| change.index.is_some() && change.turning.start < at - SAME)
+            .filter(|change| change.index.is_some() && change.turning.start < at - HAIR)
             .last()?;
-        (begun.turning.end >= at - SAME).then_some(begun.mode)
+        (begun.turning.end >= at - HAIR).then_some(begun.mode)
     }
 
     /// The names of a mode that is in force from a position on, or on its way.
@@ -135,7 +132,7 @@ impl<'a> Modes<'a> {
 
     /// The tonic by its best name beside the mode before.
     fn tonic(&self, mode: Mode, from: Option<Beats>) -> PitchName {
-        let leads_there = |end: Beats| from.is_none_or(|from| (end - from).abs() < SAME);
+        let leads_there = |end: Beats| from.is_none_or(|from| (end - from).abs() < HAIR);
         let change = self.process.mode_changes().find(|change| {
             change.index.is_some() && change.mode == mode && leads_there(change.turning.end)
         });

@@ -15,7 +15,7 @@ use procession_core::growth::Lap;
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::settings::{MAX_COPIES, MAX_VOICES};
-use procession_core::time::{Beats, to_ticks};
+use procession_core::time::{Beats, HAIR, to_ticks};
 
 /// Two attacks no farther apart than this share of a step are heard, and marked, as a coincidence:
 /// at 120 bpm and sixteenths 12.5 ms (common practice, no source).
@@ -208,7 +208,7 @@ fn ring(
             let built = building.map(|from| built(process, lap.start + onset - from));
             let shown = lap.shown.min(built.unwrap_or(usize::MAX));
             let appeared = |note| process.voices().ranks().among_first(note, shown);
-            !silenced && onset < lap.length - 1e-9 && notes.clone().any(appeared)
+            !silenced && onset < lap.length - HAIR && notes.clone().any(appeared)
         })
     };
     let to_go = to_go(process, voice, moment, told);
@@ -262,7 +262,7 @@ fn place_in_material(process: &Process, voice: usize, moment: &Moment) -> Beats 
 fn built(process: &Process, since: Beats) -> usize {
     let growth = &process.settings().growth;
     // `as` saturates: before it began, nothing stands.
-    let cycles = ((since + 1e-9) / process.phrase().length()) as usize;
+    let cycles = ((since + HAIR) / process.phrase().length()) as usize;
     cycles / growth.every.max(1) as usize * growth.step.unsigned_abs().max(1) as usize
 }
 

@@ -9,22 +9,19 @@ use procession_core::mode::{Mode, ModeName, PitchName, PitchSet};
 use procession_core::modulation::ModeChange;
 use procession_core::process::Process;
 use procession_core::settings::{MAX_MODULATIONS, Modulation, Modulations, Place};
-use procession_core::time::Beats;
+use procession_core::time::{Beats, HAIR};
 
 /// Cycles over which a new modulation turns.
 const USUAL_TURNING: u32 = 4;
-
-/// Positions so close, in beats, are the same.
-const SAME: Beats = 1e-6;
 
 /// "stage 4", "bar 9", "bar 9 beat 2.5": bars and beats are counted from 1, from the origin on.
 pub fn place_text(place: Place, beats_per_bar: Beats) -> String {
     match place {
         Place::Stage(stage) => format!("stage {stage}"),
         Place::Beats(beats) => {
-            let bar = ((beats + SAME) / beats_per_bar).floor();
+            let bar = ((beats + HAIR) / beats_per_bar).floor();
             let beat = beats - bar * beats_per_bar;
-            if beat.abs() < SAME {
+            if beat.abs() < HAIR {
                 format!("bar {}", bar + 1.0)
             } else {
                 // To a thousandth, without digits that say nothing.
@@ -131,7 +128,7 @@ fn takes_place(seen: &Seen, changes: &[ModeChange], place: usize) -> String {
         return format!("{from}: no pitch of the phrase changes");
     }
     let turns = turns.join(", then ");
-    if change.turning.length() < SAME {
+    if change.turning.length() < HAIR {
         return format!("{from}: {turns}, at once").replace(", then ", ", ");
     }
     let whole = change.turning.end - process.origin();
@@ -144,7 +141,7 @@ fn takes_place(seen: &Seen, changes: &[ModeChange], place: usize) -> String {
 fn heard_turns(process: &Process, at: Beats) -> Vec<Turn> {
     let played = played_before(process, at);
     // A hair in, so that this change is in charge.
-    let (fold, _) = process.fold_at(at + SAME);
+    let (fold, _) = process.fold_at(at + HAIR);
     let turns = fold.order().iter().copied();
     turns
         .filter(|turn| played.contains(turn.from.pitch_class()))
@@ -155,13 +152,13 @@ fn heard_turns(process: &Process, at: Beats) -> Vec<Turn> {
 fn played_before(process: &Process, at: Beats) -> PitchSet {
     let earlier = process
         .mode_changes()
-        .take_while(|change| change.turning.start < at - SAME);
+        .take_while(|change| change.turning.start < at - HAIR);
     let whole = earlier
         .last()
         .map_or(at, |change| change.turning.end.min(at));
     let notes = process.phrase().notes().iter();
     // As the changes before this one leave it, or, if this one cuts them short, just before it.
-    let just_before = whole.max(at - 2.0 * SAME);
+    let just_before = whole.max(at - 2.0 * HAIR);
     notes
         .map(|note| process.folded(note.key, just_before).pitch_class())
         .collect()
@@ -173,9 +170,9 @@ fn played_before(process: &Process, at: Beats) -> PitchSet {
 pub fn origin_of(process: &Process, at: Beats) -> String {
     let before = process
         .mode_changes()
-        .take_while(|change| change.turning.start < at - SAME || change.index.is_none())
+        .take_while(|change| change.turning.start < at - HAIR || change.index.is_none())
         .last();
-    let (fold, _) = process.fold_at(at + SAME);
+    let (fold, _) = process.fold_at(at + HAIR);
     let counted = fold.source().name();
     match before.map(|change| change.mode.name()) {
         Some(heard) if heard != counted => format!("{heard} (taken as {counted})"),
@@ -219,16 +216,16 @@ pub fn proposal(seen: &Seen, stage: Option<usize>) -> Option<Modulation> {
     };
     let before = match stage {
         Some(stage) => {
-            let earlier = |change: &&ModeChange| change.turning.start <= start(stage) + SAME;
+            let earlier = |change: &&ModeChange| change.turning.start <= start(stage) + HAIR;
             changes.iter().rev().find(earlier)
         }
         None => changes.last(),
     }?;
     let next = || {
         let end = before.turning.end;
-        let reached = seen.form.stage_at(end + SAME).unwrap_or(0);
+        let reached = seen.form.stage_at(end + HAIR).unwrap_or(0);
         let next = (reached + 4).min(seen.form.stages.len().saturating_sub(1));
-        if start(next) > end + SAME || changes.len() == 1 {
+        if start(next) > end + HAIR || changes.len() == 1 {
             return Place::Stage(next as u32 + 1);
         }
         // The last stage is taken: then a few cycles on.

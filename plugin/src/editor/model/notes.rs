@@ -13,7 +13,7 @@ use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
 use procession_core::resulting::{RESULTING, ResultingNotes, sings};
 use procession_core::settings::{Growth, MAX_COPIES, Resulting, Settings};
-use procession_core::time::{Beats, Span, from_ticks};
+use procession_core::time::{Beats, HAIR, Span, from_ticks};
 use procession_core::voices::Reading;
 
 /// What notes are drawn from: as long as it is the same, so are they.
@@ -116,7 +116,7 @@ impl Frame {
 
 /// A hair inside a stage's end: what begins at the border belongs to the next stage.
 pub fn end_of_stage(stage: &Stage) -> Beats {
-    stage.span.end - 1e-6
+    stage.span.end - HAIR
 }
 
 /// Beats in view on either side of now.
@@ -380,7 +380,7 @@ fn head(seen: &Seen, voice: usize, at: Beats) -> Head {
     let slides = voice > 0 && seen.snapshot.running && is_sliding(seen, voice);
     let moving = doing == Some(Doing::Drifting) || slides;
     // A hair later, so that a jump on this very moment has been made.
-    let ahead = seen.process.voices().displacement(voice, at + 1e-6);
+    let ahead = seen.process.voices().displacement(voice, at + HAIR);
     let place = match (voice, ahead) {
         (0, _) => "as played".to_owned(),
         (_, None) => "not yet entered".to_owned(),
@@ -453,7 +453,7 @@ pub fn counted(count: usize, what: &str) -> String {
 pub fn cycle_at(process: &Process, at: Beats) -> Span {
     let origin = process.origin();
     // A hair of rounding puts a moment on a bar line into the cycle it begins.
-    let since = (at - origin + 1e-7).max(0.0);
+    let since = (at - origin + HAIR).max(0.0);
     let lap = process.voices().laps(0).at(since);
     let start = origin + lap.start;
     Span::new(start, start + lap.length)

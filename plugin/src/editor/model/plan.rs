@@ -15,7 +15,7 @@ use procession_core::modulation::ModeChange;
 use procession_core::motion::shifts_to_unison;
 use procession_core::process::Process;
 use procession_core::settings::{Advance, FoldKind};
-use procession_core::time::Beats;
+use procession_core::time::{Beats, HAIR};
 
 /// The part of the form that is looked at, in beats since the origin.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -185,7 +185,7 @@ pub fn modes_at(plan: &Plan, seen: &Seen, head: Option<f32>) -> Vec<ModeMark> {
     let begun: Vec<Option<usize>> = seen
         .process
         .mode_changes()
-        .take_while(|change| change.turning.start <= now + 1e-6)
+        .take_while(|change| change.turning.start <= now + HAIR)
         .map(|change| change.index)
         .collect();
     let mark = |mark: &ModeMark| {
@@ -831,7 +831,7 @@ pub fn about(seen: &Seen, index: usize) -> Option<About> {
             if held { ", then held" } else { "" }
         ),
         facts: Circle::of_stage(seen, index, None).map_or(String::new(), |circle| circle.facts),
-        sonority: name_of(&seen.process, sounding, stage.span.end - 1e-6),
+        sonority: name_of(&seen.process, sounding, stage.span.end - HAIR),
     })
 }
 

@@ -9,7 +9,7 @@ use procession_core::note::Key;
 use procession_core::process::Process;
 use procession_core::settings::{FoldKind, FoldSettings};
 use procession_core::sonority::Sonority;
-use procession_core::time::{Beats, Span};
+use procession_core::time::{Beats, HAIR, Span};
 
 /// The sonority and the fold, in places and words.
 #[derive(Clone, Debug, PartialEq)]
@@ -197,9 +197,6 @@ pub fn pitch_classes_in(process: &Process, span: Span) -> PitchSet {
         .map(|note| note.key.pitch_class())
         .collect()
 }
-
-/// What ends on a bar line does not sound after it.
-const HAIR: Beats = 1e-6;
 
 /// The twelve in order of fifths, flat side left, cut where the fewest of `used` are parted: in
 /// the middle of the longest stretch that nothing uses.
