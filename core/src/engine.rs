@@ -1,18 +1,23 @@
 //! The engine: one instance of the whole, block by block, as a host drives it.
 //!
 //! A block goes through three verbs: [`begin`](Engine::begin) says what time it is and what the
-//! controls say, [`note_on`](Engine::note_on) and its like tell what is played in, in order, and
-//! [`finish`](Engine::finish) plays the rest.
+//! controls say, and gives the [`InBlock`] in which [`note_on`](InBlock::note_on) and its like tell what
+//! is played in, in order, until [`finish`](InBlock::finish) plays the rest.
 
-use crate::capture::{Bars, Listener, Taken};
-use crate::clock::{Clock, Joint, Transport};
+mod entering;
+mod in_block;
+
+pub use in_block::InBlock;
+
+use crate::capture::Listener;
+use crate::clock::{Clock, Transport};
 use crate::metre::Metre;
-use crate::note::{Channel, Key, Velocity};
+use crate::note::{Channel, Key};
 use crate::phrase::Phrase;
 use crate::player::{Event, Player, channel_of};
 use crate::process::Process;
 use crate::settings::{MAX_PARTS, Settings};
-use crate::time::{Beats, Block};
+use crate::time::Beats;
 
 /// What the controls say during a block.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -92,9 +97,6 @@ pub struct Engine {
     interrupted: bool,
     /// Whether the controller that gives cues is past its middle.
     pedal_down: bool,
-    block: Block,
-    /// How many frames of the block are done.
-    frame: u32,
     news: News,
 }
 
@@ -117,8 +119,6 @@ impl Engine {
             played: false,
             interrupted: false,
             pedal_down: false,
-            block: Block::new(0.0, crate::clock::DEFAULT_TEMPO, 48_000.0, 0),
-            frame: 0,
             news: News::default(),
         }
     }
@@ -233,133 +233,21 @@ impl Engine {
         transport: &Transport,
         frames: u32,
         controls: &Controls,
-        mut send: impl FnMut(Event),
-    ) {
-        let (block, joint) = self.clock.advance(transport, frames);
-        (self.block, self.frame) = (block, 0);
-        // Nothing led here: what the controls say is no change, it is how things stand.
-        let afresh = self.interrupted || joint != Joint::On || self.controls.is_none();
-        // A performance begins anew with the song, and with a project that was opened.
-        let anew = joint == Joint::Starts || self.controls.is_none();
-        if std::mem::take(&mut self.interrupted) {
-            self.start_afresh(&mut send);
-            self.player.lift(0, None, None, &mut send);
-        }
-        self.join(joint, &mut send);
-        self.hear_bars();
-        self.apply(controls, &mut send);
-        if afresh {
-            self.process.settle();
-        }
-        if anew {
-            self.process.forget_cues();
-        }
-    }
-
-    /// A key is struck at `frame`. A key that is not told is none; a channel that is not told is
-    /// the first.
-    pub fn note_on(
-        &mut self,
-        frame: u32,
-        (channel, key): (Option<Channel>, Option<Key>),
-        velocity: Velocity,
-        mut send: impl FnMut(Event),
-    ) {
-        let Some(key) = key else { return };
-        let channel = channel.unwrap_or(Channel::FIRST);
-        self.play_until(frame, &mut send);
-        if self.cues(|controls| controls.cue_key == Some(key)) {
-            self.cue();
-            return;
-        }
-        self.listener
-            .note_on(self.heard_at_frame(), channel, key, velocity);
-        self.played |= self.controls.is_none_or(|controls| !controls.hold);
-        if self.lets_through() {
-            self.player
-                .press(self.frame(), (channel, key), velocity, &mut send);
-        }
-    }
-
-    /// A key is let go at `frame`; all those that channel and key, where told, agree with.
-    pub fn note_off(
-        &mut self,
-        frame: u32,
-        (channel, key): (Option<Channel>, Option<Key>),
-        mut send: impl FnMut(Event),
-    ) {
-        self.play_until(frame, &mut send);
-        self.listener.note_off(self.heard_at_frame(), channel, key);
-        // Whatever let the key through, its end goes through too.
-        self.player.lift(self.frame(), channel, key, &mut send);
-    }
-
-    /// A controller is moved at `frame`, to `value` of 0 ..= 1. Whether that is a matter of cues,
-    /// and not to be passed on.
-    pub fn control(
-        &mut self,
-        frame: u32,
-        controller: u8,
-        value: f32,
         send: impl FnMut(Event),
-    ) -> bool {
-        if !self.cues(|controls| controls.cue_controller == Some(controller)) {
-            return false;
-        }
-        self.play_until(frame, send);
-        let down = value >= 0.5;
-        if down && !std::mem::replace(&mut self.pedal_down, down) {
-            self.cue();
-        }
-        self.pedal_down = down;
-        true
+    ) -> InBlock<'_> {
+        let (block, joint) = self.clock.advance(transport, frames);
+        self.enter(block, joint, controls, send);
+        InBlock::new(self, block)
     }
 
-    /// Plays up to `frame` of the block, so that what is sent next comes in time order.
-    pub fn play_until(&mut self, frame: u32, mut send: impl FnMut(Event)) {
-        let until = frame.min(self.block.frames);
-        if until <= self.frame {
-            return;
-        }
-        if self.is_running() {
-            self.player
-                .play(&self.process, &self.block, self.frame..until, &mut send);
-        }
-        self.frame = until;
+    fn forget_playing(&mut self) {
+        self.listener.forget();
+        self.played = false;
     }
 
-    /// Plays the rest of the block.
-    pub fn finish(&mut self, mut send: impl FnMut(Event)) {
-        self.play_until(self.block.frames, &mut send);
-        self.clock.pass(&self.block);
-        self.listener.advance(self.clock.heard());
-    }
-
-    fn hear_bars(&mut self) {
-        let rolls = self.clock.is_playing();
-        let song_starts = self.clock.heard() - self.block.start;
-        let bars = self.bars.map(|(metre, line)| Bars {
-            metre,
-            line: rolls.then_some(song_starts + line),
-        });
-        self.listener.count_bars(bars);
-    }
-
-    fn join(&mut self, joint: Joint, send: &mut impl FnMut(Event)) {
-        match joint {
-            Joint::On => (),
-            Joint::Starts | Joint::Stops | Joint::Leaps => {
-                self.free = false;
-                // In a loop, a performance goes on.
-                let came_to = self.player.come_to(self.block.start);
-                self.process.come_to_rest(came_to, self.block.start);
-                self.start_afresh(send);
-                self.player.pan_anew();
-            }
-        }
-        if self.clock.is_playing() {
-            self.find_place_in_song();
-        }
+    fn lets_through(&self) -> bool {
+        self.controls
+            .is_none_or(|controls| !controls.hold || controls.thru || controls.bypass)
     }
 
     /// Whether what is played is a matter of cues: never while everything goes through.
@@ -369,136 +257,10 @@ impl Engine {
             .is_some_and(|controls| !controls.bypass && are_given_by(controls))
     }
 
-    /// A performer's cue, now.
-    fn cue(&mut self) {
+    /// A performer's cue at song position `now`.
+    fn cue(&mut self, now: Beats) {
         if self.is_running() {
-            let now = self.block.start + f64::from(self.frame) * self.block.beats_per_frame;
             self.process.cue(now);
         }
-    }
-
-    /// Once the song rolls, the process begins at a song position.
-    fn find_place_in_song(&mut self) {
-        if self.anchor == Anchor::NextStart {
-            self.anchor = Anchor::Song(self.block.start);
-            self.news.anchored = true;
-        }
-        if let Anchor::Song(origin) = self.anchor {
-            self.process.set_origin(origin);
-        }
-    }
-
-    fn apply(&mut self, controls: &Controls, send: &mut impl FnMut(Event)) {
-        let now = self.player.come_to(self.block.start);
-        if controls.settings != *self.process.settings() {
-            let played: [bool; MAX_PARTS] = std::array::from_fn(|part| self.process.plays(part));
-            self.process.set_settings(controls.settings, now);
-            self.player.silence_unused(&self.process, 0, &mut *send);
-            if self.is_running() {
-                let joins = |part: usize| !played[part];
-                self.player.join_late(&self.process, joins, &mut *send);
-            }
-        }
-        let before = self.controls.replace(*controls).unwrap_or(*controls);
-        if before.cue_controller != controls.cue_controller {
-            // Another pedal: how far the old one is down says nothing about it.
-            self.pedal_down = false;
-        }
-        if controls.bypass != before.bypass {
-            self.start_afresh(send);
-        }
-        match (before.hold, controls.hold) {
-            (false, true) if self.is_meant(controls) => self.hold(&controls.settings, send),
-            (true, false) => {
-                self.free = false;
-                self.played = false;
-                self.start_afresh(send);
-            }
-            _ => (),
-        }
-        if controls.cue && !before.cue {
-            self.cue();
-        }
-        let is_on = |controls: &Controls| controls.hold && !controls.bypass;
-        if is_on(controls) && !is_on(&before) {
-            self.player.start_late(self.block.start);
-        }
-    }
-
-    /// Whether a hold that goes on is a player's wish. With the song at rest it may be no more than
-    /// the host telling what its lane says where the playhead was put; nothing is to sound of that.
-    fn is_meant(&self, controls: &Controls) -> bool {
-        self.clock.is_playing() || self.played || controls.by_hand
-    }
-
-    fn forget_playing(&mut self) {
-        self.listener.forget();
-        self.played = false;
-    }
-
-    /// Takes the phrase out of what was played, and begins to play it.
-    fn hold(&mut self, settings: &Settings, send: &mut impl FnMut(Event)) {
-        self.start_afresh(send);
-        self.process.forget_cues();
-        self.player.pan_anew();
-        let song_starts = self.clock.heard() - self.block.start;
-        let grid_zero = self.clock.is_playing().then_some(song_starts);
-        match self
-            .listener
-            .take(self.clock.heard(), grid_zero, &settings.capture)
-        {
-            Some(taken) => self.adopt(&taken, settings),
-            None => {
-                self.news.nothing_played = true;
-                if !self.clock.is_playing() {
-                    self.process.set_origin(self.block.start);
-                }
-            }
-        }
-        self.free = !self.clock.is_playing();
-    }
-
-    fn adopt(&mut self, taken: &Taken, settings: &Settings) {
-        self.news.taken = Some(TakenNews {
-            notes: taken.phrase.notes().len(),
-            left_out: taken.dropped,
-            repeats: taken.repeats,
-            played_at: self.clock.tempo() * taken.pace,
-            taken_as: self.clock.tempo(),
-        });
-        let origin = self.block.start + (taken.origin - self.clock.heard());
-        self.process.set_phrase(&taken.phrase);
-        self.process.set_origin(origin);
-        self.anchor = if self.clock.is_playing() {
-            Anchor::Song(origin)
-        } else {
-            Anchor::NextStart
-        };
-        // A hand that is a little late does not cost the first note.
-        let late = self.block.start - origin;
-        if late > 0.0 && late <= settings.step() / 2.0 {
-            self.player.start_from(origin);
-        }
-    }
-
-    /// Voices fall silent and stand where the settings put them.
-    fn start_afresh(&mut self, send: &mut impl FnMut(Event)) {
-        self.player.stop(0, &mut *send);
-        self.process.settle();
-    }
-
-    fn lets_through(&self) -> bool {
-        self.controls
-            .is_none_or(|controls| !controls.hold || controls.thru || controls.bypass)
-    }
-
-    fn heard_at_frame(&self) -> Beats {
-        self.clock.heard() + f64::from(self.frame) * self.block.beats_per_frame
-    }
-
-    /// The frame of the block that has been come to: events are sent on it now. Past the end it is
-    /// the last.
-    pub fn frame(&self) -> u32 {
-        self.frame.min(self.block.frames.saturating_sub(1))
     }
 }

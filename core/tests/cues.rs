@@ -62,6 +62,19 @@ impl Stage {
         stage
     }
 
+    /// A controller is moved where the song has come to. Whether that is a matter of cues.
+    fn moves(&mut self, controller: u8, value: f32) -> bool {
+        let transport = Transport {
+            playing: true,
+            tempo: Some(120.0),
+            position: Some(self.frame as f64 / FRAMES_A_BEAT),
+        };
+        let mut moment = self.engine.begin(&transport, 0, &self.controls, |_| ());
+        let is_a_cue = moment.control(0, controller, value, |_| ());
+        moment.finish(|_| ());
+        is_a_cue
+    }
+
     /// A block, in which the cue key may be struck at a frame.
     fn block(&mut self, playing: bool, frames: u32, cue_at: Option<u32>) {
         let transport = Transport {
@@ -74,15 +87,15 @@ impl Stage {
         let mut hear = |event: procession_core::player::Event| {
             heard.push((begun + u64::from(event.frame), event.message));
         };
-        self.engine
+        let mut block = self
+            .engine
             .begin(&transport, frames, &self.controls, &mut hear);
         if let Some(frame) = cue_at {
             let place = (Some(Channel::FIRST), Some(cue_key()));
-            self.engine
-                .note_on(frame, place, Velocity::new(0.8), &mut hear);
-            self.engine.note_off(frame, place, &mut hear);
+            block.note_on(frame, place, Velocity::new(0.8), &mut hear);
+            block.note_off(frame, place, &mut hear);
         }
-        self.engine.finish(&mut hear);
+        block.finish(&mut hear);
         if playing {
             self.frame += u64::from(frames);
         }
@@ -141,17 +154,17 @@ fn the_cue_key_is_neither_heard_nor_passed_on() {
 fn a_pedal_cues_as_it_goes_down_and_only_then() {
     let mut stage = Stage::new(settings());
     stage.roll_to(1.0, &[512], &[]);
-    assert!(stage.engine.control(0, PEDAL, 0.9, |_| ()));
-    assert!(stage.engine.control(0, PEDAL, 1.0, |_| ()));
-    assert!(!stage.engine.control(0, 1, 1.0, |_| ()));
+    assert!(stage.moves(PEDAL, 0.9));
+    assert!(stage.moves(PEDAL, 1.0));
+    assert!(!stage.moves(1, 1.0));
     stage.roll_to(2.0, &[512], &[]);
     assert_eq!(stage.ahead(), Some(1.0));
     // Held down, it gives no second cue, and on its way up none.
-    assert!(stage.engine.control(0, PEDAL, 0.9, |_| ()));
-    assert!(stage.engine.control(0, PEDAL, 0.1, |_| ()));
+    assert!(stage.moves(PEDAL, 0.9));
+    assert!(stage.moves(PEDAL, 0.1));
     stage.roll_to(6.0, &[512], &[]);
     assert_eq!(stage.ahead(), Some(1.0));
-    assert!(stage.engine.control(0, PEDAL, 0.9, |_| ()));
+    assert!(stage.moves(PEDAL, 0.9));
     stage.roll_to(8.0, &[512], &[]);
     assert_eq!(stage.ahead(), Some(2.0));
 }
@@ -289,5 +302,5 @@ fn out_of_the_way_the_cue_key_passes_like_any_other() {
     let struck =
         |message: &Message| matches!(message, Message::NoteOn { key, .. } if *key == cue_key());
     assert!(stage.heard.iter().any(|(_, message)| struck(message)));
-    assert!(!stage.engine.control(0, PEDAL, 0.9, |_| ()));
+    assert!(!stage.moves(PEDAL, 0.9));
 }

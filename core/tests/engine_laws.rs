@@ -131,17 +131,17 @@ impl Host {
             position: Some(self.position),
         };
         let mut events: Vec<Event> = Vec::new();
-        self.engine
+        let mut block = self
+            .engine
             .begin(&transport, frames, &self.controls, |e| events.push(e));
         match note {
             Some((true, place)) => {
-                self.engine
-                    .note_on(17, place, Velocity::new(0.5), |e| events.push(e));
+                block.note_on(17, place, Velocity::new(0.5), |e| events.push(e));
             }
-            Some((false, place)) => self.engine.note_off(40, place, |e| events.push(e)),
+            Some((false, place)) => block.note_off(40, place, |e| events.push(e)),
             None => (),
         }
-        self.engine.finish(|e| events.push(e));
+        block.finish(|e| events.push(e));
         self.hear(&events, frames);
         if playing && self.tempo.is_finite() && self.position.is_finite() {
             self.position += f64::from(frames) * self.tempo.max(0.0) / (60.0 * RATE);
@@ -299,8 +299,8 @@ fn held(phrase: &Phrase, settings: Settings) -> Engine {
         tempo: Some(120.0),
         position: Some(0.0),
     };
-    engine.begin(&rest, 0, &controls, |_| ());
-    engine.finish(|_| ());
+    let block = engine.begin(&rest, 0, &controls, |_| ());
+    block.finish(|_| ());
     engine
 }
 
@@ -340,8 +340,8 @@ fn play(
             position: Some(position),
         };
         let mut send = |event: Event| heard.push((u64::from(done + event.frame), event.message));
-        engine.begin(&transport, length, &controls, &mut send);
-        engine.finish(&mut send);
+        let block = engine.begin(&transport, length, &controls, &mut send);
+        block.finish(&mut send);
         done += length;
     }
     heard
@@ -375,20 +375,20 @@ fn capture(text: &str, hold_at: f64, end: f64, settings: Settings) -> (Engine, V
                 heard.push((at + f64::from(event.frame) * per_frame, key.number()));
             }
         };
-        engine.begin(&transport, frames, &controls, &mut send);
+        let mut block = engine.begin(&transport, frames, &controls, &mut send);
         let next = at + f64::from(frames) * per_frame;
         for note in written.notes() {
             let place = (Some(Channel::FIRST), Some(note.key));
             let frame = |beats: f64| ((beats - at) / per_frame).round() as u32;
             let off = note.onset + note.length - 0.02;
             if (at..next).contains(&off) {
-                engine.note_off(frame(off), place, &mut send);
+                block.note_off(frame(off), place, &mut send);
             }
             if (at..next).contains(&note.onset) && at < hold_at {
-                engine.note_on(frame(note.onset), place, note.velocity, &mut send);
+                block.note_on(frame(note.onset), place, note.velocity, &mut send);
             }
         }
-        engine.finish(&mut send);
+        block.finish(&mut send);
         at = next;
     }
     (engine, heard)
@@ -434,8 +434,8 @@ fn holding_again_with_nothing_played_keeps_the_phrase_and_says_so() {
             tempo: Some(120.0),
             position: None,
         };
-        engine.begin(&transport, 480, &controls, |_| ());
-        engine.finish(|_| ());
+        let block = engine.begin(&transport, 480, &controls, |_| ());
+        block.finish(|_| ());
     }
     assert!(engine.take_news().nothing_played);
     assert_eq!(engine.process().phrase(), &before);
@@ -484,7 +484,8 @@ fn with_the_song_at_rest_the_phrase_plays_on_its_own_clock_from_the_moment_of_ho
         tempo: Some(120.0),
         position: Some(9.0),
     };
-    engine.begin(&roll, 480, &controls, |_| ());
+    let block = engine.begin(&roll, 480, &controls, |_| ());
+    block.finish(|_| ());
     assert_eq!(engine.anchor(), Anchor::Song(9.0));
 }
 
@@ -507,8 +508,8 @@ fn a_lane_that_says_hold_sounds_nothing_while_the_song_is_at_rest() {
         position: Some(4.0),
     };
     let mut struck = 0;
-    engine.begin(&roll, 480, &controls, |_| ());
-    engine.finish(|event| struck += u32::from(matches!(event.message, Message::NoteOn { .. })));
+    let block = engine.begin(&roll, 480, &controls, |_| ());
+    block.finish(|event| struck += u32::from(matches!(event.message, Message::NoteOn { .. })));
     assert!(struck > 0);
 }
 
@@ -522,10 +523,10 @@ fn what_was_played_since_hold_was_off_is_held_with_the_song_at_rest_and_only_tha
             ..Controls::default()
         };
         let key = (Some(Channel::FIRST), Key::new(62));
-        engine.begin(&AT_REST, 6_000, &controls, |_| ());
-        engine.note_on(0, key, Velocity::new(0.8), |_| ());
-        engine.note_off(3_000, key, |_| ());
-        engine.finish(|_| ());
+        let mut block = engine.begin(&AT_REST, 6_000, &controls, |_| ());
+        block.note_on(0, key, Velocity::new(0.8), |_| ());
+        block.note_off(3_000, key, |_| ());
+        block.finish(|_| ());
     };
     strike(&mut engine, false);
     let on = Controls {
@@ -564,8 +565,8 @@ fn struck_at_rest(engine: &mut Engine, controls: impl Fn(u32) -> Controls) -> Ve
                 heard.push((block * 480 + event.frame, key.number()));
             }
         };
-        engine.begin(&AT_REST, 480, &controls(block), &mut send);
-        engine.finish(&mut send);
+        let block = engine.begin(&AT_REST, 480, &controls(block), &mut send);
+        block.finish(&mut send);
     }
     heard
 }
@@ -595,18 +596,18 @@ fn captured_at_rest(hold_at: f64) -> (Engine, Vec<(f64, u8)>) {
                 heard.push((beats, key.number()));
             }
         };
-        engine.begin(&AT_REST, 240, &controls, &mut send);
+        let mut playing = engine.begin(&AT_REST, 240, &controls, &mut send);
         for note in written.notes().iter().filter(|_| !controls.hold) {
             let place = (Some(Channel::FIRST), Some(note.key));
             let now = at(block)..at(block + 1);
             if now.contains(&(note.onset + 0.2)) {
-                engine.note_off(0, place, &mut send);
+                playing.note_off(0, place, &mut send);
             }
             if now.contains(&note.onset) {
-                engine.note_on(0, place, note.velocity, &mut send);
+                playing.note_on(0, place, note.velocity, &mut send);
             }
         }
-        engine.finish(&mut send);
+        playing.finish(&mut send);
     }
     (engine, heard)
 }

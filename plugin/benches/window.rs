@@ -135,8 +135,8 @@ impl Desk {
             hold: true,
             ..Controls::default()
         };
-        self.engine.begin(&transport, BLOCK, &controls, |_| ());
-        self.engine.finish(|_| ());
+        let block = self.engine.begin(&transport, BLOCK, &controls, |_| ());
+        block.finish(|_| ());
         let news = self.engine.take_news();
         self.feed.show(&self.engine, &news, 4.0);
         self.position += f64::from(BLOCK) * TEMPO / (60.0 * RATE);

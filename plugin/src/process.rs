@@ -13,7 +13,7 @@ use crate::state::Taken;
 use nice_plug::midi::{Channel, Key, VoiceID};
 use nice_plug::prelude::*;
 use procession_core::clock::Transport;
-use procession_core::engine::{Anchor, Controls, Engine, News};
+use procession_core::engine::{Anchor, Controls, Engine, InBlock, News};
 use procession_core::metre::Metre;
 use procession_core::note;
 use procession_core::player::Event;
@@ -142,9 +142,9 @@ impl AudioThread {
             }
             None => of_host,
         };
-        engine.begin(&transport, frames, &controls, &mut send);
+        let mut block = engine.begin(&transport, frames, &controls, &mut send);
         let controllers = &mut self.controllers;
-        controllers.settle(engine.channels(None), |event| {
+        controllers.settle(block.engine().channels(None), |event| {
             let to_host = |event| context.try_send_event(event).is_ok();
             exit.outbox.send_as_is(event, to_host)
         });
@@ -157,9 +157,9 @@ impl AudioThread {
                 continue;
             }
             let to_host = |event| context.try_send_event(event).is_ok();
-            play_in(engine, controllers, &mut exit, event, frames, to_host);
+            play_in(&mut block, controllers, &mut exit, event, frames, to_host);
         }
-        engine.finish(|event| {
+        block.finish(|event| {
             exit.send(event, |event| context.try_send_event(event).is_ok());
         });
         exit.close();
@@ -322,8 +322,9 @@ fn beginning(engine: &mut Engine, controls: &Controls, mut send: impl FnMut(Even
             position: Some(0.0),
         };
         // A moment of no length, in which nothing sounds.
-        engine.begin(&start, 0, controls, &mut send);
-        engine.finish(&mut send);
+        engine
+            .begin(&start, 0, controls, &mut send)
+            .finish(&mut send);
     }
     match engine.anchor() {
         Anchor::Song(beginning) => beginning,
@@ -362,7 +363,7 @@ fn beats_per_bar(transport: &nice_plug::prelude::Transport) -> f64 {
 
 /// An event that is played into the plug-in.
 fn play_in(
-    engine: &mut Engine,
+    block: &mut InBlock,
     controllers: &mut Controllers,
     exit: &mut Exit,
     event: HostEvent,
@@ -379,7 +380,7 @@ fn play_in(
             velocity,
             ..
         } if velocity > 0.0 => {
-            engine.note_on(
+            block.note_on(
                 frame,
                 which(channel, key),
                 note::Velocity::new(velocity),
@@ -389,18 +390,20 @@ fn play_in(
         NoteEvent::NoteOn { channel, key, .. }
         | NoteEvent::NoteOff { channel, key, .. }
         | NoteEvent::Choke { channel, key, .. } => {
-            engine.note_off(frame, which(channel, key), send);
+            block.note_off(frame, which(channel, key), send);
         }
-        NoteEvent::MidiCC { cc, value, .. } if engine.control(frame, cc, value, &mut send) => (),
+        NoteEvent::MidiCC { cc, value, .. } if block.control(frame, cc, value, &mut send) => (),
         // The plug-in's own word to the host, never the host's.
         NoteEvent::VoiceTerminated { .. } => (),
         other => {
-            engine.play_until(frame, &mut send);
+            block.play_until(frame, &mut send);
             // A host may list events out of order: what is late is sent now.
-            let event = at_frame(other, engine.frame());
+            let event = at_frame(other, block.frame());
             let mut send = |event| exit.outbox.send_as_is(event, &mut to_host);
             match channel_of(&event) {
-                Some(played) => controllers.play(event, played, engine.channels(played), send),
+                Some(played) => {
+                    controllers.play(event, played, block.engine().channels(played), send)
+                }
                 None => drop(send(event)),
             }
         }

@@ -1,0 +1,233 @@
+//! How a block is entered: what went before it, and what the controls say.
+
+use super::{Anchor, Controls, Engine, TakenNews};
+use crate::capture::{Bars, Taken};
+use crate::clock::Joint;
+use crate::player::Event;
+use crate::settings::{MAX_PARTS, Settings};
+use crate::time::Block;
+
+/// What led to a block. It is decided once, when the block begins.
+#[derive(Clone, Copy, Debug)]
+struct Entry {
+    joint: Joint,
+    /// By a reset of the host, a player's panic, another phrase.
+    interrupted: bool,
+    /// Nobody has told what the controls say, or a state was loaded.
+    opened: bool,
+}
+
+impl Entry {
+    /// Whether time goes on from the block before.
+    fn goes_on(&self) -> bool {
+        self.joint == Joint::On
+    }
+
+    /// Whether what the controls say is no change, but how things stand: nothing led here.
+    fn is_afresh(&self) -> bool {
+        self.interrupted || self.opened || !self.goes_on()
+    }
+
+    /// Whether a performance begins anew: with the song, and with a project that was opened.
+    fn is_anew(&self) -> bool {
+        self.opened || self.joint == Joint::Starts
+    }
+}
+
+/// A block that is being entered.
+struct Entering<'e, S> {
+    engine: &'e mut Engine,
+    block: Block,
+    send: S,
+}
+
+impl Engine {
+    /// Enters `block`, which joins the time before it as `joint` says.
+    pub(super) fn enter(
+        &mut self,
+        block: Block,
+        joint: Joint,
+        controls: &Controls,
+        send: impl FnMut(Event),
+    ) {
+        let entry = Entry {
+            joint,
+            interrupted: std::mem::take(&mut self.interrupted),
+            opened: self.controls.is_none(),
+        };
+        let mut entering = Entering {
+            engine: self,
+            block,
+            send,
+        };
+        if entry.interrupted {
+            entering.lift_all();
+        }
+        if !entry.goes_on() {
+            entering.leave_where_it_was();
+        }
+        entering.find_place_in_song();
+        entering.hear_bars();
+        entering.apply(controls);
+        if entry.is_afresh() {
+            self.process.settle();
+        }
+        if entry.is_anew() {
+            self.process.forget_cues();
+        }
+    }
+}
+
+impl<S: FnMut(Event)> Entering<'_, S> {
+    /// Voices and hand fall silent.
+    fn lift_all(&mut self) {
+        self.start_afresh();
+        self.engine.player.lift(0, None, None, &mut self.send);
+    }
+
+    /// The song has started, stopped or leapt.
+    fn leave_where_it_was(&mut self) {
+        let start = self.block.start;
+        self.engine.free = false;
+        // In a loop, a performance goes on.
+        let came_to = self.engine.player.come_to(start);
+        self.engine.process.come_to_rest(came_to, start);
+        self.start_afresh();
+        self.engine.player.pan_anew();
+    }
+
+    /// Once the song rolls, the process begins at a song position.
+    fn find_place_in_song(&mut self) {
+        let engine = &mut *self.engine;
+        if !engine.clock.is_playing() {
+            return;
+        }
+        if engine.anchor == Anchor::NextStart {
+            engine.anchor = Anchor::Song(self.block.start);
+            engine.news.anchored = true;
+        }
+        if let Anchor::Song(origin) = engine.anchor {
+            engine.process.set_origin(origin);
+        }
+    }
+
+    fn hear_bars(&mut self) {
+        let engine = &mut *self.engine;
+        let rolls = engine.clock.is_playing();
+        let song_starts = engine.clock.heard() - self.block.start;
+        let bars = engine.bars.map(|(metre, line)| Bars {
+            metre,
+            line: rolls.then_some(song_starts + line),
+        });
+        engine.listener.count_bars(bars);
+    }
+
+    fn apply(&mut self, controls: &Controls) {
+        self.apply_settings(&controls.settings);
+        let engine = &mut *self.engine;
+        let before = engine.controls.replace(*controls).unwrap_or(*controls);
+        if before.cue_controller != controls.cue_controller {
+            // Another pedal: how far the old one is down says nothing about it.
+            engine.pedal_down = false;
+        }
+        if controls.bypass != before.bypass {
+            self.start_afresh();
+        }
+        match (before.hold, controls.hold) {
+            (false, true) if self.is_meant(controls) => self.hold(&controls.settings),
+            (true, false) => self.let_go(),
+            _ => (),
+        }
+        if controls.cue && !before.cue {
+            self.engine.cue(self.block.start);
+        }
+        let is_on = |controls: &Controls| controls.hold && !controls.bypass;
+        if is_on(controls) && !is_on(&before) {
+            self.engine.player.start_late(self.block.start);
+        }
+    }
+
+    fn apply_settings(&mut self, settings: &Settings) {
+        let engine = &mut *self.engine;
+        if settings == engine.process.settings() {
+            return;
+        }
+        let now = engine.player.come_to(self.block.start);
+        let played: [bool; MAX_PARTS] = std::array::from_fn(|part| engine.process.plays(part));
+        engine.process.set_settings(*settings, now);
+        engine
+            .player
+            .silence_unused(&engine.process, 0, &mut self.send);
+        if engine.is_running() {
+            let joins = |part: usize| !played[part];
+            engine
+                .player
+                .join_late(&engine.process, joins, &mut self.send);
+        }
+    }
+
+    /// Whether a hold that goes on is a player's wish. With the song at rest it may be no more than
+    /// the host telling what its lane says where the playhead was put; nothing is to sound of that.
+    fn is_meant(&self, controls: &Controls) -> bool {
+        self.engine.clock.is_playing() || self.engine.played || controls.by_hand
+    }
+
+    /// Hold goes off.
+    fn let_go(&mut self) {
+        self.engine.free = false;
+        self.engine.played = false;
+        self.start_afresh();
+    }
+
+    /// Takes the phrase out of what was played, and begins to play it.
+    fn hold(&mut self, settings: &Settings) {
+        self.start_afresh();
+        let engine = &mut *self.engine;
+        engine.process.forget_cues();
+        engine.player.pan_anew();
+        let rolls = engine.clock.is_playing();
+        let heard = engine.clock.heard();
+        let grid_zero = rolls.then_some(heard - self.block.start);
+        let taken = engine.listener.take(heard, grid_zero, &settings.capture);
+        match taken {
+            Some(taken) => self.adopt(&taken, settings),
+            None => {
+                engine.news.nothing_played = true;
+                if !rolls {
+                    engine.process.set_origin(self.block.start);
+                }
+            }
+        }
+        self.engine.free = !rolls;
+    }
+
+    fn adopt(&mut self, taken: &Taken, settings: &Settings) {
+        let engine = &mut *self.engine;
+        engine.news.taken = Some(TakenNews {
+            notes: taken.phrase.notes().len(),
+            left_out: taken.dropped,
+            repeats: taken.repeats,
+            played_at: engine.clock.tempo() * taken.pace,
+            taken_as: engine.clock.tempo(),
+        });
+        let origin = self.block.start + (taken.origin - engine.clock.heard());
+        engine.process.set_phrase(&taken.phrase);
+        engine.process.set_origin(origin);
+        engine.anchor = if engine.clock.is_playing() {
+            Anchor::Song(origin)
+        } else {
+            Anchor::NextStart
+        };
+        // A hand that is a little late does not cost the first note.
+        let late = self.block.start - origin;
+        if late > 0.0 && late <= settings.step() / 2.0 {
+            engine.player.start_from(origin);
+        }
+    }
+
+    /// Voices fall silent and stand where the settings put them.
+    fn start_afresh(&mut self) {
+        self.engine.player.stop(0, &mut self.send);
+        self.engine.process.settle();
+    }
+}
