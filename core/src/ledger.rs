@@ -110,7 +110,7 @@ impl Slot {
         self.voices > 0 || self.hand
     }
 
-    /// What was struck is sent, if anything was.
+    /// What was struck is sent, if anything was, and ends at once if nobody holds it any more.
     fn sound(&mut self, channel: Channel, key: Key, send: &mut impl FnMut(Message)) {
         if let Some(Stroke { voice, velocity }) = self.stroke.take() {
             send(Message::NoteOn {
@@ -120,6 +120,9 @@ impl Slot {
                 voice: Some(voice),
                 id: self.id,
             });
+            if !self.is_held() {
+                send(self.off(channel, key));
+            }
         }
     }
 
@@ -309,9 +312,8 @@ fn leave(slots: &mut [[Slot; KEYS]; CHANNELS], held: &Held, send: &mut impl FnMu
     let Held { channel, key, .. } = *held;
     let slot = &mut slots[usize::from(channel.number())][usize::from(key.number())];
     slot.voices = slot.voices.saturating_sub(1);
-    if !slot.is_held() {
-        // A note shorter than the moment it was struck at.
-        slot.sound(channel, key, send);
+    // A note shorter than the moment it was struck at ends when it has sounded, in its turn.
+    if !slot.is_held() && slot.stroke.is_none() {
         send(slot.off(channel, key));
     }
 }
@@ -399,6 +401,19 @@ mod tests {
         ledger.release_next(|m| sent.push(m));
         ledger.sound(|m| sent.push(m));
         assert_eq!(written(&sent), [("on", 1), ("off", 1)]);
+    }
+
+    #[test]
+    fn what_is_struck_at_one_moment_sounds_in_order_also_if_some_of_it_ends_there() {
+        let mut ledger = Ledger::new();
+        let mut sent = Vec::new();
+        let a4 = (Channel::FIRST, Key::new(69).unwrap());
+        for (off, place) in [(2.0, d4()), (1.0, a4), (3.0, d4())] {
+            ledger.strike(0, off, place, Velocity::new(0.5), |m| sent.push(m));
+        }
+        ledger.release_next(|m| sent.push(m));
+        ledger.sound(|m| sent.push(m));
+        assert_eq!(written(&sent), [("on", 1), ("on", 2), ("off", 2)]);
     }
 
     #[test]
