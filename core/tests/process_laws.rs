@@ -4,15 +4,96 @@ mod common;
 
 use common::{phrase, settings};
 use procession_core::motion::{drift_cycles, shifts_to_unison};
+use procession_core::note::Note;
 use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
-use procession_core::settings::{Advance, Growth, Motion, Settings, Shifts};
+use procession_core::settings::{
+    Advance, CopiesMove, Growth, Motion, MotionSettings, Settings, Shifts,
+};
 use procession_core::time::{Span, to_ticks};
 use procession_core::unrolling::unroll;
 use proptest::prelude::*;
 
 fn notes(process: &Process, voice: usize, from: f64, to: f64) -> Vec<VoiceNote> {
     process.notes(voice, Span::new(from, to)).collect()
+}
+
+/// Copies that enter with the steady voice, at no offset.
+fn at_once(motion: MotionSettings) -> MotionSettings {
+    MotionSettings {
+        entry: 0,
+        offset: 0.0,
+        ..motion
+    }
+}
+
+/// Up to four times the same phrase, its notes held as a hand holds them: a little longer or
+/// shorter each time. Sometimes one of them is another note value, and the parts are not the same.
+fn in_parts() -> impl Strategy<Value = Phrase> {
+    let hand = proptest::collection::vec(0.95f64..1.05, 16);
+    let other = proptest::option::weighted(0.3, any::<proptest::sample::Index>());
+    (phrase(), 1u32..=4, hand, other).prop_map(|(part, times, hand, other)| {
+        let mut notes: Vec<Note> = Vec::new();
+        for time in 0..times {
+            for note in part.notes() {
+                let onset = note.onset + f64::from(time) * part.length();
+                let held = note.length * hand[notes.len() % hand.len()];
+                // A key is struck once at a time.
+                let struck = |other: &Note| other.onset == onset && other.key == note.key;
+                if !notes.iter().any(struck) {
+                    notes.push(Note {
+                        onset,
+                        length: held,
+                        ..*note
+                    });
+                }
+            }
+        }
+        if let Some(other) = other {
+            let count = notes.len();
+            let length = &mut notes[other.index(count)].length;
+            *length = if *length > 0.5 {
+                *length / 2.0
+            } else {
+                *length + 0.25
+            };
+        }
+        Phrase::new(notes, part.length() * f64::from(times)).expect("as long as a phrase may be")
+    })
+}
+
+/// Ticks by which `copy` is ahead after so many shifts: counted one by one.
+fn ticks_ahead(copy: usize, shifts: u64, settings: &Settings) -> i64 {
+    let motion = &settings.motion;
+    let shift = (settings.step() * 960.0).round() as i64 * i64::from(motion.shift_by);
+    (0..shifts)
+        .map(|earlier| match motion.copies_move {
+            CopiesMove::Fanned => shift * copy as i64,
+            CopiesMove::Together => shift,
+            CopiesMove::InTurn if earlier % motion.copies as u64 == copy as u64 - 1 => shift,
+            CopiesMove::InTurn => 0,
+        })
+        .sum()
+}
+
+/// Whether the phrase, turned by so many ticks, has every note where there was one of that key and
+/// note value.
+fn is_heard_as_it_was(phrase: &Phrase, ahead: i64) -> bool {
+    let round = to_ticks(phrase.length());
+    let turned_by = |ahead: i64| {
+        let turned = phrase.notes().iter().map(|note| {
+            let onset = (to_ticks(note.onset) - ahead).rem_euclid(round);
+            (onset, note.key, to_ticks(note.length))
+        });
+        let mut turned: Vec<_> = turned.collect();
+        turned.sort_unstable();
+        turned
+    };
+    // Of two note values the longer is at least the shorter dotted: 4 : 3. Less than a sixteenth of
+    // a beat is no difference.
+    let one_value = |a: i64, b: i64| (a - b).abs() < 60 || 4 * a.min(b) > 3 * a.max(b);
+    std::iter::zip(turned_by(0), turned_by(ahead))
+        .all(|(a, b)| (a.0, a.1) == (b.0, b.1) && one_value(a.2, b.2))
 }
 
 proptest! {
@@ -101,30 +182,90 @@ proptest! {
 
     /// With shifts on Auto the copies end in unison, and were not in unison after any fewer.
     #[test]
-    fn unison_comes_back_exactly_when_the_arithmetic_says(
-        phrase in phrase(), settings in settings(),
+    fn unison_comes_back_after_as_many_shifts_as_it_takes_and_no_fewer(
+        phrase in in_parts(), settings in settings(),
     ) {
         let mut settings = settings;
-        settings.motion.shifts = Shifts::Auto;
         settings.motion.copies = settings.motion.copies.max(1);
         let round = shifts_to_unison(&phrase, &settings);
-        let rotation = phrase.smallest_rotation();
-        let process = Process::new(phrase, settings, 0.0);
-        let apart = |stage: u64| {
-            (1..process.voices().count()).any(|copy| {
-                to_ticks(process.voices().course(copy).shifted(stage)).rem_euclid(rotation) != 0
-            })
+        prop_assert_eq!(round == 0, settings.motion.shift_by == 0);
+        let unison = |shifts: u64| {
+            (1..=settings.motion.copies)
+                .all(|copy| is_heard_as_it_was(&phrase, ticks_ahead(copy, shifts, &settings)))
         };
-        prop_assert!(!apart(round));
-        for stage in 1..round.min(400) {
-            prop_assert!(apart(stage), "unison after {stage} of {round}");
+        prop_assert!(unison(round), "not in unison after {round}");
+        for shifts in 1..round {
+            prop_assert!(!unison(shifts), "unison after {shifts} of {round}");
+        }
+        // And what plays is ahead by as much.
+        settings.motion = MotionSettings {
+            motion: Motion::Jump,
+            shifts: Shifts::Auto,
+            dwell: 1,
+            ..at_once(settings.motion)
+        };
+        settings.growth.growth = Growth::Off;
+        settings.copies = Settings::default().copies;
+        let process = Process::new(phrase, settings, 0.0);
+        for shifts in [round / 2, round, round + 1] {
+            let at = (shifts as f64 + 0.5) * process.phrase().length();
+            for copy in 1..=settings.motion.copies {
+                let ahead = process.voices().displacement(copy, at).map(to_ticks);
+                let expected = ticks_ahead(copy, shifts.min(round), &settings);
+                prop_assert_eq!(ahead, Some(expected), "copy {} after {}", copy, shifts);
+            }
         }
     }
 
-    /// A drift never takes less time than was asked for.
+    /// A drift takes as long as asked, unless a copy would then be faster than twice or slower than
+    /// half the tempo: then it takes the fewest whole cycles in which none is.
     #[test]
-    fn a_drift_takes_as_long_as_asked_or_longer(phrase in phrase(), settings in settings()) {
-        prop_assert!(drift_cycles(&phrase, &settings) >= settings.motion.drift);
+    fn a_drift_takes_as_long_as_asked_unless_a_player_could_not(
+        phrase in phrase(), settings in settings(),
+    ) {
+        let mut settings = settings;
+        settings.motion = MotionSettings {
+            motion: Motion::Drift,
+            shifts: Shifts::Endless,
+            ..at_once(settings.motion)
+        };
+        settings.motion.copies = settings.motion.copies.max(1);
+        settings.growth.growth = Growth::Off;
+        settings.copies = Settings::default().copies;
+        let motion = settings.motion;
+        let cycles = drift_cycles(&phrase, &settings);
+        let cycle = phrase.length();
+        let dwell = f64::from(motion.dwell) * cycle;
+        let drift = f64::from(cycles) * cycle;
+        let process = Process::new(phrase, settings, 0.0);
+        // The ease 2p^2 is steepest half-way, where a drift of d beats over R has the tempo
+        // 1 + 2d/R.
+        let peak = |ahead: f64, cycles: u32| 1.0 + 2.0 * ahead / (f64::from(cycles) * cycle);
+        let playable = 0.5 - 1e-5..=2.0 + 1e-5;
+        let mut all_could = true;
+        for copy in 1..=motion.copies {
+            let ahead_at = |at: f64| process.voices().displacement(copy, at).unwrap();
+            let (shift, moves_in) = match motion.copies_move {
+                CopiesMove::Fanned => (copy, 0),
+                CopiesMove::Together => (1, 0),
+                CopiesMove::InTurn => (1, copy - 1),
+            };
+            let ahead = shift as f64 * f64::from(motion.shift_by) * settings.step();
+            let leaves = dwell + moves_in as f64 * (dwell + drift);
+            prop_assert!(ahead_at(leaves).abs() < 1e-9);
+            prop_assert!((ahead_at(leaves + drift) - ahead).abs() < 1e-9);
+            // Measured: beats of material a beat, over the shortest of times.
+            let moment = drift / 65_536.0;
+            let tempo = |at: f64| 1.0 + (ahead_at(at + moment) - ahead_at(at)) / moment;
+            for part in 0..64 {
+                let ratio = tempo(leaves + drift * f64::from(part) / 64.0);
+                prop_assert!(playable.contains(&ratio), "copy {copy}: {ratio}");
+            }
+            prop_assert!((tempo(leaves + drift / 2.0) - peak(ahead, cycles)).abs() < 1e-4);
+            all_could &= cycles == 1 || (0.5..=2.0).contains(&peak(ahead, cycles - 1));
+        }
+        prop_assert!(cycles >= motion.drift);
+        prop_assert!(cycles == motion.drift || !all_could, "{cycles} cycles, and fewer would do");
     }
 
     /// With nothing growing, a cycle of the steady voice is the phrase.

@@ -13,20 +13,66 @@ use procession_core::settings::*;
 use proptest::prelude::*;
 use proptest::sample::select;
 
-/// A phrase of 1 to 20 notes on a grid of sixteenths, 2 to 24 steps long.
+/// A note's place and length on some grid, or off any, as a part of the phrase.
+#[derive(Clone, Copy, Debug)]
+enum Placing {
+    Grid(f64, u32, u32),
+    Loose(f64, f64),
+}
+
+/// On sixteenths, on triplets of eighths and of sixteenths, or as no grid has it.
+fn placing() -> impl Strategy<Value = Placing> {
+    let grid =
+        |step| (any::<u32>(), any::<u32>()).prop_map(move |(o, l)| Placing::Grid(step, o, l));
+    prop_oneof![
+        3 => grid(0.25),
+        1 => grid(1.0 / 6.0),
+        1 => grid(1.0 / 3.0),
+        2 => (0.0f64..0.999, 0.01f64..=1.0).prop_map(|(o, l)| Placing::Loose(o, l)),
+    ]
+}
+
+impl Placing {
+    /// Onset and length in a phrase of `phrase` beats.
+    fn within(self, phrase: f64) -> (f64, f64) {
+        match self {
+            Self::Grid(step, onset, length) => {
+                let places = (phrase / step - 1e-9).ceil() as u32;
+                let steps = |number: u32| f64::from(number) * step;
+                (steps(onset % places), steps(1 + length % places))
+            }
+            Self::Loose(onset, length) => (onset * phrase, length * phrase),
+        }
+    }
+}
+
+/// A phrase of 1 to 40 notes that lasts 2 to 24 sixteenths or triplets. Its notes lie on grids or
+/// off them; some are chords, struck by a hand: 1 to 3 ms apart at 120 beats a minute.
 pub fn phrase() -> impl Strategy<Value = Phrase> {
-    (2u32..=24).prop_flat_map(|steps| {
-        let note = (0..steps, 1..=steps, 30u8..100, 1u8..=127);
+    let steps = select(vec![0.25, 0.25, 1.0 / 6.0, 1.0 / 3.0]);
+    (2u32..=24, steps).prop_flat_map(|(count, step)| {
+        let length = f64::from(count) * step;
+        let chord = proptest::option::weighted(0.2, (0.002f64..0.006, 1u8..=12));
+        let note = (placing(), 30u8..100, 1u8..=127, chord);
         proptest::collection::vec(note, 1..20).prop_map(move |notes| {
             let notes = notes
                 .into_iter()
-                .map(|(onset, length, key, velocity)| Note {
-                    onset: f64::from(onset) * 0.25,
-                    length: f64::from(length) * 0.25,
-                    key: Key::new(key).unwrap(),
-                    velocity: Velocity::new(f32::from(velocity) / 127.0),
+                .flat_map(|(placing, key, velocity, chord)| {
+                    let (onset, held) = placing.within(length);
+                    let note = Note {
+                        onset,
+                        length: held,
+                        key: Key::new(key).unwrap(),
+                        velocity: Velocity::new(f32::from(velocity) / 127.0),
+                    };
+                    let second = chord.map(|(late, higher)| Note {
+                        onset: onset + late,
+                        key: Key::new(key + higher).unwrap(),
+                        ..note
+                    });
+                    std::iter::once(note).chain(second.filter(|second| second.onset < length))
                 });
-            Phrase::new(notes, f64::from(steps) * 0.25).unwrap()
+            Phrase::new(notes, length).unwrap()
         })
     })
 }
