@@ -231,9 +231,11 @@ pub struct Written {
 #[derive(Clone, Copy, Debug, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 enum SavedAnchor {
-    /// At this song position, in beats.
+    /// At this song position, in beats. The first projects called it "at".
+    #[serde(alias = "at")]
     Song(Beats),
-    /// Where the song next starts to roll.
+    /// Where the song next starts to roll. The first projects called it "waiting".
+    #[serde(alias = "waiting")]
     NextStart,
 }
 

@@ -14,8 +14,12 @@ use procession_core::phrase::{Bar, Phrase};
 use procession_core::settings::{Modulation, Modulations, Place};
 use serde_json::{Value, json};
 
+fn state(json: &str) -> PluginState {
+    serde_json::from_str(json).expect("a state as hosts keep it")
+}
+
 fn version_1() -> PluginState {
-    serde_json::from_str(include_str!("states/version-1.json")).expect("a state as hosts keep it")
+    state(include_str!("states/version-1.json"))
 }
 
 fn note(onset: f64, length: f64, key: u8, velocity: f32) -> Note {
@@ -53,7 +57,7 @@ fn kept_in_version_1() -> Kept {
 }
 
 fn version_2() -> PluginState {
-    serde_json::from_str(include_str!("states/version-2.json")).expect("a state as hosts keep it")
+    state(include_str!("states/version-2.json"))
 }
 
 /// What `states/version-2.json` keeps beside the parameters: a bar of 7/8, begun with a pick-up of
@@ -142,6 +146,85 @@ fn a_project_saved_by_version_1_still_loads() {
     );
     let (cause, taken) = audio.poll_incoming().expect("the audio side hears of it");
     assert_eq!((cause, taken), (Cause::Loaded, &kept_in_version_1().taken));
+}
+
+/// What was kept changed several times while the version stayed 1, as the history of `state.rs`,
+/// of `state/modulations.rs` and of `parameters.txt` shows. A file each: the ids are those of that commit's
+/// `parameters.txt`, the entries those of its `Written`, in that order; the values are ours.
+#[test]
+fn a_project_of_any_time_before_version_2_still_loads() {
+    let dark = |kept: Kept| Kept {
+        window: WindowSize {
+            dark: true,
+            ..kept.window
+        },
+        ..kept
+    };
+    let changing = |kept: Kept| Kept {
+        modulations: Modulations::new([
+            modulation(Place::Stage(2), ModeName::Lydian, 4),
+            modulation(Place::Beats(96.5), ModeName::OctatonicHalfWhole, 0),
+        ]),
+        ..kept
+    };
+    let before_the_start = Kept {
+        taken: Taken {
+            anchor: Anchor::NextStart,
+            ..kept_in_version_1().taken
+        },
+        ..kept_in_version_1()
+    };
+    let of_its_time = [
+        // 43b0520: a song position as the origin was called "at".
+        (
+            include_str!("states/version-1-anchor-at.json"),
+            kept_in_version_1(),
+        ),
+        // 42903f6: the window may be dark.
+        (
+            include_str!("states/version-1-dark.json"),
+            dark(before_the_start),
+        ),
+        // 58cb236: copies move on cue, and there is a resulting line.
+        (
+            include_str!("states/version-1-cue-and-line.json"),
+            dark(kept_in_version_1()),
+        ),
+        // 6c33813: modes change.
+        (
+            include_str!("states/version-1-mode-changes.json"),
+            changing(dark(kept_in_version_1())),
+        ),
+        // 2df6884: audition.
+        (
+            include_str!("states/version-1-audition.json"),
+            changing(dark(kept_in_version_1())),
+        ),
+    ];
+    for (json, kept) in of_its_time {
+        let (parameters, _) = Parameters::new();
+        load(&parameters, state(json));
+        assert_eq!(parameters.kept.notice(), None, "{json}");
+        assert_eq!(parameters.kept.current(), kept, "{json}");
+        let mut ordered = state(json);
+        filter(&mut ordered);
+        for (id, value) in state(json).params {
+            let (then, now) = (value.plain(), ordered.params[&id].clone().plain());
+            assert_eq!(then, now, "{id}");
+        }
+    }
+}
+
+/// Before 5168173 an origin that was still to come was "waiting".
+#[test]
+fn a_project_from_before_origins_had_their_names_waits_for_the_start() {
+    let (parameters, _) = Parameters::new();
+    load(
+        &parameters,
+        with_kept(&kept_but("/anchor", json!("waiting"))),
+    );
+    assert_eq!(parameters.kept.notice(), None);
+    assert_eq!(parameters.kept.current().taken.anchor, Anchor::NextStart);
 }
 
 fn modulation(place: Place, mode: ModeName, over: u32) -> Modulation {
