@@ -21,6 +21,7 @@ pub mod look;
 pub mod model;
 pub mod modulations;
 pub mod notes;
+pub mod order;
 pub mod parameters;
 pub mod phrase;
 pub mod plan;

@@ -7,6 +7,7 @@ use crate::editor::header::{self, Asked, Head};
 use crate::editor::look::{Look, Theme};
 use crate::editor::model::layout::{Layout, SMALLEST, View};
 use crate::editor::model::status::{Status, Told, progress, status};
+use crate::editor::order::InOrder;
 use crate::editor::parameters::{self, ParametersState};
 use crate::editor::seen::Seen;
 use crate::editor::song::{self, ProgramDesk};
@@ -127,6 +128,7 @@ impl Shell {
     /// A new window is about to show this.
     pub fn prepare(&mut self, ctx: &egui::Context) {
         crate::editor::look::prepare(ctx);
+        ctx.add_plugin(InOrder::default());
         self.dressed = None;
     }
 
