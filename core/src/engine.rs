@@ -91,6 +91,8 @@ pub struct Engine {
     controls: Option<Controls>,
     /// Playing on the own clock, with the song at rest.
     free: bool,
+    /// How many keys were struck.
+    struck: u32,
     /// Whether anything was played since hold was off.
     played: bool,
     /// Everything that sounds is to be ended first of all.
@@ -116,6 +118,7 @@ impl Engine {
             anchor: Anchor::NextStart,
             controls: None,
             free: false,
+            struck: 0,
             played: false,
             interrupted: false,
             pedal_down: false,
@@ -169,6 +172,11 @@ impl Engine {
     /// Where the process begins.
     pub fn anchor(&self) -> Anchor {
         self.anchor
+    }
+
+    /// How many keys were struck so far, those that give cues aside.
+    pub fn struck(&self) -> u32 {
+        self.struck
     }
 
     /// What sounds.

@@ -9,6 +9,7 @@
 
 pub mod accidentals;
 pub mod alignments;
+pub mod around;
 pub mod choice;
 pub mod circle;
 pub mod field;
@@ -41,9 +42,10 @@ use crate::params::Parameters;
 use crate::program::closing::{Closing, hear_signals};
 use crate::program::{Program, start};
 use crate::state::WindowSize;
+use around::{Around, Unwanted};
 use crossbeam::atomic::AtomicCell;
 use grant::Gesture;
-use handle::{Door, Handle, Make, Place};
+use handle::{Door, Handle, Line, Make, Place};
 use model::layout::{SMALLEST, fitting};
 use nice_plug::context::gui::GuiContext;
 use nice_plug::editor::dpi::{LogicalSize, NativeSize};
@@ -149,7 +151,7 @@ impl ProcessionEditor {
     }
 
     /// Makes a window, once the place for it is known.
-    fn maker(&self, gui_context: GuiContext, mut host: Option<HostMethods>) -> Make {
+    fn maker(&self, gui_context: GuiContext, host: Option<HostMethods>, line: Line) -> Make {
         *self.hosts_end.lock() = Some(gui_context.clone());
         let by_main_thread = gui_context.plugin_api() == PluginApi::Vst3;
         let send_round = self.send_round.clone().filter(|_| by_main_thread);
@@ -158,6 +160,7 @@ impl ProcessionEditor {
         in_order(&shell).in_program(in_program);
         let (scale, bell) = (self.scale.clone(), self.bell.clone());
         let sizes = self.resize_hint();
+        let mut host = host.map(|host| line.listen_to(host));
         Box::new(move |parent, fallback_scale_factor| {
             let settings = EguiNiceSettings::new()
                 .with_tile("Procession")
@@ -171,6 +174,11 @@ impl ProcessionEditor {
             let known = parameters.kept.current().window;
             let size = LogicalSize::new(known.width as f32, known.height as f32);
             let window = Window {
+                parent: parent.and_then(number_of),
+                around: None,
+                keys: Unwanted::default(),
+                settled: false,
+                line: line.clone(),
                 moved: None,
                 prepared: false,
                 zoomed: known.zoom,
@@ -219,11 +227,13 @@ impl Editor for ProcessionEditor {
         gui_context: GuiContext,
         host: Option<HostMethods>,
     ) -> Result<SpawnedEditor<Self::Handle>, Box<dyn Error>> {
-        let make = self.maker(gui_context, host);
+        let line = Line::default();
+        let make = self.maker(gui_context, host, line.clone());
+        let end = handle::End::new(self.bell.clone(), line);
         let place = if cfg!(target_os = "linux") && parent.is_none() {
-            Place::waiting(make, fallback_scale_factor, self.bell.clone())
+            Place::waiting(make, fallback_scale_factor, end)
         } else {
-            Place::made(make, parent, fallback_scale_factor, self.bell.clone())?
+            Place::made(make, parent, fallback_scale_factor, end)?
         };
         let place = place.behind(self.door());
         Ok(SpawnedEditor {
@@ -254,8 +264,25 @@ impl Editor for ProcessionEditor {
     }
 }
 
+/// The number of the host's window, on X11.
+fn number_of(parent: ParentWindowHandle) -> Option<u32> {
+    match parent {
+        ParentWindowHandle::XlibWindow(number) => u32::try_from(number).ok(),
+        ParentWindowHandle::XcbWindow(number) => Some(number.get()),
+        _ => None,
+    }
+}
+
 /// An open window.
 struct Window {
+    /// The host's, on X11.
+    parent: Option<u32>,
+    /// What lies around it, in a host on X11.
+    around: Option<Around>,
+    keys: Unwanted,
+    /// Whether it is known to lie within the host's.
+    settled: bool,
+    line: Line,
     shell: Arc<Mutex<Shell>>,
     parameters: Arc<Parameters>,
     scale: Arc<AtomicCell<f32>>,
@@ -277,14 +304,24 @@ struct Window {
     open: Option<OpenWindow>,
 }
 
+/// Whether two windows have the same size and zoom.
+fn is_as_large(one: WindowSize, other: WindowSize) -> bool {
+    (one.width, one.height, one.zoom) == (other.width, other.height, other.zoom)
+}
+
+/// Whether the size that a window has come to is one to keep. On its way to its place it may pass
+/// through sizes nobody has chosen, and one that was loaded meanwhile is still to be taken.
+fn is_chosen(shorter_side: f64, kept: WindowSize, known: WindowSize) -> bool {
+    shorter_side >= 100.0 && is_as_large(kept, known)
+}
+
 /// The framework clears in the values it is given, and draws in those of the screen.
 fn as_cleared(colour: egui::Color32) -> egui::Rgba {
     let [red, green, blue, _] = colour.to_array().map(|part| f32::from(part) / 255.0);
     egui::Rgba::from_rgb(red, green, blue)
 }
 
-/// How often a window at rest looks whether something has changed. Also the time within which it
-/// must be shown, see [`handle`]; so not shorter.
+/// How often a window at rest looks whether something has changed.
 const LISTENING: Duration = Duration::from_millis(100);
 
 /// Between two drawings of a window in which something moves: a thirtieth of a second, and the
@@ -294,7 +331,39 @@ const FRAME: Duration = Duration::from_millis(50);
 /// For so long after something moved, more is awaited: a long block of audio.
 const MOVING: Duration = Duration::from_millis(200);
 
+/// So long a host has to make room, once it was asked. One that takes longer is followed later.
+const MAKING_ROOM: Duration = Duration::from_secs(1);
+
 impl Window {
+    /// Keys that are the host's go there.
+    fn give_back_keys(&mut self, ctx: &egui::Context) {
+        if let Some(around) = &self.around {
+            for stroke in self.keys.take(ctx) {
+                around.send_on(stroke);
+            }
+        }
+    }
+
+    /// After its size has changed, or the host's, the window comes to lie within the host's again.
+    fn stay_within(&mut self, ctx: &egui::Context) {
+        let Some(around) = &mut self.around else {
+            return;
+        };
+        if around.has_changed() {
+            self.settled = false;
+            self.line.asked.store(Some(Instant::now()));
+        }
+        if self.settled {
+            return;
+        }
+        let asked = self.line.asked.load();
+        let had_its_time = asked.is_some_and(|asked| asked.elapsed() >= MAKING_ROOM);
+        self.settled = around.is_settled(had_its_time);
+        if !self.settled {
+            ctx.request_repaint_after(LISTENING);
+        }
+    }
+
     fn tell(&self, gesture: Gesture) {
         match &self.send_round {
             Some(send_round) => send_round(gesture),
@@ -341,9 +410,9 @@ impl Window {
         if loaded.zoom != before.zoom {
             ui.ctx().set_zoom_factor(loaded.zoom);
         }
-        let size = |window: WindowSize| egui::vec2(window.width as f32, window.height as f32);
-        if size(loaded) != size(before) || loaded.zoom != before.zoom {
-            ui.send_viewport_cmd(egui::ViewportCommand::InnerSize(size(loaded)));
+        if !is_as_large(loaded, before) {
+            let size = self.known_size();
+            ui.send_viewport_cmd(egui::ViewportCommand::InnerSize(size));
         }
     }
 }
@@ -354,8 +423,16 @@ impl NiceEguiApp for Window {
         &mut self,
         _: egui::Context,
         _: GuiContext,
-        _: &mut Frame,
+        frame: &mut Frame,
     ) -> Result<(), baseview::HandlerError> {
+        self.screen = Screen::of(frame.baseview_window());
+        if let Some(screen) = &self.screen {
+            let own = screen.window();
+            self.line.window.store(own);
+            self.line.asked.store(Some(Instant::now()));
+            self.around = self.parent.and_then(|parent| Around::of(parent, own));
+            screen.show_window();
+        }
         if cfg!(target_os = "linux")
             && let Some(open) = self.open.take()
         {
@@ -367,10 +444,11 @@ impl NiceEguiApp for Window {
     fn ui(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
         if !std::mem::replace(&mut self.prepared, true) {
             self.shell().prepare(ui.ctx());
-            self.screen = Screen::of(frame.baseview_window());
         }
         let seen = self.screen.as_mut().is_none_or(Screen::shows_window);
         self.bell.heard(seen);
+        self.give_back_keys(ui.ctx());
+        self.stay_within(ui.ctx());
         self.follow_load(ui);
         self.fit_on_screen(ui);
         let shell = self.shell.clone();
@@ -387,11 +465,13 @@ impl NiceEguiApp for Window {
     }
 
     fn resized(&mut self, new_size: baseview::WindowSize) {
+        self.line.asked.store(None);
+        self.settled = false;
         let points = new_size.logical;
-        let zoom = self.parameters.kept.current().window.zoom;
+        let kept = self.parameters.kept.current().window;
+        let zoom = kept.zoom;
         self.scale.store(new_size.scale_factor as f32 / zoom);
-        // A window on its way to its place may pass through sizes nobody has chosen.
-        if points.width >= 100.0 && points.height >= 100.0 {
+        if is_chosen(points.width.min(points.height), kept, self.known) {
             self.keep(|window| {
                 window.width = points.width.round() as u32;
                 window.height = points.height.round() as u32;
@@ -408,5 +488,32 @@ impl Drop for Window {
     fn drop(&mut self) {
         // A window that is closed in the middle of a drag takes its hand off.
         self.shell().let_go(&|gesture| self.tell(gesture));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_size_that_was_just_loaded_is_not_written_over_by_the_one_before() {
+        let known = WindowSize {
+            width: 960,
+            height: 640,
+            zoom: 1.0,
+            dark: false,
+        };
+        let loaded = WindowSize {
+            width: known.width + 100,
+            ..known
+        };
+        let dark = WindowSize {
+            dark: !known.dark,
+            ..known
+        };
+        assert!(!is_chosen(640.0, loaded, known));
+        assert!(is_chosen(640.0, known, known));
+        assert!(is_chosen(640.0, dark, known), "a look has no size");
+        assert!(!is_chosen(1.0, known, known), "on its way to its place");
     }
 }

@@ -28,6 +28,8 @@ pub struct Snapshot {
     pub sounding: [u128; MAX_PARTS],
     /// Where copies stand that move on cue.
     pub dwellings: [Option<Dwelling>; MAX_COPIES],
+    /// How many keys were struck so far.
+    pub struck: u32,
     /// How many phrases were taken so far.
     pub taken: u32,
     /// How many notes were left out of the last phrase because there was no room.
@@ -79,6 +81,7 @@ impl Feed {
             ahead: std::array::from_fn(|voice| process.voices().displacement(voice, position)),
             sounding: [0; MAX_PARTS],
             dwellings: process.voices().dwellings(),
+            struck: engine.struck(),
             nothing_played: before
                 .nothing_played
                 .wrapping_add(news.nothing_played.into()),

@@ -32,7 +32,7 @@ pub use block::Block;
 pub use clack_host::process::ProcessStatus;
 pub use entry::Library;
 pub use event::{Address, Event, Expression, Timed};
-pub use handlers::Requests;
+pub use handlers::{Requests, Room};
 pub use parameter::{Parameter, parameter_number};
 pub use transport::Transport;
 #[cfg(target_os = "linux")]
@@ -427,6 +427,11 @@ impl<Stage> DerefMut for Plugin<Stage> {
 }
 
 impl Instance {
+    /// What the host does from now on when the plug-in's window wants another size.
+    pub fn set_room(&mut self, room: Room) {
+        self.0.access_shared_handler(|desk| desk.set_room(room));
+    }
+
     /// Every parameter, in the plug-in's order.
     pub fn parameters(&mut self) -> Vec<Parameter> {
         let handle = self.0.plugin_handle();

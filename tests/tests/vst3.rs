@@ -78,6 +78,11 @@ fn is_a_host_of_its_own() -> bool {
 }
 
 fn run_again(display: Option<&str>) -> Outcome {
+    what_is_said_again(display).map(drop)
+}
+
+/// The same; what it said.
+fn what_is_said_again(display: Option<&str>) -> Result<String, Error> {
     let thread = std::thread::current();
     let name = thread.name().expect("a test has its name");
     let program = std::env::current_exe().expect("a test is a program");
@@ -97,8 +102,11 @@ fn run_again(display: Option<&str>) -> Outcome {
     said.lines()
         .filter(|line| line.starts_with(NOT_TRIED))
         .for_each(|line| eprintln!("{line}"));
-    Ok(())
+    Ok(said.into_owned())
 }
+
+/// What a bundle says when something is not as it should be.
+const WARNINGS: [&str; 2] = ["WARN", "ERROR"];
 
 const NOT_TRIED: &str = "not tried";
 
@@ -616,6 +624,25 @@ mod window {
                     .size()
                     .is_some_and(|(width, height)| width > 0 && height > 0)
             );
+        }
+        Ok(())
+    }
+
+    #[test]
+    fn closing_the_window_gives_no_cause_for_warnings() -> Outcome {
+        if is_a_host_of_its_own() {
+            let mut plugin = playing()?;
+            for _ in 0..3 {
+                is_drawn(&mut plugin);
+            }
+            return Ok(());
+        }
+        if let Some(display) = Display::open() {
+            let said = what_is_said_again(Some(&display.name))?;
+            let warnings = said
+                .lines()
+                .filter(|line| WARNINGS.iter().any(|word| line.contains(word)));
+            assert_eq!(warnings.collect::<Vec<_>>(), Vec::<&str>::new());
         }
         Ok(())
     }

@@ -5,8 +5,9 @@
 #![cfg(target_os = "linux")]
 
 use procession_tests::host::screen::run_test;
-use procession_tests::host::{Block, Error, Event, Instance, Key, Library, Transport, Window};
+use procession_tests::host::{Block, Error, Event, Instance, Key, Library, Room};
 use procession_tests::host::{Loaded, Plugin, Processing, Setup, Timed};
+use procession_tests::host::{Transport, Window};
 use procession_tests::patience::wait_until;
 use procession_tests::staging::framed;
 use serde_json::{Value, json};
@@ -198,6 +199,152 @@ fn tries(
         pause = (pause * 2).min(Duration::from_secs(5));
         Ok(false)
     })
+}
+
+/// Lets time pass until it is so.
+fn until(
+    plugin: &mut Plugin<Processing>,
+    window: &mut Window,
+    what: &str,
+    mut is: impl FnMut(&mut Plugin<Processing>, &mut Window) -> Result<bool, Error>,
+) -> Outcome {
+    wait_until(what, || {
+        window.wait(plugin, Duration::from_millis(20))?;
+        is(plugin, window)
+    })
+}
+
+#[test]
+fn keys_that_the_window_has_no_use_for_are_the_hosts() {
+    on_a_screen("keys_that_the_window_has_no_use_for_are_the_hosts", || {
+        let space = Key::Letter(' ');
+        let mut plugin = playing()?;
+        let mut window = Window::open(&mut plugin)?;
+        window.wait_until_drawn(&mut plugin)?;
+        window.click(&mut plugin, HOLD)?;
+        reads(&mut plugin, &mut window, "hold", "On")?;
+        window.strike(&mut plugin, space)?;
+        until(&mut plugin, &mut window, "Space is heard", |_, window| {
+            Ok(window.host_heard(space)? == [true, false])
+        })?;
+        // While somebody types, everything is the text's, however slow the window is to see it.
+        window.click(&mut plugin, (860, 120))?;
+        for key in [Key::Letter('5'), space, Key::Return] {
+            window.strike(&mut plugin, key)?;
+        }
+        reads(&mut plugin, &mut window, "copies", "5 copies")?;
+        assert_eq!(window.host_heard(space)?, [true, false]);
+        assert!(window.host_heard(Key::Letter('5'))?.is_empty());
+        assert_eq!(plugin.text("hold")?, "On", "nor did Space press anything");
+        window.close(&mut plugin)
+    });
+}
+
+/// Where the corner is by which a window of the usual size is dragged.
+const CORNER: (i16, i16) = (954, 634);
+
+#[test]
+fn in_a_host_that_makes_no_room_the_window_goes_back_to_the_size_of_its_place() {
+    on_a_screen(
+        "in_a_host_that_makes_no_room_the_window_goes_back_to_the_size_of_its_place",
+        || {
+            for room in [Room::Promised, Room::Refused] {
+                let mut plugin = playing()?;
+                plugin.set_room(room);
+                let mut window = Window::open(&mut plugin)?;
+                window.wait_until_drawn(&mut plugin)?;
+                let place = window.size();
+                assert_eq!(place, (960, 640));
+                for way in [(120, 90), (-90, -70)] {
+                    drag_corner(&mut plugin, &mut window, way)?;
+                    until(&mut plugin, &mut window, "its size", |_, window| {
+                        Ok(window.inner_size()? == place)
+                    })?;
+                }
+                window.close(&mut plugin)?;
+            }
+            Ok(())
+        },
+    );
+}
+
+/// Drags the corner until the host is asked for another size, and lets go.
+fn drag_corner(
+    plugin: &mut Plugin<Processing>,
+    window: &mut Window,
+    (across, down): (i16, i16),
+) -> Outcome {
+    let asked = plugin.requests().sizes;
+    window.point(CORNER)?;
+    window.press(true)?;
+    window.point((CORNER.0 + across, CORNER.1 + down))?;
+    until(plugin, window, "the wish for a size", |plugin, _| {
+        Ok(plugin.requests().sizes > asked)
+    })?;
+    window.press(false)
+}
+
+#[test]
+fn a_host_that_makes_room_on_its_own_and_says_nothing_is_followed() {
+    on_a_screen(
+        "a_host_that_makes_room_on_its_own_and_says_nothing_is_followed",
+        || {
+            let mut plugin = playing()?;
+            // Nor does it listen.
+            plugin.set_room(Room::Promised);
+            let mut window = Window::open(&mut plugin)?;
+            window.wait_until_drawn(&mut plugin)?;
+            // Smaller than it is meant to be, too: what is cut off cannot be clicked.
+            for (width, height) in [(1100, 720), (640, 420), (960, 640)] {
+                window.resize_parent(width, height)?;
+                let mut way = 0;
+                until(&mut plugin, &mut window, "it follows", |_, window| {
+                    // At rest it looks at nothing; a hand comes by.
+                    way = (way + 1) % 100;
+                    window.point((300 + way, 200))?;
+                    Ok(window.inner_size()? == (width, height))
+                })?;
+                window.wait_until_still(&mut plugin, Duration::from_millis(500))?;
+                window.screenshot(&shots().join(format!("followed-{width}.png")))?;
+            }
+            window.close(&mut plugin)
+        },
+    );
+}
+
+#[test]
+fn while_it_listens_one_sees_that_notes_come_in() {
+    on_a_screen("while_it_listens_one_sees_that_notes_come_in", || {
+        let mut plugin = playing()?;
+        let mut window = Window::open(&mut plugin)?;
+        window.wait_until_drawn(&mut plugin)?;
+        let inside_the_ring = |window: &mut Window| {
+            let picture = window.picture()?;
+            let place = (26 * picture.width as usize + 30) * 3;
+            Ok(picture.pixels[place..place + 3].to_vec())
+        };
+        let quiet = inside_the_ring(&mut window)?;
+        let strike = Block::of(512).event(0, Event::note_on(0, 62, 0.8));
+        plugin.process(&strike.event(400, Event::note_off(0, 62)))?;
+        let mut heard = quiet.clone();
+        until(
+            &mut plugin,
+            &mut window,
+            "it shows that it hears",
+            |_, window| {
+                heard = inside_the_ring(window)?;
+                Ok(heard != quiet)
+            },
+        )?;
+        window.screenshot(&shots().join("hears.png"))?;
+        until(
+            &mut plugin,
+            &mut window,
+            "it is quiet again",
+            |_, window| Ok(inside_the_ring(window)? == quiet),
+        )?;
+        window.close(&mut plugin)
+    });
 }
 
 #[test]
@@ -401,6 +548,22 @@ fn a_host_may_take_its_time_between_making_placing_and_showing_the_window() {
             let mut plugin = playing()?;
             for pause in [30, 300] {
                 let mut window = Window::open_slowly(&mut plugin, Duration::from_millis(pause))?;
+                window.wait_until_drawn(&mut plugin)?;
+                window.close(&mut plugin)?;
+            }
+            Ok(())
+        },
+    );
+}
+
+#[test]
+fn a_host_that_is_kept_from_its_work_while_the_window_is_made_sees_it_drawn() {
+    on_a_screen(
+        "a_host_that_is_kept_from_its_work_while_the_window_is_made_sees_it_drawn",
+        || {
+            let mut plugin = playing()?;
+            for _ in 0..3 {
+                let mut window = Window::open_interrupted(&mut plugin)?;
                 window.wait_until_drawn(&mut plugin)?;
                 window.close(&mut plugin)?;
             }

@@ -50,6 +50,7 @@ impl<'e> InBlock<'e> {
         let (heard, frame) = (self.heard(), self.frame());
         let engine = &mut *self.engine;
         engine.listener.note_on(heard, channel, key, velocity);
+        engine.struck = engine.struck.wrapping_add(1);
         engine.played |= engine.controls.is_none_or(|controls| !controls.hold);
         if engine.lets_through() {
             engine

@@ -4,24 +4,33 @@
 //! - A window that is asked to draw before it is shown never draws at all: the one answer it then
 //!   waits for went by before it listened (`x11/present.rs`: the request is sent whenever somebody
 //!   wants a redraw, but answers are asked for at mapping only). Hosts make a window, give it a
-//!   parent and show it, with as much time in between as they like. So ours is made as late as
-//!   that: with its parent, or for the program when it is run, and shown at once; and it is dressed
-//!   in its first frame, since fonts and styles ask for a redraw. (Dressed as it was made, 1 or 2 of
-//!   20 openings stayed blank on a busy machine.)
+//!   parent and show it, with as much time in between as they like, and the framework itself asks
+//!   for a redraw a poll interval after making it. So ours is made with its parent, or for the
+//!   program when it is run; it is shown while it is made, before its thread looks at anything
+//!   (`Window::build`); and it is dressed in its first frame, since fonts and styles ask for a
+//!   redraw.
 //! - When a window is closed, the framework asks its thread to stop and means to wait for it. If
 //!   the thread is quick to stop hearing, it does not wait (`x11/window_thread.rs`: the request in
-//!   `run_until_closed` fails, and the join is left out). A process that ends in that moment
-//!   crashes in what the graphics driver left to be done at exit. So closing waits here.
+//!   `run_until_closed` fails with a warning, and the join is left out). A process that ends in that
+//!   moment crashes in what the graphics driver left to be done at exit. So the window is asked to
+//!   close, and waited for, before it is dropped; then there is nothing to warn of.
 //!
 //! A window that is asked to close closes, and the framework asks nobody. The program has something
 //! to lose, so here its window is made again, with the question in it, until it may close.
 
 use crate::bell::{Bell, OpenWindow};
-use nice_plug::editor::dpi::NativeSize;
-use nice_plug::editor::{EditorHandle, ParentWindowHandle, ResizeHint, SpawnedEditor};
+use crate::editor::around::ask_to_close;
+use crossbeam::atomic::AtomicCell;
+use nice_plug::editor::dpi::{NativeSize, Size};
+use nice_plug::editor::{
+    EditorHandle, HostCallbacks, HostMainThreadCaller, HostMethods, ParentWindowHandle, ResizeHint,
+    SpawnedEditor,
+};
 use nice_plug_egui::{EguiEditorHandle, baseview};
 use std::cell::RefCell;
 use std::error::Error;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 /// Longer than any thread takes to leave; a host that hangs is worse than one that crashes at exit.
@@ -46,11 +55,84 @@ pub type Make = Box<
     ) -> Result<SpawnedEditor<EguiEditorHandle>, Box<dyn Error>>,
 >;
 
+/// What the window's thread and the host's know of each other.
+#[derive(Clone, Debug, Default)]
+pub struct Line {
+    /// The window's number on X11, once there is one.
+    pub window: Arc<AtomicCell<u32>>,
+    /// When the host was last asked for the size that the window has.
+    pub asked: Arc<AtomicCell<Option<Instant>>>,
+    /// Whether the host closes the window: what the window still has to say is no news then.
+    closing: Arc<AtomicBool>,
+}
+
+impl Line {
+    /// The host's end, which passes through here.
+    pub fn listen_to(&self, host: HostMethods) -> HostMethods {
+        HostMethods {
+            callbacks: Box::new(Listening(host.callbacks, self.clone())),
+            main_thread_caller: Box::new(Listening(host.main_thread_caller, self.clone())),
+        }
+    }
+}
+
+/// A host, with an ear on what it is asked.
+struct Listening<T: ?Sized>(Box<T>, Line);
+
+impl HostCallbacks for Listening<dyn HostCallbacks> {
+    fn request_resize(&mut self, new_size: Size, scale: f64) -> Result<(), Box<dyn Error>> {
+        let answer = self.0.request_resize(new_size, scale);
+        self.1.asked.store(Some(Instant::now()));
+        answer
+    }
+
+    fn destroyed(&mut self) {
+        self.0.destroyed();
+    }
+}
+
+impl HostMainThreadCaller for Listening<dyn HostMainThreadCaller> {
+    fn call_main_thread(&mut self) {
+        if !self.1.closing.load(Ordering::Relaxed) {
+            self.0.call_main_thread();
+        }
+    }
+}
+
+/// How a window ends.
+#[derive(Clone, Debug)]
+pub struct End {
+    bell: Bell,
+    line: Line,
+}
+
+impl End {
+    /// Of the window that is open while the bell says so.
+    pub fn new(bell: Bell, line: Line) -> Self {
+        Self { bell, line }
+    }
+
+    /// Asks the window to close, and waits until its thread has gone through everything.
+    fn ask(&self) {
+        self.line.closing.store(true, Ordering::Relaxed);
+        if ask_to_close(self.line.window.load()) {
+            self.wait();
+        }
+    }
+
+    fn wait(&self) {
+        let until = Instant::now() + PATIENCE;
+        while self.bell.is_window_open() && Instant::now() < until {
+            std::thread::sleep(Duration::from_millis(1));
+        }
+    }
+}
+
 /// A window, made or still to be made.
 pub struct Place {
     make: RefCell<Make>,
     stage: RefCell<Stage>,
-    bell: Bell,
+    end: End,
     /// Of the program alone.
     door: Option<Door>,
 }
@@ -85,11 +167,11 @@ impl Error for Refusal {}
 
 impl Place {
     /// For a window that is made when the host says where.
-    pub fn waiting(make: Make, scale: Option<f64>, bell: Bell) -> Self {
+    pub fn waiting(make: Make, scale: Option<f64>, end: End) -> Self {
         Self {
             make: RefCell::new(make),
             stage: RefCell::new(Stage::ToBeMade(scale)),
-            bell,
+            end,
             door: None,
         }
     }
@@ -102,13 +184,13 @@ impl Place {
         mut make: Make,
         parent: Option<ParentWindowHandle>,
         scale: Option<f64>,
-        bell: Bell,
+        end: End,
     ) -> Result<Self, Box<dyn Error>> {
         let made = make(parent, scale)?;
         Ok(Self {
             make: RefCell::new(make),
             stage: RefCell::new(Stage::Made(made.handle, made.window)),
-            bell,
+            end,
             door: None,
         })
     }
@@ -165,14 +247,10 @@ fn refusal(error: baseview::Error) -> Refusal {
 impl Drop for Place {
     fn drop(&mut self) {
         let was_made = matches!(*self.stage.borrow(), Stage::Made(..));
-        self.stage.replace(Stage::None);
-        let until = Instant::now() + PATIENCE;
-        while cfg!(target_os = "linux")
-            && was_made
-            && self.bell.is_window_open()
-            && Instant::now() < until
-        {
-            std::thread::sleep(Duration::from_millis(1));
+        if cfg!(target_os = "linux") && was_made {
+            self.end.ask();
+            self.stage.replace(Stage::None);
+            self.end.wait();
         }
     }
 }

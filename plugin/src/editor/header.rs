@@ -16,6 +16,8 @@ const ZOOMS: [f32; 6] = [0.75, 1.0, 1.25, 1.5, 1.75, 2.0];
 pub struct Head {
     /// Whether hold is on.
     pub hold: bool,
+    /// Whether somebody plays at this moment.
+    pub hears: bool,
     /// Whether copies advance on cue.
     pub on_cue: bool,
     /// How far the process has come.
@@ -44,7 +46,7 @@ pub fn show(ui: &mut Ui, room: Rect, head: &Head, look: &Look) -> Asked {
     ui.painter()
         .hline(room.x_range(), room.max.y, Stroke::new(1.0, look.rule));
     let inside = room.shrink2(vec2(10.0, 8.0));
-    let left = hold(ui, inside, head.hold, look, &mut asked);
+    let left = hold(ui, inside, head, look, &mut asked);
     let left = if head.on_cue {
         cue(ui, inside.with_min_x(left + 8.0), look, &mut asked)
     } else {
@@ -74,7 +76,8 @@ pub fn show(ui: &mut Ui, room: Rect, head: &Head, look: &Look) -> Asked {
 }
 
 /// The largest thing in the head; the right edge of what it takes.
-fn hold(ui: &mut Ui, inside: Rect, on: bool, look: &Look, asked: &mut Asked) -> f32 {
+fn hold(ui: &mut Ui, inside: Rect, head: &Head, look: &Look, asked: &mut Asked) -> f32 {
+    let on = head.hold;
     let width = (inside.width() * 0.2).clamp(110.0, 190.0);
     let place = inside.with_max_x(inside.min.x + width);
     let response = ui.interact(place, Id::unique("hold"), Sense::click());
@@ -86,12 +89,16 @@ fn hold(ui: &mut Ui, inside: Rect, on: bool, look: &Look, asked: &mut Asked) -> 
     };
     large_button(ui, place, &response, fill, look);
     let painter = ui.painter();
-    // Not by hue alone: a filled disc when it holds, a ring when it listens.
+    // Not by hue alone: a filled disc when it holds, a ring when it listens, with a point in it
+    // while it hears something.
     let disc = pos2(place.min.x + 20.0, place.center().y);
     if on {
         painter.circle_filled(disc, 6.0, ink);
     } else {
         painter.circle_stroke(disc, 6.0, Stroke::new(2.0, look.accent));
+        if head.hears {
+            painter.circle_filled(disc, 3.0, look.accent);
+        }
     }
     painter.text(
         pos2(place.min.x + 36.0, place.center().y),

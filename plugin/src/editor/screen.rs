@@ -50,6 +50,18 @@ mod x11 {
             })
         }
 
+        /// The window's number.
+        pub fn window(&self) -> u32 {
+            self.window
+        }
+
+        /// Shows the window at once: see [`crate::editor::handle`].
+        pub fn show_window(&self) {
+            if let Ok(shown) = self.server.map_window(self.window) {
+                let _ = shown.check();
+            }
+        }
+
         /// From the window's top left corner to the screen's end, in pixels.
         pub fn room(&self) -> Option<Vec2> {
             let screen = self.server.setup().roots.iter();
@@ -92,6 +104,16 @@ mod elsewhere {
         /// Not known here.
         pub fn of<Window>(_: &Window) -> Option<Self> {
             None
+        }
+
+        /// Not known here.
+        pub fn window(&self) -> u32 {
+            match *self {}
+        }
+
+        /// The framework does it.
+        pub fn show_window(&self) {
+            match *self {}
         }
 
         /// Not known here.

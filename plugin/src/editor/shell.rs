@@ -46,12 +46,43 @@ pub struct Shell {
     /// What a view wanted to have said, and until when it stands.
     said: Option<(String, f64)>,
     misses: Misses,
+    ear: Ear,
     /// The theme that egui has been told.
     dressed: Option<Theme>,
     /// Whether it is the window of the program, and not in a host's.
     in_program: bool,
     /// What the program has besides.
     program: Option<Box<ProgramDesk>>,
+}
+
+/// So long a struck key is shown at least, in seconds: playing fast it stands still, playing slowly
+/// it never comes and goes more than three times a second.
+const HEARD_FOR: f64 = 0.4;
+
+/// Notices whether somebody plays.
+#[derive(Clone, Copy, Debug, Default)]
+struct Ear {
+    counted: Option<u32>,
+    /// When a key was struck last, by the window's time.
+    at: Option<f64>,
+}
+
+impl Ear {
+    /// How much longer it is to be shown that somebody plays, if it is. Times are in seconds.
+    fn hears(&mut self, now: f64, struck: u32) -> Option<f64> {
+        if self
+            .counted
+            .replace(struck)
+            .is_some_and(|before| before != struck)
+        {
+            self.at = Some(now);
+        }
+        // A window that was opened anew counts its time from 0.
+        let since = self.at.map(|at| now - at);
+        since
+            .filter(|since| (0.0..HEARD_FOR).contains(since))
+            .map(|since| HEARD_FOR - since)
+    }
 }
 
 /// Notices whether hold was asked for with nothing played. Whoever wrote the phrase need not play
@@ -95,6 +126,7 @@ impl Shell {
             chosen: None,
             said: None,
             misses: Misses::default(),
+            ear: Ear::default(),
             dressed: None,
             in_program: false,
             program: None,
@@ -166,12 +198,11 @@ impl Shell {
             nothing_played: self.misses.follow(&seen.snapshot, seen.hold),
         };
         let line = self.with_what_was_said(status(&seen, told));
-        let wishes = ResizableWindow::new("procession")
+        let mut wishes = ResizableWindow::new("procession")
             .min_size(SMALLEST)
             .show(ui, |ui| self.rooms(ui, &seen, &line, &look))
             .inner;
         focus::ring(ui.ctx(), &look);
-        let mut wishes = wishes;
         if space && self.in_program {
             let other = if seen.hold { "Off" } else { "On" };
             wishes.push(Wish::Type("hold", other.to_owned()));
@@ -280,8 +311,15 @@ impl Shell {
         } else {
             layout
         };
+        let now = ui.input(|input| input.time);
+        let left = self.ear.hears(now, seen.snapshot.struck);
+        if let Some(left) = left {
+            let left = std::time::Duration::from_secs_f64(left);
+            ui.ctx().request_repaint_after(left);
+        }
         let head = Head {
             hold: seen.hold,
+            hears: left.is_some(),
             on_cue: seen.settings().motion.advance == Advance::OnCue,
             progress: progress(seen),
             theme: self.theme(),
@@ -442,4 +480,39 @@ fn inside<R>(
     let mut inner = ui.new_child(UiBuilder::new().id_salt(salt).max_rect(room));
     inner.shrink_clip_rect(room.expand(2.0));
     content(&mut inner)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What the ear shows at `times`, when a key is struck every `gap` seconds.
+    fn shown(gap: f64, times: impl Iterator<Item = f64>) -> Vec<bool> {
+        let mut ear = Ear::default();
+        times
+            .map(|time| ear.hears(time, (time / gap) as u32).is_some())
+            .collect()
+    }
+
+    #[test]
+    fn a_struck_key_is_seen_for_a_moment() {
+        let times = [0.0, 0.9, 1.0, 1.3, 1.5, 1.9];
+        assert_eq!(
+            shown(1.0, times.into_iter()),
+            [false, false, true, true, false, false]
+        );
+    }
+
+    /// Harmful are flashes faster than three a second (WCAG 2.2, 2.3.1).
+    #[test]
+    fn however_fast_somebody_plays_nothing_flashes_faster_than_three_times_a_second() {
+        for step in 1..60 {
+            let gap = f64::from(step) * 0.02;
+            let frames = (0..600).map(|frame| f64::from(frame) / 60.0);
+            let seen = shown(gap, frames);
+            let flashes = seen.windows(2).filter(|pair| !pair[0] && pair[1]).count();
+            assert!(flashes <= 30, "{flashes} in 10 s, a key every {gap} s");
+            assert!(flashes > 0);
+        }
+    }
 }

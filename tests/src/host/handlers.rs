@@ -9,7 +9,7 @@ use clack_extensions::state::{HostState, HostStateImpl};
 use clack_extensions::thread_check::{HostThreadCheck, HostThreadCheckImpl};
 use clack_host::prelude::*;
 use std::cell::Cell;
-use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering::Relaxed};
+use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU32, AtomicU64, Ordering::Relaxed};
 use std::thread::ThreadId;
 
 thread_local! {
@@ -37,6 +37,8 @@ pub struct Requests {
     pub latency_changes: u32,
     /// To have the project marked as changed.
     pub dirty_marks: u32,
+    /// For its window, to have another size.
+    pub sizes: u32,
 }
 
 pub(super) struct Handlers;
@@ -64,8 +66,21 @@ pub(super) struct Desk {
     rescans: AtomicU32,
     latency_changes: AtomicU32,
     dirty_marks: AtomicU32,
+    sizes: AtomicU32,
     /// The size the plug-in wants its window to have, packed; 0 if there is no such wish.
     window_size: AtomicU64,
+    room: AtomicU8,
+}
+
+/// What a host does about a window that wants another size.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Room {
+    /// It makes room.
+    Made,
+    /// It says that it will not.
+    Refused,
+    /// It says that it will, and does not.
+    Promised,
 }
 
 impl Desk {
@@ -77,8 +92,14 @@ impl Desk {
             rescans: AtomicU32::new(0),
             latency_changes: AtomicU32::new(0),
             dirty_marks: AtomicU32::new(0),
+            sizes: AtomicU32::new(0),
             window_size: AtomicU64::new(0),
+            room: AtomicU8::new(Room::Made as u8),
         }
+    }
+
+    pub(super) fn set_room(&self, room: Room) {
+        self.room.store(room as u8, Relaxed);
     }
 
     /// Whether a call on the main thread is due; asking settles it.
@@ -100,6 +121,7 @@ impl Desk {
             rescans: self.rescans.load(Relaxed),
             latency_changes: self.latency_changes.load(Relaxed),
             dirty_marks: self.dirty_marks.load(Relaxed),
+            sizes: self.sizes.load(Relaxed),
         }
     }
 }
@@ -120,7 +142,14 @@ impl HostGuiImpl for Desk {
     fn resize_hints_changed(&self) {}
 
     fn request_resize(&self, new_size: GuiSize) -> Result<(), HostError> {
-        self.window_size.store(new_size.pack_to_u64(), Relaxed);
+        self.sizes.fetch_add(1, Relaxed);
+        let room = self.room.load(Relaxed);
+        if room == Room::Refused as u8 {
+            return Err(HostError::Message("there is no room"));
+        }
+        if room == Room::Made as u8 {
+            self.window_size.store(new_size.pack_to_u64(), Relaxed);
+        }
         Ok(())
     }
 

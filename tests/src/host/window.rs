@@ -14,10 +14,11 @@ use std::io::BufWriter;
 use std::path::Path;
 use std::time::{Duration, Instant};
 use x11rb::connection::Connection;
+use x11rb::protocol::Event;
 use x11rb::protocol::xproto::{
     BUTTON_PRESS_EVENT, BUTTON_RELEASE_EVENT, ConfigureWindowAux, ConnectionExt as _,
-    CreateWindowAux, ImageFormat, KEY_PRESS_EVENT, KEY_RELEASE_EVENT, MOTION_NOTIFY_EVENT,
-    WindowClass,
+    CreateWindowAux, EventMask, ImageFormat, KEY_PRESS_EVENT, KEY_RELEASE_EVENT,
+    MOTION_NOTIFY_EVENT, WindowClass,
 };
 use x11rb::protocol::xtest::ConnectionExt as _;
 use x11rb::rust_connection::RustConnection;
@@ -27,7 +28,11 @@ use x11rb::rust_connection::RustConnection;
 /// Close it by [`Window::close`] before its instance goes.
 pub struct Window {
     server: RustConnection,
+    /// The host's own, which hears its keys.
+    outer: u32,
+    /// In it, the place for the plug-in's.
     parent: u32,
+    keys: Vec<(u8, bool)>,
     root: u32,
     size: (u32, u32),
 }
@@ -103,7 +108,16 @@ impl Window {
     /// # Errors
     /// There is no screen, or the plug-in does not open a window on it.
     pub fn open(instance: &mut Instance) -> Result<Self, Error> {
-        Self::open_slowly(instance, Duration::ZERO)
+        Self::open_in(instance, Duration::ZERO, false)
+    }
+
+    /// As [`Window::open`], in a host whose main thread is kept from its work for a moment as soon
+    /// as the plug-in has made its window.
+    ///
+    /// # Errors
+    /// As for [`Window::open`].
+    pub fn open_interrupted(instance: &mut Instance) -> Result<Self, Error> {
+        Self::open_in(instance, Duration::ZERO, true)
     }
 
     /// As [`Window::open`], with a pause after each of the three steps: making, placing, showing.
@@ -111,6 +125,14 @@ impl Window {
     /// # Errors
     /// As for [`Window::open`].
     pub fn open_slowly(instance: &mut Instance, pause: Duration) -> Result<Self, Error> {
+        Self::open_in(instance, pause, false)
+    }
+
+    fn open_in(
+        instance: &mut Instance,
+        pause: Duration,
+        is_interrupted: bool,
+    ) -> Result<Self, Error> {
         let (server, screen_number) = x(x11rb::connect(None))?;
         let gui = gui(instance)?;
         let configuration = GuiConfiguration {
@@ -126,22 +148,31 @@ impl Window {
             .ok_or_else(|| Error::new("the plug-in's window has no size"))?;
         let screen = &server.setup().roots[screen_number];
         let (root, depth, visual) = (screen.root, screen.root_depth, screen.root_visual);
-        let parent = x(server.generate_id())?;
-        x(server.create_window(
-            depth,
-            parent,
-            root,
-            0,
-            0,
-            size.width as u16,
-            size.height as u16,
-            0,
-            WindowClass::INPUT_OUTPUT,
-            visual,
-            &CreateWindowAux::new(),
-        ))?;
-        x(server.map_window(parent))?;
+        let create = |within: u32, aux: &CreateWindowAux| {
+            let window = x(server.generate_id())?;
+            x(server.create_window(
+                depth,
+                window,
+                within,
+                0,
+                0,
+                size.width as u16,
+                size.height as u16,
+                0,
+                WindowClass::INPUT_OUTPUT,
+                visual,
+                aux,
+            ))?;
+            x(server.map_window(window))?;
+            Ok(window)
+        };
+        let keys = EventMask::KEY_PRESS | EventMask::KEY_RELEASE;
+        let outer = create(root, &CreateWindowAux::new().event_mask(keys))?;
+        let parent = create(outer, &CreateWindowAux::new())?;
         x(server.sync())?;
+        if is_interrupted {
+            interrupt_when_made(parent);
+        }
         let window = clack_extensions::gui::Window::from_x11_handle(parent.into());
         // SAFETY: the parent stays until `close`, which closes the plug-in's window first.
         unsafe { gui.set_parent(&handle, window) }.map_err(refused)?;
@@ -149,7 +180,9 @@ impl Window {
         gui.show(&handle).map_err(refused)?;
         let mut window = Self {
             server,
+            outer,
             parent,
+            keys: Vec::new(),
             root,
             size: (size.width, size.height),
         };
@@ -240,14 +273,52 @@ impl Window {
         let handle = instance.0.plugin_handle();
         let wanted = GuiSize { width, height };
         let size = gui.adjust_size(&handle, wanted).unwrap_or(wanted);
-        let parent = ConfigureWindowAux::new()
-            .width(size.width)
-            .height(size.height);
-        x(self.server.configure_window(self.parent, &parent))?;
-        x(self.server.sync())?;
-        self.size = (size.width, size.height);
+        self.resize_parent(size.width, size.height)?;
         gui.set_size(&handle, size)
             .map_err(|error| Error::new(format!("the plug-in's window: {error}")))
+    }
+
+    /// Gives the parent another size and does not tell the plug-in, as careless hosts do.
+    ///
+    /// # Errors
+    /// The screen is gone.
+    pub fn resize_parent(&mut self, width: u32, height: u32) -> Result<(), Error> {
+        let size = ConfigureWindowAux::new().width(width).height(height);
+        for window in [self.outer, self.parent] {
+            x(self.server.configure_window(window, &size))?;
+        }
+        x(self.server.sync())?;
+        self.size = (width, height);
+        Ok(())
+    }
+
+    /// The size of the plug-in's own window in pixels, whatever that of its parent.
+    ///
+    /// # Errors
+    /// The screen or the window is gone.
+    pub fn inner_size(&self) -> Result<(u32, u32), Error> {
+        let tree = x(x(self.server.query_tree(self.parent))?.reply())?;
+        let inner = tree.children.first();
+        let inner = *inner.ok_or_else(|| Error::new("the plug-in's window is gone"))?;
+        let geometry = x(x(self.server.get_geometry(inner))?.reply())?;
+        Ok((geometry.width.into(), geometry.height.into()))
+    }
+
+    /// What the host heard of a key since the window was opened: pressed, let go.
+    ///
+    /// # Errors
+    /// The screen is gone.
+    pub fn host_heard(&mut self, key: Key) -> Result<Vec<bool>, Error> {
+        while let Some(event) = x(self.server.poll_for_event())? {
+            match event {
+                Event::KeyPress(event) => self.keys.push((event.detail, true)),
+                Event::KeyRelease(event) => self.keys.push((event.detail, false)),
+                _ => (),
+            }
+        }
+        let code = self.key_code(key)?;
+        let heard = self.keys.iter().filter(|(struck, _)| *struck == code);
+        Ok(heard.map(|(_, down)| *down).collect())
     }
 
     /// What it looks like now.
@@ -394,9 +465,39 @@ impl Window {
             std::thread::sleep(Duration::from_millis(2));
             Ok(tree.children.is_empty())
         })?;
-        x(self.server.destroy_window(self.parent))?;
+        x(self.server.destroy_window(self.outer))?;
         x(self.server.sync())
     }
+}
+
+/// Longer than a plug-in's window takes between two looks whether it is to be drawn.
+static INTERRUPTION: libc::timespec = libc::timespec {
+    tv_sec: 0,
+    tv_nsec: 500_000_000,
+};
+
+/// Keeps this thread from its work for a moment, once there is a window in `parent`.
+fn interrupt_when_made(parent: u32) {
+    extern "C" fn rest(_: libc::c_int) {
+        // SAFETY: both arguments are valid, and sleeping is allowed in a signal's handler.
+        unsafe { libc::nanosleep(&raw const INTERRUPTION, std::ptr::null_mut()) };
+    }
+    // SAFETY: the handler is a function for as long as the program runs.
+    let thread = unsafe {
+        let handler = rest as extern "C" fn(libc::c_int);
+        libc::signal(libc::SIGUSR1, handler as libc::sighandler_t);
+        libc::pthread_self()
+    };
+    std::thread::spawn(move || {
+        wait_until("a window that is made", || {
+            let (server, _) = x(x11rb::connect(None))?;
+            let tree = x(x(server.query_tree(parent))?.reply())?;
+            Ok(!tree.children.is_empty())
+        })?;
+        // SAFETY: a test's thread ends after its windows are closed.
+        unsafe { libc::pthread_kill(thread, libc::SIGUSR1) };
+        Ok::<(), Error>(())
+    });
 }
 
 /// Waiting for the server to have done everything asked of it.
