@@ -7,6 +7,7 @@ use procession_core::form::Form;
 use procession_core::time::Beats;
 use procession_tests::host::Window;
 use procession_tests::host::screen::{Screen, is_inside};
+use procession_tests::patience::wait_until;
 use procession_tests::session::Session;
 use std::io::BufWriter;
 use std::path::{Path, PathBuf};
@@ -64,18 +65,39 @@ pub fn is_possible() -> bool {
     is_inside()
 }
 
+/// Where nothing is explained to the mouse.
+const AT_REST: (i16, i16) = (600, 785);
+
+/// On Hold, which shows that the mouse is on it.
+const HOLD: (i16, i16) = (70, 26);
+
+/// Waits until the window shows the moment to which the song has rolled. It was drawn since if it
+/// has seen the mouse come and go.
+fn catch_up(session: &mut Session, window: &mut Window) -> Result<()> {
+    for place in [HOLD, AT_REST] {
+        window.wait_until_still(session.plugin(), STILL)?;
+        let before = window.picture()?;
+        window.point(place)?;
+        wait_until("a window that sees the mouse", || {
+            window.wait(session.plugin(), STILL)?;
+            Ok(window.picture()? != before)
+        })?;
+    }
+    Ok(window.wait_until_still(session.plugin(), STILL)?)
+}
+
+/// Longer than a change takes to fade in, or a window takes to look whether there is one.
+const STILL: Duration = Duration::from_millis(250);
+
 /// Opens the window, lets the song roll on a little so that it shows where things stand, and takes
 /// its picture.
 pub fn picture(session: &mut Session, path: &Path, over: Over) -> Result<PathBuf> {
     let mut window = Window::open(session.plugin())?;
     window.resize(session.plugin(), 1200, 800)?;
-    // The mouse rests where nothing is explained.
-    window.point((600, 785))?;
+    window.point(AT_REST)?;
     window.wait_until_drawn(session.plugin())?;
-    for _ in 0..12 {
-        session.run_frames(64)?;
-        window.wait(session.plugin(), Duration::from_millis(25))?;
-    }
+    session.run_frames(768)?;
+    catch_up(session, &mut window)?;
     let picture = window.picture()?;
     window.close(session.plugin())?;
     put(path, over, create, |file| {
