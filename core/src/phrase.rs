@@ -4,6 +4,7 @@ use crate::metre::Metre;
 use crate::note::{Key, Note, Velocity};
 use crate::time::{Beats, from_ticks, to_ticks};
 use arrayvec::ArrayVec;
+use thiserror::Error;
 
 mod edit;
 mod text;
@@ -42,43 +43,25 @@ pub struct Bar {
 }
 
 /// Why a phrase could not be made; the text says what to do.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Error, PartialEq)]
 pub enum PhraseError {
     /// The length is below [`MIN_LENGTH`], beyond [`MAX_LENGTH`], or no number.
+    #[error(
+        "a phrase lasts at least {MIN_LENGTH} and at most {MAX_LENGTH} beats, this one {0}: choose a length in between"
+    )]
     Length(Beats),
     /// A note starts outside the phrase, or has no proper length.
+    #[error("note {} does not start inside the phrase, or has no length: move or lengthen it", .0 + 1)]
     Note(usize),
     /// There are more than [`MAX_NOTES`].
+    #[error("{0} notes are more than the {MAX_NOTES} a phrase holds: choose a shorter stretch")]
     TooMany(usize),
     /// A word of a written phrase is no note, rest or hold.
+    #[error(
+        "\"{0}\" is not a note: write notes like C4 (middle C), F#4 or Bb3, chords like D4+F4, a dot for a rest, a dash to hold"
+    )]
     Word(String),
 }
-
-impl std::fmt::Display for PhraseError {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::Length(beats) => write!(
-                f,
-                "a phrase lasts at least {MIN_LENGTH} and at most {MAX_LENGTH} beats, this one {beats}: choose a length in between"
-            ),
-            Self::Note(index) => write!(
-                f,
-                "note {} does not start inside the phrase, or has no length: move or lengthen it",
-                index + 1
-            ),
-            Self::TooMany(count) => write!(
-                f,
-                "{count} notes are more than the {MAX_NOTES} a phrase holds: choose a shorter stretch"
-            ),
-            Self::Word(word) => write!(
-                f,
-                "\"{word}\" is not a note: write notes like C4 (middle C), F#4 or Bb3, chords like D4+F4, a dot for a rest, a dash to hold"
-            ),
-        }
-    }
-}
-
-impl std::error::Error for PhraseError {}
 
 impl Phrase {
     /// A phrase of `length` beats. Notes are put in order; a note longer than the phrase is cut

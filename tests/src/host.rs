@@ -703,18 +703,13 @@ impl<Stage: Settable> Plugin<Stage> {
 }
 
 /// Why the host could not go on, in plain words.
-#[derive(Clone, PartialEq, Eq)]
+#[derive(Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{0}")]
 pub struct Error(String);
 
 impl Error {
     pub(crate) fn new(message: impl fmt::Display) -> Self {
         Self(message.to_string())
-    }
-}
-
-impl fmt::Display for Error {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.0)
     }
 }
 
@@ -724,5 +719,3 @@ impl fmt::Debug for Error {
         f.write_str(&self.0)
     }
 }
-
-impl std::error::Error for Error {}

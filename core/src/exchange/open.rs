@@ -4,6 +4,7 @@ use crate::exchange::{midi, score};
 use crate::phrase::Phrase;
 use crate::time::Beats;
 use std::ops::RangeInclusive;
+use thiserror::Error;
 
 /// The largest file that is read, in bytes. A phrase takes some kilobytes; what is far larger is a
 /// whole work, of which the bars that are wanted can be saved by themselves.
@@ -43,36 +44,30 @@ pub struct Found {
 }
 
 /// Why a file could not be read; the text says what to do.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Error, PartialEq)]
 pub enum OpenError {
-    /// A MIDI file, or nothing that is known.
+    /// It is nothing that is known.
+    #[error("this is neither a MIDI file nor a score: choose a .mid, .musicxml or .xml file")]
+    Unknown,
+    /// A MIDI file.
+    #[error(transparent)]
     Midi(midi::MidiError),
     /// A score.
-    Score(score::ScoreError),
+    #[error(transparent)]
+    Score(#[from] score::ScoreError),
     /// There are so many bytes, more than [`LARGEST`].
+    #[error("{:.1} MiB are too large for a phrase: save the bars you want as a file of their own, of {} MiB at most", *.0 as f64 / f64::from(1 << 20), LARGEST >> 20)]
     TooLarge(usize),
 }
 
-impl std::fmt::Display for OpenError {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::Midi(midi::MidiError::NotMidi) => write!(
-                f,
-                "this is neither a MIDI file nor a score: choose a .mid, .musicxml or .xml file"
-            ),
-            Self::Midi(error) => error.fmt(f),
-            Self::Score(error) => error.fmt(f),
-            Self::TooLarge(bytes) => write!(
-                f,
-                "{:.1} MiB are too large for a phrase: save the bars you want as a file of their own, of {} MiB at most",
-                *bytes as f64 / f64::from(1 << 20),
-                LARGEST >> 20
-            ),
+impl From<midi::MidiError> for OpenError {
+    fn from(error: midi::MidiError) -> Self {
+        match error {
+            midi::MidiError::NotMidi => Self::Unknown,
+            other => Self::Midi(other),
         }
     }
 }
-
-impl std::error::Error for OpenError {}
 
 /// What the file of these bytes has to choose from.
 ///
@@ -81,14 +76,14 @@ impl std::error::Error for OpenError {}
 pub fn contents(bytes: &[u8]) -> Result<Contents, OpenError> {
     check_size(bytes)?;
     if is_score(bytes) {
-        let (parts, bars) = score::contents(bytes).map_err(OpenError::Score)?;
+        let (parts, bars) = score::contents(bytes)?;
         return Ok(Contents {
             parts,
             bars,
             as_one: false,
         });
     }
-    let (parts, bars) = midi::contents(bytes).map_err(OpenError::Midi)?;
+    let (parts, bars) = midi::contents(bytes)?;
     Ok(Contents {
         parts: parts.into_iter().map(|part| part.name).collect(),
         bars,
@@ -107,7 +102,7 @@ pub fn read(bytes: &[u8], step: Beats, choice: &Choice) -> Result<Found, OpenErr
             part: choice.part.unwrap_or(0),
             bars: choice.bars.clone(),
         };
-        let read = score::read_phrase_xml(bytes, &excerpt).map_err(OpenError::Score)?;
+        let read = score::read_phrase_xml(bytes, &excerpt)?;
         return Ok(Found {
             phrase: read.phrase,
             tempo: read.tempo,
@@ -119,7 +114,7 @@ pub fn read(bytes: &[u8], step: Beats, choice: &Choice) -> Result<Found, OpenErr
         part: choice.part,
         bars: choice.bars.clone(),
     };
-    let read = midi::read_phrase(bytes, step, &excerpt).map_err(OpenError::Midi)?;
+    let read = midi::read_phrase(bytes, step, &excerpt)?;
     Ok(Found {
         phrase: read.phrase,
         tempo: read.tempo,

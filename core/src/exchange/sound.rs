@@ -17,9 +17,9 @@ use crate::player::pan_of;
 use crate::process::{Process, VoiceNote};
 use crate::time::Beats;
 use hound::{SampleFormat, WavReader, WavSpec, WavWriter};
-use std::fmt;
 use std::io::{self, BufWriter, Cursor, Read, Seek, Write};
 use std::ops::ControlFlow;
+use thiserror::Error;
 
 /// How loud files are, in LUFS (ITU-R BS.1770): about what music that is streamed is brought to.
 /// Louder than where audition begins, for whoever opens a file has a volume of their own.
@@ -61,15 +61,19 @@ pub struct Sound<'a> {
 }
 
 /// Why there is no sound file.
-#[derive(Debug)]
+#[derive(Debug, Error)]
 pub enum SoundError {
     /// Stopped on the way, as was asked for.
+    #[error("the sound was not finished, as you asked")]
     Cancelled,
     /// No tempo at which anything could be played, in quarter notes a minute.
+    #[error("at a tempo of {0} nothing can be played: choose one above 0")]
     Tempo(f64),
     /// No sample rate that the mallets play at, in Hz.
+    #[error("a sample rate of {0} Hz is not possible: choose {least} to {most} Hz, for example {FILE_SAMPLE_RATE}", least = SAMPLE_RATES.start(), most = SAMPLE_RATES.end())]
     SampleRate(u32),
     /// Longer than a WAV file can be: seconds there are, and seconds there can be.
+    #[error("{:.1} hours are too long for a WAV file, which ends at {:.1}: choose a shorter part or a lower sample rate", .lasts / 3600.0, .longest / 3600.0)]
     TooLong {
         /// Seconds.
         lasts: f64,
@@ -77,6 +81,7 @@ pub enum SoundError {
         longest: f64,
     },
     /// The bytes found no place.
+    #[error("the sound cannot be written: {0}")]
     Write(io::Error),
 }
 
@@ -358,34 +363,6 @@ pub fn amplify(file: &mut (impl Read + Write + Seek), gain_db: f64) -> Result<()
     }
     file.flush().map_err(SoundError::Write)
 }
-
-impl fmt::Display for SoundError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Cancelled => write!(f, "the sound was not finished, as you asked"),
-            Self::Tempo(tempo) => write!(
-                f,
-                "at a tempo of {tempo} nothing can be played: choose one above 0"
-            ),
-            Self::SampleRate(rate) => write!(
-                f,
-                "a sample rate of {rate} Hz is not possible: choose {} to {} Hz, for example {FILE_SAMPLE_RATE}",
-                SAMPLE_RATES.start(),
-                SAMPLE_RATES.end()
-            ),
-            Self::TooLong { lasts, longest } => write!(
-                f,
-                "{:.1} hours are too long for a WAV file, which ends at {:.1}: choose a shorter \
-                 part or a lower sample rate",
-                lasts / 3600.0,
-                longest / 3600.0
-            ),
-            Self::Write(error) => write!(f, "the sound cannot be written: {error}"),
-        }
-    }
-}
-
-impl std::error::Error for SoundError {}
 
 impl From<hound::Error> for SoundError {
     fn from(error: hound::Error) -> Self {

@@ -154,16 +154,9 @@ enum Stage {
 }
 
 /// Why a window cannot do what the host wants.
-#[derive(Debug)]
+#[derive(Debug, thiserror::Error)]
+#[error("{0}")]
 pub struct Refusal(String);
-
-impl std::fmt::Display for Refusal {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(&self.0)
-    }
-}
-
-impl Error for Refusal {}
 
 impl Place {
     /// For a window that is made when the host says where.

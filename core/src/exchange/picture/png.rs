@@ -3,38 +3,21 @@
 use epaint_default_fonts::{HACK_REGULAR, UBUNTU_LIGHT};
 use resvg::{tiny_skia, usvg};
 use std::sync::Arc;
+use thiserror::Error;
 
 /// Why a picture could not be drawn; the text says what to do.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Error, PartialEq)]
 pub enum PngError {
     /// The text is no SVG that can be read; why not.
+    #[error("the picture cannot be read back ({0}): write it as SVG, and please report this")]
     NoPicture(String),
     /// There is no memory for so many pixels, across and down.
+    #[error("a picture of {0} by {1} pixels is too large for the memory: write it as SVG")]
     TooLarge(u32, u32),
     /// The pixels could not be packed; why not.
+    #[error("the picture cannot be packed ({0}): write it as SVG, and please report this")]
     NotPacked(String),
 }
-
-impl std::fmt::Display for PngError {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::NoPicture(why) => write!(
-                f,
-                "the picture cannot be read back ({why}): write it as SVG, and please report this"
-            ),
-            Self::TooLarge(width, height) => write!(
-                f,
-                "a picture of {width} by {height} pixels is too large for the memory: write it as SVG"
-            ),
-            Self::NotPacked(why) => write!(
-                f,
-                "the picture cannot be packed ({why}): write it as SVG, and please report this"
-            ),
-        }
-    }
-}
-
-impl std::error::Error for PngError {}
 
 /// An SVG drawn as PNG, a pixel for each of its units, with a typeface that is built in: a fresh
 /// machine may have none.

@@ -1,33 +1,49 @@
 //! What can go wrong when a file is written, said plainly: cause and remedy.
 
-use std::fmt;
 use std::io::{Error, ErrorKind};
 use std::path::{Path, PathBuf};
 
 /// Why a file was not written.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, thiserror::Error, PartialEq)]
 pub enum Trouble {
     /// The folder is a file.
+    #[error("{0} is a file, not a folder: choose the folder it is in, or another.")]
     FolderIsFile(PathBuf),
     /// The name is too long.
+    #[error("The name is too long for a file: choose a shorter one.")]
     NameTooLong,
     /// Nothing may be written there.
+    #[error("Nothing may be written in {0}: change its permissions, or choose another folder.")]
     Forbidden(PathBuf),
     /// The disk is full.
+    #[error(
+        "The disk that {0} is on is full: make room, or choose a folder on another. No part of a file was left."
+    )]
     Full(PathBuf),
     /// The disk takes no file of that size.
+    #[error(
+        "The disk takes no file as large as {0} would be: choose a folder on another, or make the piece shorter. No part of it was left."
+    )]
     TooLarge(PathBuf),
     /// There is a folder where the file would go.
+    #[error("{0} is a folder, which no file can replace: choose another name.")]
     FileIsFolder(PathBuf),
     /// The file has come to be there meanwhile.
+    #[error(
+        "{0} came to be there in the meantime and was left as it is: write again to decide about it."
+    )]
     CameBetween(PathBuf),
     /// The folder has gone meanwhile.
+    #[error("The folder {0} is gone: is its disk still connected? Write again to make it anew.")]
     FolderGone(PathBuf),
     /// The system says something else.
+    #[error("{0} cannot be written ({1}): try another folder.")]
     Other(PathBuf, String),
     /// What is to be written cannot be made; why not, and what to do.
+    #[error("{0}")]
     NotMade(String),
     /// It was stopped.
+    #[error("Stopped, as you asked. No part of a file was left.")]
     Stopped,
 }
 
@@ -51,58 +67,6 @@ impl Trouble {
 
 fn folder_of(path: &Path) -> PathBuf {
     path.parent().unwrap_or(path).to_owned()
-}
-
-impl fmt::Display for Trouble {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::FolderIsFile(path) => write!(
-                f,
-                "{} is a file, not a folder: choose the folder it is in, or another.",
-                path.display()
-            ),
-            Self::NameTooLong => {
-                write!(f, "The name is too long for a file: choose a shorter one.")
-            }
-            Self::Forbidden(folder) => write!(
-                f,
-                "Nothing may be written in {}: change its permissions, or choose another folder.",
-                folder.display()
-            ),
-            Self::Full(folder) => write!(
-                f,
-                "The disk that {} is on is full: make room, or choose a folder on another. No part of a file was left.",
-                folder.display()
-            ),
-            Self::TooLarge(path) => write!(
-                f,
-                "The disk takes no file as large as {} would be: choose a folder on another, or make the piece shorter. No part of it was left.",
-                path.display()
-            ),
-            Self::FileIsFolder(path) => write!(
-                f,
-                "{} is a folder, which no file can replace: choose another name.",
-                path.display()
-            ),
-            Self::CameBetween(path) => write!(
-                f,
-                "{} came to be there in the meantime and was left as it is: write again to decide about it.",
-                path.display()
-            ),
-            Self::FolderGone(folder) => write!(
-                f,
-                "The folder {} is gone: is its disk still connected? Write again to make it anew.",
-                folder.display()
-            ),
-            Self::Other(path, why) => write!(
-                f,
-                "{} cannot be written ({why}): try another folder.",
-                path.display()
-            ),
-            Self::NotMade(why) => write!(f, "{why}"),
-            Self::Stopped => write!(f, "Stopped, as you asked. No part of a file was left."),
-        }
-    }
 }
 
 #[cfg(test)]

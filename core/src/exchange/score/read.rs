@@ -9,6 +9,7 @@ use crate::time::Beats;
 use roxmltree::{Document, Node, ParsingOptions};
 use std::borrow::Cow;
 use std::ops::RangeInclusive;
+use thiserror::Error;
 
 /// Which part, and which of its bars.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -49,92 +50,54 @@ pub struct ReadPart {
 }
 
 /// Why a score could not be read; the text says what to do.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Error, PartialEq)]
 pub enum ScoreError {
     /// The file has no bytes.
+    #[error("the file is empty: export it again")]
     Empty,
     /// It is compressed (.mxl).
+    #[error("this is a compressed score: export it as uncompressed MusicXML (.musicxml or .xml)")]
     Compressed,
     /// Its characters are neither UTF-8 nor UTF-16.
+    #[error("the file's characters cannot be read: export it as MusicXML in UTF-8")]
     Encoding,
     /// It is no XML, or breaks off, in that line.
+    #[error("the file is not MusicXML, or is damaged in line {0}: export it again as MusicXML")]
     Damaged(u32),
     /// It is XML of another kind.
+    #[error("the file holds no score: choose a MusicXML file (.musicxml or .xml)")]
     NotMusicXml,
     /// It has so many parts, fewer than asked for.
+    #[error("the score has {0} parts: choose one of them")]
     NoSuchPart(usize),
     /// The part has so many bars, fewer than asked for.
+    #[error("the part has {0} bars: choose bars from 1 to {0}, the first one first")]
     NoSuchBars(usize),
     /// Nothing with a pitch is played there.
+    #[error("no notes are played there: choose another part, or other bars")]
     NoNotes,
     /// A number in that bar, counted from 1, makes no sense.
+    #[error("bar {0} has a pitch or a duration that makes no sense: export the score again")]
     Bar(usize),
     /// There are more notes than a phrase holds.
+    #[error("{0} notes are more than the {MAX_NOTES} a phrase holds: choose fewer bars")]
     TooManyNotes(usize),
     /// It lasts that many beats, longer than a phrase can.
+    #[error(
+        "{0:.0} beats are more than the {MAX_LENGTH} a phrase lasts at most: choose fewer bars"
+    )]
     TooLong(Beats),
     /// It lasts that many beats, shorter than a phrase can.
+    #[error(
+        "{0:.4} beats are less than the {MIN_LENGTH} a phrase lasts at least: choose more bars"
+    )]
     TooShort(Beats),
     /// In that line it is beyond what any score is made of.
+    #[error(
+        "the file holds more than any score needs, from line {0} on: export only the bars you want"
+    )]
     TooMuch(u32),
 }
-
-impl std::fmt::Display for ScoreError {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::Empty => write!(f, "the file is empty: export it again"),
-            Self::Compressed => write!(
-                f,
-                "this is a compressed score: export it as uncompressed MusicXML (.musicxml or .xml)"
-            ),
-            Self::Encoding => write!(
-                f,
-                "the file's characters cannot be read: export it as MusicXML in UTF-8"
-            ),
-            Self::Damaged(line) => write!(
-                f,
-                "the file is not MusicXML, or is damaged in line {line}: export it again as MusicXML"
-            ),
-            Self::NotMusicXml => write!(
-                f,
-                "the file holds no score: choose a MusicXML file (.musicxml or .xml)"
-            ),
-            Self::NoSuchPart(count) => {
-                write!(f, "the score has {count} parts: choose one of them")
-            }
-            Self::NoSuchBars(count) => write!(
-                f,
-                "the part has {count} bars: choose bars from 1 to {count}, the first one first"
-            ),
-            Self::NoNotes => write!(
-                f,
-                "no notes are played there: choose another part, or other bars"
-            ),
-            Self::Bar(bar) => write!(
-                f,
-                "bar {bar} has a pitch or a duration that makes no sense: export the score again"
-            ),
-            Self::TooManyNotes(count) => write!(
-                f,
-                "{count} notes are more than the {MAX_NOTES} a phrase holds: choose fewer bars"
-            ),
-            Self::TooLong(beats) => write!(
-                f,
-                "{beats:.0} beats are more than the {MAX_LENGTH} a phrase lasts at most: choose fewer bars"
-            ),
-            Self::TooShort(beats) => write!(
-                f,
-                "{beats:.4} beats are less than the {MIN_LENGTH} a phrase lasts at least: choose more bars"
-            ),
-            Self::TooMuch(line) => write!(
-                f,
-                "the file holds more than any score needs, from line {line} on: export only the bars you want"
-            ),
-        }
-    }
-}
-
-impl std::error::Error for ScoreError {}
 
 /// Reads a phrase from the bytes of an uncompressed MusicXML file.
 ///
