@@ -110,7 +110,7 @@ fn auditioned(process: &Process, level: f32) -> [Vec<f32>; 2] {
         let note = &notes[id];
         if strikes {
             let width = process.settings().output.width;
-            let pan = pan_of(note.voice, process.voices().count(), width);
+            let pan = pan_of(note.part, process.voices().count(), width);
             mallets.note_on(id as i32, note.key, note.velocity, pan);
         } else {
             mallets.note_off(id as i32);

@@ -2,7 +2,6 @@
 //! compare: `cargo run -p procession-core --example piece_facts -- piece.mid`.
 
 use procession_core::exchange::midi::{Score, Track, TrackNote, write};
-use procession_core::exchange::picture::voice_name;
 use procession_core::exchange::plan::stage_words;
 use procession_core::form::Form;
 use procession_core::phrase::Phrase;
@@ -31,8 +30,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
 }
 
 fn score(process: &Process, form: &Form) -> Score {
-    let tracks = (0..process.voices().count()).map(|voice| Track {
-        name: voice_name(voice),
+    let tracks = process.voices().parts().map(|voice| Track {
+        name: voice.to_string(),
         channel: channel_of(voice, &process.settings().output),
         program: Some(12),
         pan: Some(64),

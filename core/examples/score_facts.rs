@@ -6,12 +6,12 @@ use procession_core::exchange::score::{Layout, Score, Sheet, Transposition};
 use procession_core::form::{Doing, Form};
 use procession_core::mode::{Mode, ModeName};
 use procession_core::note::{Key, Note, Velocity};
+use procession_core::part::{MAX_PARTS, Part};
 use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
-use procession_core::resulting::RESULTING;
 use procession_core::settings::{
-    CopiesMove, FoldKind, Grid, Growth, MAX_PARTS, Modulation, Modulations, Motion, Place,
-    Resulting, Settings, Shifts,
+    CopiesMove, FoldKind, Grid, Growth, Modulation, Modulations, Motion, Place, Resulting,
+    Settings, Shifts,
 };
 use procession_core::time::{Beats, Span, to_ticks};
 use procession_core::unrolling::unroll;
@@ -182,7 +182,7 @@ const CASES: [Case; 15] = [
 const LINE_FAR_UP: [Transposition; MAX_PARTS] = {
     let mut all = [Transposition::AtPitch; MAX_PARTS];
     all[1] = Transposition::OctaveUp;
-    all[RESULTING] = Transposition::TwoOctavesUp;
+    all[Part::ResultingLine.index()] = Transposition::TwoOctavesUp;
     all
 };
 
@@ -286,14 +286,16 @@ fn facts(case: &Case, score: &Score) -> String {
 }
 
 /// What a part plays in all, from when to when it drifts, and how many notes are written.
-fn part(score: &Score, sheet: &Sheet, place: usize, voice: usize) -> String {
-    let played = score.piece.notes.iter().filter(|note| note.voice == voice);
+fn part(score: &Score, sheet: &Sheet, place: usize, voice: Part) -> String {
+    let played = score.piece.notes.iter().filter(|note| note.part == voice);
     let played = played.map(|note| {
         let (on, key) = (to_ticks(note.on), note.key.number());
         format!("[{on}, {key}]")
     });
     let drifts = score.piece.form.stages.iter().filter(|stage| {
-        let copy = voice.checked_sub(1).and_then(|copy| stage.copies.get(copy));
+        let copy = voice
+            .as_copy()
+            .and_then(|copy| stage.copies.get(copy.index()));
         copy.is_some_and(|copy| copy.doing == Doing::Drifting)
     });
     let drifts = drifts.map(|stage| {
@@ -303,7 +305,7 @@ fn part(score: &Score, sheet: &Sheet, place: usize, voice: usize) -> String {
     let written: usize = sheet.passages.iter().map(|p| p.parts[place].len()).sum();
     format!(
         "{{\"octaves\": {}, \"moves\": {}, \"written\": {written}, \"drifts\": {}, \"played\": {}}}",
-        score.transposition(place).octaves(),
+        score.transposition(voice).octaves(),
         (1..score.piece.process.voices().count()).contains(&place),
         list(drifts),
         list(played)

@@ -3,8 +3,9 @@
 //! The audio thread asks for the place of one stage, the form for all of them.
 
 use crate::growth::{Lap, Laps};
-use crate::motion::{Part, Station, Timetable, shifts_to_unison};
-use crate::settings::{Growth, MAX_COPIES, MAX_VOICES, Shifts};
+use crate::motion::{StagePart, Station, Timetable, shifts_to_unison};
+use crate::part::{CopyNumber, MAX_COPIES, MAX_VOICES, Part};
+use crate::settings::{Growth, Shifts};
 use crate::time::{Beats, HAIR, to_ticks};
 use crate::voices::Voices;
 use arrayvec::ArrayVec;
@@ -16,7 +17,7 @@ pub struct Boundary {
     /// Song position; on cue, where it would be if dwells were counted.
     pub at: Beats,
     /// The copy and the part of its timetable that begins, if that is what changes.
-    pub begins: Option<(usize, Station)>,
+    pub begins: Option<(CopyNumber, Station)>,
 }
 
 /// The boundaries of a form up to an end, from the origin on, in order.
@@ -40,11 +41,11 @@ impl<'a> Boundaries<'a> {
         let mut add = |source: Option<Source<'a>>| sources.extend(source.map(Iterator::peekable));
         let origin = voices.origin();
         add(Some(Source::Ends([Some(origin), Some(end)])));
-        for voice in 0..voices.count() {
-            add(Changes::new(voices, voice, end).map(Source::Growth));
+        for part in voices.parts() {
+            add(Changes::new(voices, part, end).map(Source::Growth));
         }
-        for copy in 1..voices.count() {
-            add(Some(Source::Ends([voices.entry(copy), None])));
+        for copy in voices.copies() {
+            add(Some(Source::Ends([voices.entry(Part::Copy(copy)), None])));
             add(Moves::new(voices, copy).map(Source::Moves));
         }
         Self {
@@ -86,15 +87,16 @@ pub fn listed_end(voices: &Voices) -> (Beats, bool) {
     let endless = settings.motion.shifts == Shifts::Endless;
     let round = shifts_to_unison(voices.phrase(), settings);
     let dwell = f64::from(settings.motion.dwell.max(1)) * voices.phrase().length();
-    let grown = voices.entry(0).unwrap_or(0.0) + voices.laps(0).done().unwrap_or(dwell);
-    let copies_end = (1..voices.count()).filter_map(|copy| {
+    let grown = voices.entry(Part::Steady).unwrap_or(0.0)
+        + voices.laps(Part::Steady).done().unwrap_or(dwell);
+    let copies_end = voices.copies().filter_map(|copy| {
         let timetable = voices.course(copy).timetable().counted();
         let last = timetable.last_stage().unwrap_or(round);
         let held = Station {
             stage: last,
-            part: Part::Dwell,
+            part: StagePart::Dwell,
         };
-        Some(voices.moves_from(copy)? + timetable.begin_of(held) + dwell)
+        Some(voices.moves_from(Part::Copy(copy))? + timetable.begin_of(held) + dwell)
     });
     let end = copies_end.fold(grown, f64::max);
     let alone = voices.count() == 1 && settings.growth.growth == Growth::Off;
@@ -137,7 +139,8 @@ impl Boundary {
             Some(now) if station.stage < now.stage => 0.0,
             Some(_) => timetable.begin_of(station),
         };
-        at.is_finite().then_some(voices.moves_from(copy)? + at)
+        at.is_finite()
+            .then_some(voices.moves_from(Part::Copy(copy))? + at)
     }
 }
 
@@ -153,15 +156,15 @@ struct Changes<'a> {
 }
 
 impl<'a> Changes<'a> {
-    fn new(voices: &'a Voices, voice: usize, end: Beats) -> Option<Self> {
+    fn new(voices: &'a Voices, part: Part, end: Beats) -> Option<Self> {
         let growth = &voices.settings().growth;
-        let grows = growth.growth != Growth::Off && (voice == 0 || growth.copies_grow);
-        let entry = voices.entry(voice).filter(|_| grows)?;
+        let grows = growth.growth != Growth::Off && (part == Part::Steady || growth.copies_grow);
+        let entry = voices.entry(part).filter(|_| grows)?;
         Some(Self {
-            laps: voices.laps(voice),
+            laps: voices.laps(part),
             entry,
             end,
-            settled: voices.laps(voice).settled(),
+            settled: voices.laps(part).settled(),
             lap: None,
         })
     }
@@ -193,7 +196,7 @@ impl Iterator for Changes<'_> {
 
 /// A copy's moves, as counted.
 struct Moves {
-    copy: usize,
+    copy: CopyNumber,
     timetable: Timetable,
     from: Beats,
     /// None before the first was told.
@@ -201,11 +204,11 @@ struct Moves {
 }
 
 impl Moves {
-    fn new(voices: &Voices, copy: usize) -> Option<Self> {
+    fn new(voices: &Voices, copy: CopyNumber) -> Option<Self> {
         Some(Self {
             copy,
             timetable: voices.course(copy).timetable().counted(),
-            from: voices.moves_from(copy)?,
+            from: voices.moves_from(Part::Copy(copy))?,
             station: None,
         })
     }
@@ -223,7 +226,7 @@ impl Iterator for Moves {
             Some(_) => return None,
         };
         // A drift is one stage, though its tempo has two halves.
-        if station.part == Part::Settle {
+        if station.part == StagePart::Settle {
             station = self.timetable.after(station);
         }
         self.station = Some(station);

@@ -13,10 +13,11 @@ use crate::capture::Listener;
 use crate::clock::{Clock, Transport};
 use crate::metre::Metre;
 use crate::note::{Channel, Key};
+use crate::part::MAX_PARTS;
 use crate::phrase::Phrase;
 use crate::player::{Event, Player, channel_of};
 use crate::process::Process;
-use crate::settings::{MAX_PARTS, Settings};
+use crate::settings::Settings;
 use crate::time::Beats;
 
 /// What the controls say during a block.

@@ -1,7 +1,7 @@
 //! All voices at once: what they play, merged in order of time.
 
+use crate::part::MAX_VOICES;
 use crate::process::{Process, VoiceNote, VoiceNotes};
-use crate::settings::MAX_VOICES;
 use crate::time::Span;
 use arrayvec::ArrayVec;
 use std::iter::Peekable;
@@ -19,7 +19,7 @@ pub struct Ensemble<'a> {
 impl<'a> Ensemble<'a> {
     /// What the voices of `process` play in `span`.
     pub fn new(process: &'a Process, span: Span) -> Self {
-        let voices = 0..process.voices().count();
+        let voices = process.voices().parts();
         Self {
             voices: voices
                 .map(|voice| process.notes(voice, span).peekable())

@@ -5,7 +5,8 @@
 //! there are can be tried.
 
 use crate::form::{BUILD_RANGE, HOLD_RANGE, SLIDE_RANGE};
-use crate::motion::{Part, Station, drift_cycles, shifts_to_unison};
+use crate::motion::{StagePart, Station, drift_cycles, shifts_to_unison};
+use crate::part::{CopyNumber, Part};
 use crate::phrase::Phrase;
 use crate::process::Process;
 use crate::settings::{Advance, Growth, Motion, Settings};
@@ -271,20 +272,20 @@ impl Measure {
         settings.motion.advance = Advance::Counted;
         let settings = &settings;
         let process = Box::new(Process::new(phrase.clone(), *settings, 0.0));
-        let copies = 1..process.voices().count();
-        let timetable = process.voices().course(1).timetable();
+        let copies = process.voices().copies();
+        let timetable = process.voices().course(CopyNumber::FIRST).timetable();
         let station = |stage, part| Station { stage, part };
         let drifting = settings.motion.motion == Motion::Drift;
         Self {
             cycle: phrase.length(),
-            grown: process.voices().laps(0).done(),
+            grown: process.voices().laps(Part::Steady).done(),
             counted_from: copies
-                .filter_map(|copy| process.voices().moves_from(copy))
+                .filter_map(|copy| process.voices().moves_from(Part::Copy(copy)))
                 .reduce(f64::max),
             shifts: timetable
                 .last_stage()
                 .unwrap_or_else(|| shifts_to_unison(phrase, settings)),
-            build: timetable.begin_of(station(1, Part::Dwell)) - timetable.start_of(1),
+            build: timetable.begin_of(station(1, StagePart::Dwell)) - timetable.start_of(1),
             least_drift: drifting.then(|| {
                 let mut fastest = *settings;
                 fastest.motion.drift = 1;

@@ -3,8 +3,9 @@
 //! Computed outside the audio thread, from the same [`Process`] that plays.
 
 use crate::boundaries::{Boundaries, listed_end};
-use crate::motion::{Part, Station, shifts_to_unison};
+use crate::motion::{StagePart, Station, shifts_to_unison};
 use crate::note::Key;
+use crate::part::{CopyNumber, Part};
 use crate::phrase::Phrase;
 use crate::process::Process;
 use crate::settings::{Advance, Motion};
@@ -166,8 +167,13 @@ impl Form {
 
 fn stage(process: &Process, span: Span) -> Stage {
     let inside = span.start + HAIR;
-    let lap = process.voices().laps(0).at(inside - process.origin());
-    let copies = (1..process.voices().count())
+    let lap = process
+        .voices()
+        .laps(Part::Steady)
+        .at(inside - process.origin());
+    let copies = process
+        .voices()
+        .copies()
         .map(|copy| copy_stage(process, copy, span))
         .collect();
     Stage {
@@ -188,15 +194,16 @@ fn shown_in(phrase: &Phrase, lap: &crate::growth::Lap) -> usize {
     lap.shown.min(reached)
 }
 
-fn copy_stage(process: &Process, copy: usize, span: Span) -> CopyStage {
+fn copy_stage(process: &Process, copy: CopyNumber, span: Span) -> CopyStage {
     let step = process.settings().step();
     let inside = span.start + HAIR;
-    let ahead = |at: Beats| process.voices().displacement(copy, at).unwrap_or(0.0) / step;
+    let part = Part::Copy(copy);
+    let ahead = |at: Beats| process.voices().displacement(part, at).unwrap_or(0.0) / step;
     // A hair inside, on either side, so that a jump at the border belongs to its own stage.
     let (from, to) = (round(ahead(inside)), round(ahead(span.end - HAIR)));
     let doing = match (
-        process.voices().entry(copy),
-        process.voices().moves_from(copy),
+        process.voices().entry(part),
+        process.voices().moves_from(part),
     ) {
         (Some(entry), _) if entry > inside => Doing::Waiting,
         (None, _) => Doing::Waiting,
@@ -206,13 +213,13 @@ fn copy_stage(process: &Process, copy: usize, span: Span) -> CopyStage {
     CopyStage { doing, from, to }
 }
 
-fn doing(process: &Process, copy: usize, tau: Beats) -> Doing {
+fn doing(process: &Process, copy: CopyNumber, tau: Beats) -> Doing {
     let course = process.voices().course(copy);
     let Station { stage, part } = course.timetable().station_at(tau);
     let moved = |a: u64, b: u64| course.shifted(a) != course.shifted(b);
     match part {
-        Part::Build if moved(stage.saturating_sub(1), stage) => Doing::Building,
-        Part::Lean | Part::Settle if moved(stage, stage + 1) => Doing::Drifting,
+        StagePart::Build if moved(stage.saturating_sub(1), stage) => Doing::Building,
+        StagePart::Lean | StagePart::Settle if moved(stage, stage + 1) => Doing::Drifting,
         _ => Doing::Locked,
     }
 }
@@ -231,9 +238,9 @@ pub(crate) const HOLD_RANGE: (f64, f64) = (0.75, 1.5);
 
 fn totals(process: &Process, end: Beats) -> Totals {
     let chosen = end - process.origin();
-    let grown = process.voices().laps(0).done().unwrap_or(0.0);
+    let grown = process.voices().laps(Part::Steady).done().unwrap_or(0.0);
     let settings = process.settings();
-    let timetable = process.voices().course(1).timetable();
+    let timetable = process.voices().course(CopyNumber::FIRST).timetable();
     let shifts = if process.voices().count() == 1 {
         0
     } else {
@@ -246,14 +253,14 @@ fn totals(process: &Process, end: Beats) -> Totals {
             timetable.start_of(1)
                 - timetable.begin_of(Station {
                     stage: 0,
-                    part: Part::Lean,
+                    part: StagePart::Lean,
                 })
         }
         Motion::Jump | Motion::BuildUp => 0.0,
     };
     let build = timetable.begin_of(Station {
         stage: 1,
-        part: Part::Dwell,
+        part: StagePart::Dwell,
     }) - timetable.start_of(1);
     let slides = slide * shifts as f64;
     let builds = grown + build * shifts as f64;

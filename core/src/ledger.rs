@@ -7,6 +7,7 @@
 //! first, and [sound](Ledger::sound) together.
 
 use crate::note::{Channel, Key, Velocity};
+use crate::part::Part;
 use crate::time::Beats;
 use std::cmp::{Ordering, Reverse};
 use std::collections::BinaryHeap;
@@ -29,7 +30,7 @@ pub enum Message {
         /// How hard.
         velocity: Velocity,
         /// Whose it is; none is the player's own hand.
-        voice: Option<usize>,
+        part: Option<Part>,
         /// Its own number, carried by its note-off too; not negative.
         id: i32,
     },
@@ -58,7 +59,7 @@ pub enum Message {
 struct Held {
     off: Beats,
     serial: u64,
-    voice: usize,
+    part: Part,
     channel: Channel,
     key: Key,
 }
@@ -101,7 +102,7 @@ struct Slot {
 /// A voice's stroke of a key.
 #[derive(Clone, Copy, Debug)]
 struct Stroke {
-    voice: usize,
+    part: Part,
     velocity: Velocity,
 }
 
@@ -112,12 +113,12 @@ impl Slot {
 
     /// What was struck is sent, if anything was, and ends at once if nobody holds it any more.
     fn sound(&mut self, channel: Channel, key: Key, send: &mut impl FnMut(Message)) {
-        if let Some(Stroke { voice, velocity }) = self.stroke.take() {
+        if let Some(Stroke { part, velocity }) = self.stroke.take() {
             send(Message::NoteOn {
                 channel,
                 key,
                 velocity,
-                voice: Some(voice),
+                part: Some(part),
                 id: self.id,
             });
             if !self.is_held() {
@@ -170,9 +171,9 @@ impl Ledger {
         self.held.is_empty() && self.pressed == 0
     }
 
-    /// The keys a voice's notes hold, in no order, as (voice, key).
-    pub fn held(&self) -> impl Iterator<Item = (usize, Key)> + '_ {
-        self.held.iter().map(|Reverse(held)| (held.voice, held.key))
+    /// The keys a voice's notes hold, in no order, as (part, key).
+    pub fn held(&self) -> impl Iterator<Item = (Part, Key)> + '_ {
+        self.held.iter().map(|Reverse(held)| (held.part, held.key))
     }
 
     /// A voice strikes a key and holds it until `off`. Left out if [`MAX_SOUNDING`] do already.
@@ -181,7 +182,7 @@ impl Ledger {
     /// all voices that strike the key until then.
     pub fn strike(
         &mut self,
-        voice: usize,
+        part: Part,
         off: Beats,
         (channel, key): (Channel, Key),
         velocity: Velocity,
@@ -192,7 +193,7 @@ impl Ledger {
         }
         let id = self.next_number();
         let serial = self.struck;
-        let stroke = Stroke { voice, velocity };
+        let stroke = Stroke { part, velocity };
         let slot = self.slot(channel, key);
         slot.voices += 1;
         match &mut slot.stroke {
@@ -210,7 +211,7 @@ impl Ledger {
         self.held.push(Reverse(Held {
             off,
             serial,
-            voice,
+            part,
             channel,
             key,
         }));
@@ -244,7 +245,7 @@ impl Ledger {
             channel,
             key,
             velocity,
-            voice: None,
+            part: None,
             id,
         });
     }
@@ -281,10 +282,10 @@ impl Ledger {
     }
 
     /// The parts of which `falls_silent` is true do so.
-    pub fn silence(&mut self, falls_silent: impl Fn(usize) -> bool, mut send: impl FnMut(Message)) {
+    pub fn silence(&mut self, falls_silent: impl Fn(Part) -> bool, mut send: impl FnMut(Message)) {
         let slots = &mut self.slots;
         self.held.retain(|Reverse(held)| {
-            let stays = !falls_silent(held.voice);
+            let stays = !falls_silent(held.part);
             if !stays {
                 leave(slots, held, &mut send);
             }
@@ -354,9 +355,13 @@ mod tests {
     fn a_key_held_by_two_voices_is_struck_twice_and_ends_with_the_later() {
         let mut ledger = Ledger::new();
         let mut sent = Vec::new();
-        ledger.strike(0, 2.0, d4(), Velocity::new(0.5), |m| sent.push(m));
+        ledger.strike(Part::Steady, 2.0, d4(), Velocity::new(0.5), |m| {
+            sent.push(m)
+        });
         ledger.sound(|m| sent.push(m));
-        ledger.strike(1, 1.0, d4(), Velocity::new(0.5), |m| sent.push(m));
+        ledger.strike(Part::COPY_1, 1.0, d4(), Velocity::new(0.5), |m| {
+            sent.push(m)
+        });
         ledger.sound(|m| sent.push(m));
         assert_eq!(ledger.next_off(), Some(1.0));
         ledger.release_next(|m| sent.push(m));
@@ -371,21 +376,16 @@ mod tests {
         let mut ledger = Ledger::new();
         let mut sent = Vec::new();
         let strokes = [(0, 2.0, 0.5), (1, 3.0, 0.8), (2, 1.0, 0.1)];
-        for (voice, off, velocity) in strokes {
+        for (part, off, velocity) in strokes {
             let velocity = Velocity::new(velocity);
-            ledger.strike(voice, off, d4(), velocity, |m| sent.push(m));
+            ledger.strike(Part::ALL[part], off, d4(), velocity, |m| sent.push(m));
         }
         assert_eq!(sent, []);
         ledger.sound(|m| sent.push(m));
-        let [
-            Message::NoteOn {
-                velocity, voice, ..
-            },
-        ] = sent[..]
-        else {
+        let [Message::NoteOn { velocity, part, .. }] = sent[..] else {
             panic!("{sent:?}")
         };
-        assert_eq!((velocity, voice), (Velocity::new(0.8), Some(1)));
+        assert_eq!((velocity, part), (Velocity::new(0.8), Some(Part::COPY_1)));
         for off in [1.0, 2.0, 3.0] {
             assert_eq!((ledger.next_off(), sent.len()), (Some(off), 1));
             ledger.release_next(|m| sent.push(m));
@@ -397,7 +397,9 @@ mod tests {
     fn a_note_that_ends_at_the_moment_it_is_struck_begins_first() {
         let mut ledger = Ledger::new();
         let mut sent = Vec::new();
-        ledger.strike(0, 1.0, d4(), Velocity::new(0.5), |m| sent.push(m));
+        ledger.strike(Part::Steady, 1.0, d4(), Velocity::new(0.5), |m| {
+            sent.push(m)
+        });
         ledger.release_next(|m| sent.push(m));
         ledger.sound(|m| sent.push(m));
         assert_eq!(written(&sent), [("on", 1), ("off", 1)]);
@@ -409,7 +411,9 @@ mod tests {
         let mut sent = Vec::new();
         let a4 = (Channel::FIRST, Key::new(69).unwrap());
         for (off, place) in [(2.0, d4()), (1.0, a4), (3.0, d4())] {
-            ledger.strike(0, off, place, Velocity::new(0.5), |m| sent.push(m));
+            ledger.strike(Part::Steady, off, place, Velocity::new(0.5), |m| {
+                sent.push(m)
+            });
         }
         ledger.release_next(|m| sent.push(m));
         ledger.sound(|m| sent.push(m));
@@ -420,7 +424,9 @@ mod tests {
     fn a_hand_keeps_a_key_that_a_voice_leaves() {
         let mut ledger = Ledger::new();
         let mut sent = Vec::new();
-        ledger.strike(0, 1.0, d4(), Velocity::new(0.5), |m| sent.push(m));
+        ledger.strike(Part::Steady, 1.0, d4(), Velocity::new(0.5), |m| {
+            sent.push(m)
+        });
         ledger.sound(|m| sent.push(m));
         ledger.press(d4().0, d4().1, Velocity::new(0.5), |m| sent.push(m));
         ledger.release_next(|m| sent.push(m));
@@ -435,10 +441,16 @@ mod tests {
         let mut sent = Vec::new();
         for voice in 0..3 {
             let channel = Channel::new(voice as u8).unwrap();
-            ledger.strike(voice, 9.0, (channel, d4().1), Velocity::new(0.5), |_| ());
+            ledger.strike(
+                Part::ALL[voice],
+                9.0,
+                (channel, d4().1),
+                Velocity::new(0.5),
+                |_| (),
+            );
         }
         ledger.sound(|_| ());
-        ledger.silence(|part| part >= 1, |m| sent.push(m));
+        ledger.silence(|part| part != Part::Steady, |m| sent.push(m));
         assert_eq!(written(&sent).len(), 2);
         assert_eq!(ledger.held().count(), 1);
     }
@@ -453,7 +465,7 @@ mod tests {
             Message::Control { .. } => (),
         };
         for _ in 0..MAX_SOUNDING + 9 {
-            ledger.strike(0, 1.0, d4(), Velocity::new(0.5), &mut count);
+            ledger.strike(Part::Steady, 1.0, d4(), Velocity::new(0.5), &mut count);
         }
         ledger.sound(&mut count);
         ledger.silence(|_| true, &mut count);

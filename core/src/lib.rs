@@ -13,11 +13,12 @@
 //! This crate knows no host, no window and, outside [`exchange`], no file format.
 //!
 //! ```
+//! use procession_core::part::Part;
 //! use procession_core::{phrase::Phrase, process::Process, settings::Settings, time::Span};
 //!
 //! let phrase = Phrase::from_text("D4 F4 G4 A4 C5 A4", 0.25).unwrap();
 //! let process = Process::new(phrase, Settings::default(), 0.0);
-//! let first_cycle: Vec<_> = process.notes(0, Span::new(0.0, 1.5)).collect();
+//! let first_cycle: Vec<_> = process.notes(Part::Steady, Span::new(0.0, 1.5)).collect();
 //! assert_eq!(first_cycle.len(), 6);
 //! ```
 #![forbid(unsafe_code)]
@@ -30,6 +31,7 @@ pub mod note;
 pub mod metre;
 pub mod phrase;
 pub mod mode;
+pub mod part;
 pub mod settings;
 pub mod fold;
 pub mod motion;

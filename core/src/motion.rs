@@ -7,8 +7,9 @@
 
 mod timetable;
 
-pub use timetable::{Dwelling, Part, Station, Timetable, drift_cycles, shifts_to_unison};
+pub use timetable::{Dwelling, StagePart, Station, Timetable, drift_cycles, shifts_to_unison};
 
+use crate::part::CopyNumber;
 use crate::settings::{CopiesMove, Settings};
 use crate::time::{Beats, HAIR};
 
@@ -205,14 +206,14 @@ pub struct Course {
 }
 
 impl Course {
-    /// The course of copy `copy` (1 ..= 8).
-    pub fn new(copy: usize, timetable: Timetable, settings: &Settings) -> Self {
+    /// The course of a copy.
+    pub fn new(copy: CopyNumber, timetable: Timetable, settings: &Settings) -> Self {
         let motion = &settings.motion;
         let shift = settings.step() * f64::from(motion.shift_by);
         let (by, turn, turns) = match motion.copies_move {
-            CopiesMove::Fanned => (shift * copy as f64, 1, 1),
+            CopiesMove::Fanned => (shift * copy.number() as f64, 1, 1),
             CopiesMove::Together => (shift, 1, 1),
-            CopiesMove::InTurn => (shift, copy as u64, motion.copies.max(1) as u64),
+            CopiesMove::InTurn => (shift, copy.number() as u64, motion.copies.max(1) as u64),
         };
         let standing = Standing::at(settings.standing_offset(copy) * settings.step());
         Self {
@@ -274,12 +275,12 @@ impl Course {
         let half_way = here + distance / 2.0;
         let drift = self.timetable.drift();
         let (before, after, rate, bend) = match part {
-            Part::Build | Part::Dwell => (here, here, 1.0, 0.0),
+            StagePart::Build | StagePart::Dwell => (here, here, 1.0, 0.0),
             // A stage that moves another copy.
-            Part::Lean | Part::Settle if distance == 0.0 => (here, here, 1.0, 0.0),
+            StagePart::Lean | StagePart::Settle if distance == 0.0 => (here, here, 1.0, 0.0),
             // ease(p) = 2p^2, then 1 - 2(1 - p)^2
-            Part::Lean => (here, half_way, 1.0, 2.0 * distance / (drift * drift)),
-            Part::Settle => (
+            StagePart::Lean => (here, half_way, 1.0, 2.0 * distance / (drift * drift)),
+            StagePart::Settle => (
                 half_way,
                 there,
                 1.0 + 2.0 * distance / drift,
@@ -293,7 +294,7 @@ impl Course {
             to: end + after,
             rate,
             bend,
-            building_from: (part == Part::Build && self.shifted(stage.max(1) - 1) != here)
+            building_from: (part == StagePart::Build && self.shifted(stage.max(1) - 1) != here)
                 .then_some(start + before),
         }
     }
@@ -315,7 +316,7 @@ mod tests {
             ..Settings::default()
         };
         let timetable = Timetable::new(&twelve_steps(), &settings, 24.0);
-        Course::new(copy, timetable, &settings)
+        Course::new(CopyNumber::new(copy).unwrap(), timetable, &settings)
     }
 
     /// Worked by hand: a cycle of 3 beats, a shift of a sixteenth, dwells of 8 and drifts of 4 cycles.

@@ -2,8 +2,8 @@
 
 use crate::ledger::{Ledger, Message};
 use crate::note::{Channel, Key, Velocity};
+use crate::part::Part;
 use crate::process::Process;
-use crate::resulting::RESULTING;
 use crate::settings::OutputSettings;
 use crate::time::{Beats, Block, LATE, Span};
 use crate::unrolling::unroll;
@@ -74,9 +74,9 @@ impl Player {
             }
             moment = Some((frame, note.on));
             self.end_notes_until(note.on, &mut at);
-            let place = (channel_of(note.voice, &process.settings().output), note.key);
+            let place = (channel_of(note.part, &process.settings().output), note.key);
             self.ledger
-                .strike(note.voice, note.off, place, note.velocity, |message| {
+                .strike(note.part, note.off, place, note.velocity, |message| {
                     at(note.on, message);
                 });
         }
@@ -112,16 +112,16 @@ impl Player {
     pub fn join_late(
         &mut self,
         process: &Process,
-        joins: impl Fn(usize) -> bool,
+        joins: impl Fn(Part) -> bool,
         mut send: impl FnMut(Event),
     ) {
         let Some(now) = self.come_to else { return };
         let mut at_once = |message| send(Event { frame: 0, message });
-        for note in unroll(process, Span::new(now - LATE, now)).filter(|note| joins(note.voice)) {
-            let place = (channel_of(note.voice, &process.settings().output), note.key);
+        for note in unroll(process, Span::new(now - LATE, now)).filter(|note| joins(note.part)) {
+            let place = (channel_of(note.part, &process.settings().output), note.key);
             if note.off > now {
                 self.ledger
-                    .strike(note.voice, note.off, place, note.velocity, &mut at_once);
+                    .strike(note.part, note.off, place, note.velocity, &mut at_once);
             }
         }
         self.ledger.sound(at_once);
@@ -193,12 +193,12 @@ impl Player {
 
 /// The channel of a part: the first for the steady voice, the k-th after it for copy k, the
 /// eleventh for the resulting line. The tenth is left out: it is percussion in General MIDI.
-pub fn channel_of(part: usize, output: &OutputSettings) -> Channel {
+pub fn channel_of(part: Part, output: &OutputSettings) -> Channel {
     const ELEVENTH: u8 = 10;
     let number = match part {
         _ if output.all_on_one => 0,
-        RESULTING => ELEVENTH,
-        voice => voice as u8,
+        Part::ResultingLine => ELEVENTH,
+        Part::Steady | Part::Copy(_) => part.index() as u8,
     };
     Channel::new(number).unwrap_or(Channel::FIRST)
 }
@@ -207,12 +207,12 @@ pub fn channel_of(part: usize, output: &OutputSettings) -> Channel {
 /// left of it, the copies fanned out from left to right, the resulting line in the middle.
 ///
 /// At full width the voices stand evenly from edge to edge.
-pub fn pan_of(part: usize, voices: usize, width: f64) -> u8 {
+pub fn pan_of(part: Part, voices: usize, width: f64) -> u8 {
     let last = voices.saturating_sub(1).max(1) as f64;
-    let place = if voices < 2 || part == RESULTING {
+    let place = if voices < 2 || !part.is_voice() {
         0.0
     } else {
-        2.0 * part as f64 / last - 1.0
+        2.0 * part.index() as f64 / last - 1.0
     };
     (64.0 + 63.0 * width.clamp(0.0, 1.0) * place).round() as u8
 }
@@ -273,9 +273,15 @@ mod tests {
 
     #[test]
     fn the_steady_voice_sits_left_and_the_last_copy_right() {
-        assert_eq!((pan_of(0, 2, 1.0), pan_of(1, 2, 1.0)), (1, 127));
-        assert_eq!((pan_of(0, 2, 0.6), pan_of(1, 2, 0.6)), (26, 102));
-        assert_eq!(pan_of(0, 1, 1.0), 64);
-        assert_eq!(pan_of(3, 9, 0.0), 64);
+        assert_eq!(
+            (pan_of(Part::Steady, 2, 1.0), pan_of(Part::COPY_1, 2, 1.0)),
+            (1, 127)
+        );
+        assert_eq!(
+            (pan_of(Part::Steady, 2, 0.6), pan_of(Part::COPY_1, 2, 0.6)),
+            (26, 102)
+        );
+        assert_eq!(pan_of(Part::Steady, 1, 1.0), 64);
+        assert_eq!(pan_of(Part::ALL[3], 9, 0.0), 64);
     }
 }

@@ -6,16 +6,17 @@ use crate::mode::Mode;
 use crate::modulation::{ModeChange, ModePlan};
 use crate::motion::Dwelling;
 use crate::note::{Key, Velocity};
+use crate::part::{MAX_COPIES, Part};
 use crate::phrase::Phrase;
-use crate::settings::{MAX_COPIES, RESULTING, Resulting, Settings};
+use crate::settings::{Resulting, Settings};
 use crate::time::{Beats, Span};
 use crate::voices::{Reading, Readings, Voices};
 
 /// A note as a voice plays it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct VoiceNote {
-    /// 0 is the steady voice, k is copy k, [`RESULTING`] the resulting line.
-    pub voice: usize,
+    /// Who plays it.
+    pub part: Part,
     /// Song position at which it begins.
     pub on: Beats,
     /// Song position at which it ends.
@@ -127,55 +128,61 @@ impl Process {
         self.voices.count() > 1 && self.settings().resulting.which != Resulting::Off
     }
 
-    /// Whether a part, as [`VoiceNote::voice`] counts them, is in use.
-    pub fn plays(&self, part: usize) -> bool {
-        part < self.voices.count() || (part == RESULTING && self.has_line())
+    /// Whether a part is in use.
+    pub fn plays(&self, part: Part) -> bool {
+        self.voices.plays(part) || (part == Part::ResultingLine && self.has_line())
     }
 
     /// The parts in use: the voices, then the resulting line.
-    pub fn parts(&self) -> impl Iterator<Item = usize> + use<> {
-        let line = self.has_line().then_some(RESULTING);
-        (0..self.voices.count()).chain(line)
+    pub fn parts(&self) -> impl Iterator<Item = Part> + use<> {
+        let line = self.has_line().then_some(Part::ResultingLine);
+        self.voices.parts().chain(line)
     }
 
-    /// What `voice` plays whose onset lies in `span`, in order of onset: what of its readings
-    /// sounds.
-    pub fn notes(&self, voice: usize, span: Span) -> VoiceNotes<'_> {
+    /// What a voice plays whose onset lies in `span`, in order of onset: what of its readings
+    /// sounds. The resulting line reads nothing; see [`crate::resulting`].
+    pub fn notes(&self, part: Part, span: Span) -> VoiceNotes<'_> {
         VoiceNotes {
             process: self,
-            voice,
-            readings: self.voices.readings(voice, span),
+            part,
+            readings: self.voices.readings(part, span),
         }
     }
 
-    /// The key that `voice` makes of a note of the phrase at song position `at`.
-    pub fn key_of(&self, voice: usize, key: Key, at: Beats) -> Key {
-        let octave = match voice {
-            0 => 0,
-            copy => self.settings().copies[copy - 1].octave,
-        };
-        Key::by_octave(i32::from(self.folded(key, at).number()) + 12 * octave)
+    /// The key that a part makes of a note of the phrase at song position `at`.
+    pub fn key_of(&self, part: Part, key: Key, at: Beats) -> Key {
+        Key::by_octave(i32::from(self.folded(key, at).number()) + 12 * self.octave(part))
     }
 
-    /// How much `voice` scales velocities; 0 is silence.
-    pub fn level(&self, voice: usize) -> f32 {
-        match voice {
-            0 => self.settings().output.steady_level,
-            copy => self.settings().copies[copy - 1].level,
+    /// Octaves above the phrase at which a part plays; the resulting line, above what it doubles.
+    pub fn octave(&self, part: Part) -> i32 {
+        match part {
+            Part::Steady => 0,
+            Part::Copy(copy) => self.settings().copies[copy.index()].octave,
+            Part::ResultingLine => self.settings().resulting.octave,
         }
     }
 
-    fn sounding(&self, voice: usize, reading: &Reading) -> Option<VoiceNote> {
+    /// How much a part scales velocities; 0 is silence.
+    pub fn level(&self, part: Part) -> f32 {
+        match part {
+            Part::Steady => self.settings().output.steady_level,
+            Part::Copy(copy) => self.settings().copies[copy.index()].level,
+            Part::ResultingLine => self.settings().resulting.level,
+        }
+    }
+
+    fn sounding(&self, part: Part, reading: &Reading) -> Option<VoiceNote> {
         let note = &self.phrase().notes()[reading.index];
         if !reading.appears {
             return None;
         }
         Some(VoiceNote {
-            voice,
+            part,
             on: reading.on,
             off: reading.off,
-            key: self.key_of(voice, note.key, reading.on),
-            velocity: note.velocity.scaled(self.level(voice))?,
+            key: self.key_of(part, note.key, reading.on),
+            velocity: note.velocity.scaled(self.level(part))?,
             index: reading.index,
         })
     }
@@ -243,7 +250,7 @@ impl Process {
 #[derive(Clone, Debug)]
 pub struct VoiceNotes<'a> {
     process: &'a Process,
-    voice: usize,
+    part: Part,
     readings: Readings<'a>,
 }
 
@@ -251,9 +258,9 @@ impl Iterator for VoiceNotes<'_> {
     type Item = VoiceNote;
 
     fn next(&mut self) -> Option<VoiceNote> {
-        let (process, voice) = (self.process, self.voice);
+        let (process, part) = (self.process, self.part);
         self.readings
-            .find_map(|reading| process.sounding(voice, &reading))
+            .find_map(|reading| process.sounding(part, &reading))
     }
 }
 
@@ -268,9 +275,9 @@ mod tests {
         Process::new(Phrase::from_text(text, 0.25).unwrap(), settings, 0.0)
     }
 
-    fn keys(process: &Process, voice: usize, start: Beats, end: Beats) -> Vec<u8> {
+    fn keys(process: &Process, part: Part, start: Beats, end: Beats) -> Vec<u8> {
         process
-            .notes(voice, Span::new(start, end))
+            .notes(part, Span::new(start, end))
             .map(|note| note.key.number())
             .collect()
     }
@@ -289,9 +296,18 @@ mod tests {
                 ..Settings::default()
             },
         );
-        assert_eq!(keys(&process, 1, 1.5, 3.0), [62, 65, 67, 69, 72, 64]);
-        assert_eq!(keys(&process, 1, 3.0, 4.5), [65, 67, 69, 72, 64, 62]);
-        assert_eq!(keys(&process, 1, 6.0, 7.5), [67, 69, 72, 64, 62, 65]);
+        assert_eq!(
+            keys(&process, Part::COPY_1, 1.5, 3.0),
+            [62, 65, 67, 69, 72, 64]
+        );
+        assert_eq!(
+            keys(&process, Part::COPY_1, 3.0, 4.5),
+            [65, 67, 69, 72, 64, 62]
+        );
+        assert_eq!(
+            keys(&process, Part::COPY_1, 6.0, 7.5),
+            [67, 69, 72, 64, 62, 65]
+        );
     }
 
     #[test]
@@ -308,7 +324,7 @@ mod tests {
                 ..Settings::default()
             },
         );
-        let notes: Vec<_> = process.notes(1, Span::new(0.0, 6.0)).collect();
+        let notes: Vec<_> = process.notes(Part::COPY_1, Span::new(0.0, 6.0)).collect();
         assert_eq!((notes[0].on, notes[0].off), (0.0, 1.5));
         // From 1.5 on the copy leans forward and gains a step of 0.25: it is through with the
         // phrase before 3.0.
@@ -325,7 +341,10 @@ mod tests {
             ..Default::default()
         };
         let process = process(SIX, settings);
-        assert_eq!(keys(&process, 1, 0.0, 1.5), [79, 81, 84, 76, 74, 77]);
+        assert_eq!(
+            keys(&process, Part::COPY_1, 0.0, 1.5),
+            [79, 81, 84, 76, 74, 77]
+        );
     }
 
     #[test]
@@ -340,11 +359,11 @@ mod tests {
         settings.motion.copies = 2;
         settings.motion.entry = 4;
         let process = process(SIX, settings);
-        assert_eq!(process.voices().entry(1), Some(3.0));
-        assert_eq!(process.voices().entry(2), Some(9.0));
-        assert_eq!(keys(&process, 0, 0.0, 1.5).len(), 3);
-        assert_eq!(keys(&process, 1, 0.0, 3.0).len(), 0);
-        assert_eq!(keys(&process, 1, 3.0, 4.5).len(), 6);
+        assert_eq!(process.voices().entry(Part::COPY_1), Some(3.0));
+        assert_eq!(process.voices().entry(Part::ALL[2]), Some(9.0));
+        assert_eq!(keys(&process, Part::Steady, 0.0, 1.5).len(), 3);
+        assert_eq!(keys(&process, Part::COPY_1, 0.0, 3.0).len(), 0);
+        assert_eq!(keys(&process, Part::COPY_1, 3.0, 4.5).len(), 6);
     }
 
     #[test]
@@ -362,10 +381,21 @@ mod tests {
         };
         let process = process(SIX, settings);
         let sounding: Vec<usize> = (0..5)
-            .map(|c| keys(&process, 1, f64::from(c) * 1.5, f64::from(c + 1) * 1.5).len())
+            .map(|c| {
+                keys(
+                    &process,
+                    Part::COPY_1,
+                    f64::from(c) * 1.5,
+                    f64::from(c + 1) * 1.5,
+                )
+                .len()
+            })
             .collect();
         assert_eq!(sounding, [6, 0, 3, 6, 0]);
-        assert_eq!(keys(&process, 1, 4.5, 6.0), [65, 67, 69, 72, 64, 62]);
+        assert_eq!(
+            keys(&process, Part::COPY_1, 4.5, 6.0),
+            [65, 67, 69, 72, 64, 62]
+        );
     }
 
     #[test]
@@ -378,7 +408,7 @@ mod tests {
         };
         let process = process("D4 F4 G4", settings);
         assert_eq!(
-            keys(&process, 0, 0.0, 2.25),
+            keys(&process, Part::Steady, 0.0, 2.25),
             [62, 62, 65, 62, 65, 67, 62, 65, 67]
         );
     }
@@ -398,7 +428,7 @@ mod tests {
                 ..Settings::default()
             },
         );
-        for voice in 0..9 {
+        for voice in process.parts() {
             let whole: Vec<_> = process.notes(voice, Span::new(0.0, 100.0)).collect();
             let mut pieced = Vec::new();
             let mut at = 0.0;

@@ -10,14 +10,13 @@
 //! cycles it stays away. In unison nothing results, so nothing is played (common practice, no source).
 
 use crate::ensemble::Ensemble;
-use crate::motion::Part;
+use crate::motion::StagePart;
 use crate::note::Key;
+use crate::part::{CopyNumber, Part};
 use crate::process::{Process, VoiceNote};
 use crate::settings::Resulting;
 use crate::time::{Beats, HAIR, Span, to_ticks};
 use std::iter::Peekable;
-
-pub use crate::settings::RESULTING;
 
 /// So many moments are searched for the end of a note, no more: a note over which more is struck
 /// keeps its own.
@@ -64,7 +63,7 @@ impl Iterator for ResultingNotes<'_> {
                 continue;
             };
             return Some(VoiceNote {
-                voice: RESULTING,
+                part: Part::ResultingLine,
                 off: self.next_onset(&picked).unwrap_or(picked.off),
                 key: Key::by_octave(i32::from(picked.key.number()) + 12 * settings.octave),
                 velocity,
@@ -108,7 +107,7 @@ impl<'a> Picked<'a> {
         let mut coincide = false;
         let same = |note: &VoiceNote| note.on - first.on <= HAIR;
         while let Some(note) = self.notes.next_if(same) {
-            coincide |= note.voice != first.voice;
+            coincide |= note.part != first.part;
             let better = match which {
                 Resulting::Bottom => note.key < best.key,
                 Resulting::Off | Resulting::Top | Resulting::Together => note.key > best.key,
@@ -136,13 +135,13 @@ impl Iterator for Picked<'_> {
 /// Whether the line is heard at song position `at`.
 pub fn sings(process: &Process, at: Beats) -> bool {
     process.has_line()
-        && (1..process.voices().count()).all(|copy| is_well_locked(process, copy, at))
-        && (1..process.voices().count()).any(|copy| is_apart(process, copy, at))
+        && (process.voices().copies()).all(|copy| is_well_locked(process, copy, at))
+        && (process.voices().copies()).any(|copy| is_apart(process, copy, at))
 }
 
 /// Whether `copy` has been locked for a cycle, and will be for another.
-fn is_well_locked(process: &Process, copy: usize, at: Beats) -> bool {
-    let Some(from) = process.voices().moves_from(copy) else {
+fn is_well_locked(process: &Process, copy: CopyNumber, at: Beats) -> bool {
+    let Some(from) = process.voices().moves_from(Part::Copy(copy)) else {
         return false;
     };
     let tau = at - from + HAIR;
@@ -150,11 +149,12 @@ fn is_well_locked(process: &Process, copy: usize, at: Beats) -> bool {
     let station = timetable.station_at(tau.max(0.0));
     let cycle = process.phrase().length();
     let (begin, end) = (timetable.begin_of(station), timetable.end_of(station));
-    station.part == Part::Dwell && (begin + cycle..end - cycle).contains(&tau)
+    station.part == StagePart::Dwell && (begin + cycle..end - cycle).contains(&tau)
 }
 
 /// Whether `copy` does not coincide with the steady voice.
-fn is_apart(process: &Process, copy: usize, at: Beats) -> bool {
-    let ahead = process.voices().displacement(copy, at).unwrap_or(0.0);
+fn is_apart(process: &Process, copy: CopyNumber, at: Beats) -> bool {
+    let part = Part::Copy(copy);
+    let ahead = process.voices().displacement(part, at).unwrap_or(0.0);
     to_ticks(ahead).rem_euclid(process.voices().rotation()) != 0
 }

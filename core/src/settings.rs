@@ -1,19 +1,10 @@
 //! The settings: the plain values of all the parameters, as the engine reads them.
 
 use crate::mode::{ModeName, PitchSet};
+use crate::part::CopyNumber;
 use crate::time::Beats;
 
-/// The most copies that move beside the steady voice.
-pub const MAX_COPIES: usize = 8;
-
-/// The steady voice and all its copies.
-pub const MAX_VOICES: usize = MAX_COPIES + 1;
-
-/// All that can sound: the voices and the resulting line.
-pub const MAX_PARTS: usize = MAX_VOICES + 1;
-
-/// The place of the resulting line among the parts: after all voices.
-pub const RESULTING: usize = MAX_VOICES;
+pub use crate::part::MAX_COPIES;
 
 /// The grid: how long a step is.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -441,8 +432,8 @@ impl Settings {
         self.capture.grid.beats()
     }
 
-    /// Steps that copy `copy` (1 ..= 8) is told to stand ahead, besides its shifts.
-    pub fn standing_offset(&self, copy: usize) -> f64 {
-        self.motion.offset * copy as f64 + self.copies[copy - 1].offset
+    /// Steps that a copy is told to stand ahead, besides its shifts.
+    pub fn standing_offset(&self, copy: CopyNumber) -> f64 {
+        self.motion.offset * copy.number() as f64 + self.copies[copy.index()].offset
     }
 }

@@ -11,8 +11,9 @@ pub use reading::{Reading, Readings};
 
 use crate::growth::{Laps, Ranks};
 use crate::motion::{Course, Piece, Standing, Timetable};
+use crate::part::{CopyNumber, MAX_COPIES, Part};
 use crate::phrase::Phrase;
-use crate::settings::{CopiesMove, GrowthSettings, MAX_COPIES, Settings};
+use crate::settings::{CopiesMove, GrowthSettings, Settings};
 use crate::time::{Beats, Span};
 
 /// Phrase, growth and motion, made ready to be asked.
@@ -47,9 +48,9 @@ impl Voices {
         Self {
             ranks: Ranks::new(&phrase, settings.growth.order, settings.growth.seed),
             steady: Laps::new(&phrase, &settings.growth),
-            copies: std::array::from_fn(|index| CopyVoice {
+            copies: CopyNumber::ALL.map(|copy| CopyVoice {
                 laps: laps.clone(),
-                course: Course::new(index + 1, timetable, &settings),
+                course: Course::new(copy, timetable, &settings),
             }),
             rotation: phrase.smallest_rotation(),
             phrase,
@@ -65,8 +66,8 @@ impl Voices {
         self.ranks = Ranks::new(phrase, settings.growth.order, settings.growth.seed);
         self.rotation = phrase.smallest_rotation();
         let timetable = Timetable::new(phrase, settings, build_up_length(phrase, settings));
-        for (index, copy) in self.copies.iter_mut().enumerate() {
-            copy.course = Course::new(index + 1, timetable, settings);
+        for (copy, number) in self.copies.iter_mut().zip(CopyNumber::ALL) {
+            copy.course = Course::new(number, timetable, settings);
         }
         self.settle();
         self.forget_cues();
@@ -97,16 +98,17 @@ impl Voices {
         &self.ranks
     }
 
-    /// How copy `copy` (1 ..= 8) moves, in beats since it began to count its moves.
-    pub fn course(&self, copy: usize) -> &Course {
-        &self.copies[copy - 1].course
+    /// How a copy moves, in beats since it began to count its moves.
+    pub fn course(&self, copy: CopyNumber) -> &Course {
+        &self.copies[copy.index()].course
     }
 
-    /// What `voice` reads.
-    pub fn laps(&self, voice: usize) -> &Laps {
-        match voice {
-            0 => &self.steady,
-            copy => &self.copies[copy - 1].laps,
+    /// What a part reads. The resulting line, which doubles what others play, goes with the steady
+    /// voice.
+    pub fn laps(&self, part: Part) -> &Laps {
+        match part {
+            Part::Steady | Part::ResultingLine => &self.steady,
+            Part::Copy(copy) => &self.copies[copy.index()].laps,
         }
     }
 
@@ -115,48 +117,66 @@ impl Voices {
         1 + self.settings.motion.copies.min(MAX_COPIES)
     }
 
+    /// The copies in use.
+    pub fn copies(
+        &self,
+    ) -> impl DoubleEndedIterator<Item = CopyNumber> + ExactSizeIterator + Clone + use<> {
+        CopyNumber::ALL.into_iter().take(self.count() - 1)
+    }
+
+    /// The voices in use, as parts: the steady one and its copies.
+    pub fn parts(&self) -> impl Iterator<Item = Part> + use<> {
+        std::iter::once(Part::Steady).chain(self.copies().map(Part::Copy))
+    }
+
+    /// Whether a part is a voice in use.
+    pub fn plays(&self, part: Part) -> bool {
+        part.index() < self.count()
+    }
+
     /// Ticks after which the phrase, turned on itself, is as it was.
     pub fn rotation(&self) -> i64 {
         self.rotation
     }
 
-    /// Song position at which `voice` begins to play; `None` if it never does.
+    /// Song position at which a voice begins to play; `None` if it never does.
     ///
     /// Copies enter when the steady voice has grown, one entry gap after another.
-    pub fn entry(&self, voice: usize) -> Option<Beats> {
-        if voice == 0 {
-            return Some(self.origin);
+    pub fn entry(&self, part: Part) -> Option<Beats> {
+        match part {
+            Part::Steady => Some(self.origin),
+            Part::Copy(copy) => {
+                let gaps = copy.index() as f64 * f64::from(self.settings.motion.entry);
+                Some(self.origin + self.steady.done()? + gaps * self.phrase.length())
+            }
+            Part::ResultingLine => None,
         }
-        let gaps = (voice - 1) as f64 * f64::from(self.settings.motion.entry);
-        Some(self.origin + self.steady.done()? + gaps * self.phrase.length())
     }
 
-    /// Song position from which `voice` counts its dwells and moves. A copy that grows counts
+    /// Song position from which a voice counts its dwells and moves. A copy that grows counts
     /// from when it is whole; copies that move in turn count from the last copy's entry.
-    pub fn moves_from(&self, voice: usize) -> Option<Beats> {
+    pub fn moves_from(&self, part: Part) -> Option<Beats> {
+        let Part::Copy(copy) = part else {
+            return self.entry(part);
+        };
         let counted_from = match self.settings.motion.copies_move {
-            CopiesMove::InTurn if voice > 0 => self.count().max(2) - 1,
-            _ => voice,
+            CopiesMove::InTurn => self.copies().next_back().unwrap_or(CopyNumber::FIRST),
+            CopiesMove::Fanned | CopiesMove::Together => copy,
         };
-        let grown = if voice == 0 {
-            0.0
-        } else {
-            self.laps(voice).done()?
-        };
-        Some(self.entry(counted_from)? + grown)
+        Some(self.entry(Part::Copy(counted_from))? + self.laps(part).done()?)
     }
 
-    /// Beats by which `voice` is ahead of the steady one at song position `at`; `None` while it
+    /// Beats by which a voice is ahead of the steady one at song position `at`; `None` while it
     /// has not entered.
-    pub fn displacement(&self, voice: usize, at: Beats) -> Option<Beats> {
-        let tau = at - self.entry(voice).filter(|entry| *entry <= at)?;
-        Some(self.piece_at(voice, tau)?.place_at(tau) - tau)
+    pub fn displacement(&self, part: Part, at: Beats) -> Option<Beats> {
+        let tau = at - self.entry(part).filter(|entry| *entry <= at)?;
+        Some(self.piece_at(part, tau)?.place_at(tau) - tau)
     }
 
-    /// Every note that `voice` passes whose onset lies in `span`, in order of onset, whether it
+    /// Every note that a voice passes whose onset lies in `span`, in order of onset, whether it
     /// sounds or not.
-    pub fn readings(&self, voice: usize, span: Span) -> Readings<'_> {
-        Readings::new(self, voice, span)
+    pub fn readings(&self, part: Part, span: Span) -> Readings<'_> {
+        Readings::new(self, part, span)
     }
 
     /// Forgets how it got here: offsets stand at their target, growth is what the present step
@@ -164,25 +184,25 @@ impl Voices {
     pub fn settle(&mut self) {
         let laps = copy_laps(&self.phrase, &self.settings.growth);
         self.steady = Laps::new(&self.phrase, &self.settings.growth);
-        for (index, copy) in self.copies.iter_mut().enumerate() {
+        for (copy, number) in self.copies.iter_mut().zip(CopyNumber::ALL) {
             copy.laps.clone_from(&laps);
-            let offset = self.settings.standing_offset(index + 1) * self.settings.step();
+            let offset = self.settings.standing_offset(number) * self.settings.step();
             copy.course.standing = Standing::at(offset);
         }
     }
 
-    /// The piece of its course that `voice` is in `tau` beats after its entry.
-    fn piece_at(&self, voice: usize, tau: Beats) -> Option<Piece> {
-        let waits = self.moves_from(voice)? - self.entry(voice)?;
-        Some(self.leg_at(voice, tau, waits).piece)
+    /// The piece of its course that a voice is in `tau` beats after its entry.
+    fn piece_at(&self, part: Part, tau: Beats) -> Option<Piece> {
+        let waits = self.moves_from(part)? - self.entry(part)?;
+        Some(self.leg_at(part, tau, waits).piece)
     }
 
     /// The same, if it is known how long the voice waits before it counts its moves.
-    fn leg_at(&self, voice: usize, tau: Beats, waits: Beats) -> Leg {
-        if voice == 0 {
+    fn leg_at(&self, part: Part, tau: Beats, waits: Beats) -> Leg {
+        let Part::Copy(copy) = part else {
             return Leg::waiting(Piece::STEADY);
-        }
-        let course = self.course(voice);
+        };
+        let course = self.course(copy);
         if tau >= waits {
             return Leg::counted(course.piece_at(tau - waits), waits);
         }
@@ -197,8 +217,11 @@ impl Voices {
     }
 
     /// The one that follows.
-    fn leg_after(&self, voice: usize, leg: &Leg, waits: Beats) -> Leg {
-        let course = self.course(voice);
+    fn leg_after(&self, part: Part, leg: &Leg, waits: Beats) -> Leg {
+        let Part::Copy(copy) = part else {
+            return *leg;
+        };
+        let course = self.course(copy);
         let next = match &leg.counted {
             Some(piece) => course.piece_after(piece),
             None => course.piece_at(0.0),
@@ -287,10 +310,11 @@ mod tests {
             other.motion.offset = 3.0 + f64::from(moment) * 0.0137;
             let now = 20.0 + f64::from(moment) * 0.731;
             voices.set_settings(other, now);
-            let waits = voices.moves_from(1).unwrap() - voices.entry(1).unwrap();
-            let mut leg = voices.leg_at(1, now, waits);
+            let copy = Part::COPY_1;
+            let waits = voices.moves_from(copy).unwrap() - voices.entry(copy).unwrap();
+            let mut leg = voices.leg_at(copy, now, waits);
             for _ in 0..40 {
-                let next = voices.leg_after(1, &leg, waits);
+                let next = voices.leg_after(copy, &leg, waits);
                 assert!(next.piece.end > leg.piece.end, "{leg:?} {next:?}");
                 leg = next;
             }

@@ -4,6 +4,7 @@ use procession_core::clock::Transport;
 use procession_core::engine::{Anchor, Controls, Engine};
 use procession_core::ledger::Message;
 use procession_core::note::{Channel, Key, Velocity};
+use procession_core::part::Part;
 use procession_core::phrase::Phrase;
 use procession_core::settings::{Advance, Motion, MotionSettings, Settings};
 use procession_core::time::Beats;
@@ -119,7 +120,11 @@ impl Stage {
     /// Steps by which the copy is ahead.
     fn ahead(&self) -> Option<f64> {
         let at = self.frame as f64 / FRAMES_A_BEAT;
-        let beats = self.engine.process().voices().displacement(1, at)?;
+        let beats = self
+            .engine
+            .process()
+            .voices()
+            .displacement(Part::COPY_1, at)?;
         Some((beats / 0.25 * 1000.0).round() / 1000.0)
     }
 }

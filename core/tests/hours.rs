@@ -1,6 +1,7 @@
 //! Hours into a piece, onsets are where an independent solver finds them.
 
 use procession_core::clock::{Clock, Transport};
+use procession_core::part::Part;
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::settings::{MotionSettings, Settings, Shifts};
@@ -87,7 +88,9 @@ fn ten_hours_in_an_onset_is_within_a_sample_of_the_exact_one() {
         shift: solver::beats(0, 1, 4),
     };
     let sample = 120.0 / (60.0 * 48_000.0);
-    let mut heard = process.notes(1, Span::new(72_000.0, 72_100.0)).peekable();
+    let mut heard = process
+        .notes(Part::COPY_1, Span::new(72_000.0, 72_100.0))
+        .peekable();
     let first = heard.peek().copied().unwrap();
     // Which cycle of the material is being read is found by the solver, not by the engine.
     let onsets: Vec<i128> = phrase

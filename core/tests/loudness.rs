@@ -3,6 +3,7 @@
 use procession_core::exchange::loudness::Meter;
 use procession_core::mallet::{CEILING_DB, Mallets, START_LEVEL_DB};
 use procession_core::note::{Key, Velocity};
+use procession_core::part::Part;
 use procession_core::player::pan_of;
 
 const RATE: f64 = 48_000.0;
@@ -26,7 +27,7 @@ fn ensemble(players: usize, notes: usize, apart: usize, level: f32) -> [Vec<f32>
                 let id = (player * CHORD.len() + note) as i32;
                 mallets.note_off(id);
                 if key > 0 {
-                    let pan = pan_of(player, players, 0.6);
+                    let pan = pan_of(Part::ALL[player], players, 0.6);
                     let key = Key::by_octave(key + above);
                     mallets.note_on(id, key, Velocity::new(0.7), pan);
                 }

@@ -1,6 +1,7 @@
 //! The modulation plan, worked by hand.
 
 use procession_core::mode::ModeName;
+use procession_core::part::Part;
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::settings::{
@@ -34,7 +35,7 @@ fn process(modulations: &[Modulation], settings: Settings) -> Process {
 
 /// What the steady voice plays in the cycle that begins there.
 fn cycle(process: &Process, from: Beats) -> Vec<u8> {
-    let notes = process.notes(0, Span::new(from, from + 2.0));
+    let notes = process.notes(Part::Steady, Span::new(from, from + 2.0));
     notes.map(|note| note.key.number()).collect()
 }
 
@@ -114,7 +115,7 @@ fn a_phrase_of_five_pitch_classes_goes_degree_for_degree_into_a_mode_of_seven() 
     let process = Process::new(phrase, settings, 0.0);
     assert_eq!(process.fold().source().name(), "D minor pentatonic");
     let keys = |from: f64| -> Vec<u8> {
-        let notes = process.notes(0, Span::new(from, from + 1.5));
+        let notes = process.notes(Part::Steady, Span::new(from, from + 1.5));
         notes.map(|note| note.key.number()).collect()
     };
     assert_eq!(keys(0.0), [62, 65, 67, 69, 72]);

@@ -5,6 +5,7 @@ mod common;
 use common::{phrase, settings};
 use procession_core::motion::{drift_cycles, shifts_to_unison};
 use procession_core::note::Note;
+use procession_core::part::{CopyNumber, Part};
 use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
 use procession_core::settings::{
@@ -14,8 +15,8 @@ use procession_core::time::{Span, to_ticks};
 use procession_core::unrolling::unroll;
 use proptest::prelude::*;
 
-fn notes(process: &Process, voice: usize, from: f64, to: f64) -> Vec<VoiceNote> {
-    process.notes(voice, Span::new(from, to)).collect()
+fn notes(process: &Process, part: Part, from: f64, to: f64) -> Vec<VoiceNote> {
+    process.notes(part, Span::new(from, to)).collect()
 }
 
 /// Copies that enter with the steady voice, at no offset.
@@ -109,7 +110,7 @@ proptest! {
         let mut cuts = cuts;
         cuts.extend([0.0, 200.0]);
         cuts.sort_by(f64::total_cmp);
-        for voice in 0..process.voices().count() {
+        for voice in process.voices().parts() {
             let whole = notes(&process, voice, 0.0, 200.0);
             let parts: Vec<_> = cuts
                 .windows(2)
@@ -149,7 +150,7 @@ proptest! {
         let mut settings = settings;
         settings.motion.motion = Motion::Drift;
         let process = Process::new(phrase, settings, 0.0);
-        for copy in 1..process.voices().count() {
+        for copy in process.voices().copies() {
             let course = process.voices().course(copy);
             let mut piece = course.piece_at(0.0);
             for _ in 0..40 {
@@ -175,7 +176,7 @@ proptest! {
         phrase in phrase(), settings in settings(), tau in 0.0f64..500.0,
     ) {
         let process = Process::new(phrase, settings, 0.0);
-        let piece = process.voices().course(1).piece_at(tau);
+        let piece = process.voices().course(CopyNumber::FIRST).piece_at(tau);
         let back = piece.time_of(piece.place_at(tau));
         prop_assert!((back - tau).abs() < 1e-9, "{tau} {back}");
     }
@@ -210,7 +211,7 @@ proptest! {
         for shifts in [round / 2, round, round + 1] {
             let at = (shifts as f64 + 0.5) * process.phrase().length();
             for copy in 1..=settings.motion.copies {
-                let ahead = process.voices().displacement(copy, at).map(to_ticks);
+                let ahead = process.voices().displacement(Part::ALL[copy], at).map(to_ticks);
                 let expected = ticks_ahead(copy, shifts.min(round), &settings);
                 prop_assert_eq!(ahead, Some(expected), "copy {} after {}", copy, shifts);
             }
@@ -244,7 +245,7 @@ proptest! {
         let playable = 0.5 - 1e-5..=2.0 + 1e-5;
         let mut all_could = true;
         for copy in 1..=motion.copies {
-            let ahead_at = |at: f64| process.voices().displacement(copy, at).unwrap();
+            let ahead_at = |at: f64| process.voices().displacement(Part::ALL[copy], at).unwrap();
             let (shift, moves_in) = match motion.copies_move {
                 CopiesMove::Fanned => (copy, 0),
                 CopiesMove::Together => (1, 0),
@@ -276,7 +277,7 @@ proptest! {
         let length = phrase.length();
         let process = Process::new(phrase.clone(), settings, 0.0);
         let start = f64::from(cycle) * length;
-        let heard = notes(&process, 0, start - 1e-7, start + length - 1e-7);
+        let heard = notes(&process, Part::Steady, start - 1e-7, start + length - 1e-7);
         prop_assert_eq!(heard.len(), phrase.notes().len());
         for (heard, written) in heard.iter().zip(phrase.notes()) {
             prop_assert!((heard.on - start - written.onset).abs() < 1e-7);
@@ -294,16 +295,16 @@ proptest! {
         settings.motion.copies = settings.motion.copies.max(1);
         let mut process = Process::new(phrase, settings, 0.0);
         settings.motion.offset = offset;
-        let before = process.voices().displacement(1, now);
+        let before = process.voices().displacement(Part::COPY_1, now);
         process.set_settings(settings, now);
-        let after = process.voices().displacement(1, now);
+        let after = process.voices().displacement(Part::COPY_1, now);
         prop_assert_eq!(before.is_some(), after.is_some());
         if let (Some(before), Some(after)) = (before, after) {
             prop_assert!((before - after).abs() < 1e-9, "{before} {after}");
             let mut earlier = now + after;
             for tick in 1..2000 {
                 let at = now + f64::from(tick) * 0.05;
-                let place = at + process.voices().displacement(1, at).unwrap();
+                let place = at + process.voices().displacement(Part::COPY_1, at).unwrap();
                 prop_assert!(place > earlier, "{place} {earlier}");
                 earlier = place;
             }
@@ -321,13 +322,13 @@ fn what_has_grown_is_the_whole_phrase() {
             settings.growth.growth = growth;
             settings.growth.step = step;
             let process = Process::new(phrase.clone(), settings, 0.0);
-            let done = process.voices().laps(0).done().unwrap();
+            let done = process.voices().laps(Part::Steady).done().unwrap();
             assert_eq!(
-                notes(&process, 0, done, done + 2.0).len(),
+                notes(&process, Part::Steady, done, done + 2.0).len(),
                 6,
                 "{growth:?} {step}"
             );
-            let before = notes(&process, 0, 0.0, 2.0).len();
+            let before = notes(&process, Part::Steady, 0.0, 2.0).len();
             assert!(before < 6 || step >= 6 || growth == Growth::Lengthen);
         }
     }
@@ -352,7 +353,7 @@ fn a_change_just_after_a_boundary_is_on_it() {
         let mut process = Process::new(six(), settings, 0.0);
         settings.motion.offset = 2.0;
         process.set_settings(settings, now);
-        let ahead = |at| process.voices().displacement(1, at);
+        let ahead = |at| process.voices().displacement(Part::COPY_1, at);
         assert_eq!(ahead(boundary - 0.1), Some(0.0), "{now}");
         assert_eq!(ahead(boundary + 0.1), Some(0.5), "{now}");
 
@@ -363,7 +364,7 @@ fn a_change_just_after_a_boundary_is_on_it() {
         let mut process = Process::new(six(), settings, 0.0);
         settings.growth.step = -2;
         process.set_settings(settings, now);
-        let sounding = |cycle: f64| notes(&process, 0, cycle, cycle + 1.5).len();
+        let sounding = |cycle: f64| notes(&process, Part::Steady, cycle, cycle + 1.5).len();
         // At each boundary what is then in force is taken away.
         let around = [boundary - 1.5, boundary, boundary + 1.5].map(sounding);
         assert_eq!(around, [6, 4, 2], "{now}");
@@ -379,6 +380,10 @@ fn a_cue_just_after_a_cycle_began_moves_copies_with_it() {
     for (now, ahead) in [(6.0, 0.25), (6.0 + 0.9 / 480.0, 0.25), (6.01, 0.0)] {
         let mut process = Process::new(six.clone(), settings, 0.0);
         assert!(process.cue(now));
-        assert_eq!(process.voices().displacement(1, 6.1), Some(ahead), "{now}");
+        assert_eq!(
+            process.voices().displacement(Part::COPY_1, 6.1),
+            Some(ahead),
+            "{now}"
+        );
     }
 }

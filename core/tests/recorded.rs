@@ -89,7 +89,7 @@ fn in_words(notes: &[VoiceNote]) -> String {
         let _ = writeln!(
             out,
             "{} {:.6} {:.6} {} {}",
-            note.voice,
+            note.part.index(),
             note.on,
             note.off,
             note.key.number(),

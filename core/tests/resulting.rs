@@ -1,8 +1,8 @@
 //! The resulting line, worked by hand.
 
+use procession_core::part::Part;
 use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
-use procession_core::resulting::RESULTING;
 use procession_core::settings::{
     CopiesMove, Motion, MotionSettings, Resulting, ResultingSettings, Settings,
 };
@@ -31,7 +31,7 @@ fn line(settings: Settings, from: f64, to: f64) -> Vec<VoiceNote> {
     let phrase = Phrase::from_text(PHRASE, 0.25).expect("these words are notes");
     let process = Process::new(phrase, settings, 0.0);
     unroll(&process, Span::new(from, to))
-        .filter(|note| note.voice == RESULTING)
+        .filter(|note| note.part == Part::ResultingLine)
         .collect()
 }
 
@@ -134,7 +134,7 @@ fn of_notes_that_overlap_each_ends_where_the_next_begins() {
     let phrase = Phrase::from_text("D4 - - A4 - -", 0.25).expect("these words are notes");
     let process = Process::new(phrase, jumping(Resulting::Top), 0.0);
     let line: Vec<(f64, f64, u8)> = unroll(&process, Span::new(7.5, 9.0))
-        .filter(|note| note.voice == RESULTING)
+        .filter(|note| note.part == Part::ResultingLine)
         .map(|note| (note.on, note.off, note.key.number()))
         .collect();
     assert_eq!(

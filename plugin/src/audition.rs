@@ -113,12 +113,12 @@ impl Playing<'_> {
             Message::NoteOn {
                 key,
                 velocity,
-                voice,
+                part,
                 id,
                 ..
             } => {
                 self.ring_until(event.frame as usize);
-                let pan = voice.map_or(MIDDLE, |voice| pan_of(voice, self.voices, self.width));
+                let pan = part.map_or(MIDDLE, |part| pan_of(part, self.voices, self.width));
                 self.mallets.note_on(id, key, velocity, pan);
             }
             Message::NoteOff { id, .. } => {
@@ -165,13 +165,14 @@ fn sides<'a>(buffer: &'a mut Buffer<'_>) -> Option<(&'a mut [f32], &'a mut [f32]
 mod tests {
     use super::*;
     use procession_core::note::{Channel, Key, Velocity};
+    use procession_core::part::Part;
 
     fn stroke(frame: u32) -> Event {
         let message = Message::NoteOn {
             channel: Channel::FIRST,
             key: Key::by_octave(62),
             velocity: Velocity::new(0.8),
-            voice: Some(0),
+            part: Some(Part::Steady),
             id: 1,
         };
         Event { frame, message }

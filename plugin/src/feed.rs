@@ -2,7 +2,7 @@
 
 use procession_core::engine::{Engine, News};
 use procession_core::motion::Dwelling;
-use procession_core::settings::{MAX_COPIES, MAX_PARTS, MAX_VOICES};
+use procession_core::part::{MAX_COPIES, MAX_PARTS, Part};
 use procession_core::time::Beats;
 use triple_buffer::{Input, Output, triple_buffer};
 
@@ -22,9 +22,9 @@ pub struct Snapshot {
     pub beats_per_bar: f64,
     /// Position at which cycle 0 begins.
     pub origin: Beats,
-    /// Beats by which each voice is ahead; none if it has not entered. The steady voice is 0.
-    pub ahead: [Option<Beats>; MAX_VOICES],
-    /// For each voice and the resulting line, the keys that sound: bit k is key k.
+    /// Beats by which each voice is ahead; none if it has not entered. At [`Part::index`].
+    pub ahead: [Option<Beats>; MAX_PARTS],
+    /// For each part, at [`Part::index`], the keys that sound: bit k is key k.
     pub sounding: [u128; MAX_PARTS],
     /// Where copies stand that move on cue.
     pub dwellings: [Option<Dwelling>; MAX_COPIES],
@@ -78,7 +78,7 @@ impl Feed {
             tempo: clock.tempo(),
             beats_per_bar,
             origin: process.origin(),
-            ahead: std::array::from_fn(|voice| process.voices().displacement(voice, position)),
+            ahead: Part::ALL.map(|part| process.voices().displacement(part, position)),
             sounding: [0; MAX_PARTS],
             dwellings: process.voices().dwellings(),
             struck: engine.struck(),
@@ -93,8 +93,8 @@ impl Feed {
             now.repeats = taken.repeats;
             (now.played_at, now.taken_as) = (taken.played_at, taken.taken_as);
         }
-        for (voice, key) in engine.player().ledger().held() {
-            now.sounding[voice] |= 1 << key.number();
+        for (part, key) in engine.player().ledger().held() {
+            now.sounding[part.index()] |= 1 << key.number();
         }
         // The own clock of a plug-in that does nothing is nobody's business.
         let idle = !now.playing && !now.running;

@@ -157,7 +157,7 @@ mod tests {
             channel: note::Channel::FIRST,
             key,
             velocity: note::Velocity::new(0.5),
-            voice: None,
+            part: None,
             id,
         };
         Event { frame: 3, message }

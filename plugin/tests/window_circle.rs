@@ -12,6 +12,7 @@ use procession::editor::look::{Look, Theme};
 use procession::editor::model::circle::{Face, normalised};
 use procession::editor::seen::Seen;
 use procession::editor::wish::Wish;
+use procession_core::part::Part;
 use procession_core::settings::{Growth, Settings};
 
 /// Eight steps of a sixteenth.
@@ -65,7 +66,7 @@ impl Screen {
     /// On the ring of a voice, at that share of the circle.
     fn on_ring(&self, voice: usize, place: f64) -> Pos2 {
         let face = self.face();
-        face.point(place, face.radius(voice))
+        face.point(place, face.radius(Part::ALL[voice]))
     }
 
     fn button(&mut self, at: Pos2, pressed: bool, modifiers: Modifiers) {

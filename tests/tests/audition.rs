@@ -8,6 +8,7 @@ mod common;
 use common::plugin;
 use procession_core::mallet::{CEILING_DB, Mallets};
 use procession_core::note::{Key, Velocity};
+use procession_core::part::Part;
 use procession_core::player::pan_of;
 use procession_tests::heard::Heard;
 use procession_tests::host::{Error, Event, ProcessStatus};
@@ -80,7 +81,7 @@ fn on_own_mallets(heard: &[Heard], level: f32, frames: u64) -> [Vec<f32>; 2] {
         match event {
             Event::NoteOn { note, velocity } => {
                 let (channel, key) = (note.channel.unwrap_or(0), note.key.unwrap_or(0));
-                let pan = pan_of(usize::from(channel), 2, 0.6);
+                let pan = pan_of(Part::ALL[usize::from(channel)], 2, 0.6);
                 let key = Key::by_octave(i32::from(key));
                 let id = note.id.map_or(-1, |id| id as i32);
                 mallets.note_on(id, key, Velocity::new(*velocity as f32), pan);

@@ -3,8 +3,9 @@
 use super::{Anchor, Controls, Engine, TakenNews};
 use crate::capture::{Bars, Taken};
 use crate::clock::Joint;
+use crate::part::{MAX_PARTS, Part};
 use crate::player::Event;
-use crate::settings::{MAX_PARTS, Settings};
+use crate::settings::Settings;
 use crate::time::Block;
 
 /// What led to a block. It is decided once, when the block begins.
@@ -153,13 +154,13 @@ impl<S: FnMut(Event)> Entering<'_, S> {
             return;
         }
         let now = engine.player.come_to(self.block.start);
-        let played: [bool; MAX_PARTS] = std::array::from_fn(|part| engine.process.plays(part));
+        let played: [bool; MAX_PARTS] = Part::ALL.map(|part| engine.process.plays(part));
         engine.process.set_settings(*settings, now);
         engine
             .player
             .silence_unused(&engine.process, 0, &mut self.send);
         if engine.is_running() {
-            let joins = |part: usize| !played[part];
+            let joins = |part: Part| !played[part.index()];
             engine
                 .player
                 .join_late(&engine.process, joins, &mut self.send);

@@ -9,7 +9,7 @@ pub use png::{PngError, png};
 
 use super::Piece;
 use crate::form::Doing;
-use crate::resulting::RESULTING;
+use crate::part::{CopyNumber, Part};
 use crate::time::{Beats, Span};
 use std::fmt::Write;
 
@@ -56,6 +56,14 @@ const DASHES: [&str; 9] = [
     "10 2 2 2 2 2",
 ];
 
+fn hue(part: Part) -> &'static str {
+    HUES[part.index() % HUES.len()]
+}
+
+fn dash(part: Part) -> &'static str {
+    DASHES[part.index() % DASHES.len()]
+}
+
 impl Picture<'_> {
     /// The picture as the text of an SVG file.
     pub fn to_svg(&self) -> String {
@@ -93,11 +101,11 @@ impl Picture<'_> {
             clock(totals.longest)
         );
         out.text(LEFT, 78.0, 15.0, QUIET, "start", &words);
-        for voice in 0..self.piece.process.voices().count() {
-            let x = LEFT + 140.0 * voice as f64;
+        for voice in self.piece.process.voices().parts() {
+            let x = LEFT + 140.0 * voice.index() as f64;
             out.course(&format!("M{x} 101 h44"), voice);
             out.mark(x + 22.0, 101.0, voice, 1.0);
-            out.text(x + 52.0, 106.0, 14.0, INK, "start", &voice_name(voice));
+            out.text(x + 52.0, 106.0, 14.0, INK, "start", &voice.to_string());
         }
     }
 
@@ -133,18 +141,19 @@ impl Picture<'_> {
         let end = self.x(self.piece.form.end());
         out.course(
             &format!("M{} {} H{end}", self.x(self.piece.process.origin()), y(0.0)),
-            0,
+            Part::Steady,
         );
-        for copy in 1..self.piece.process.voices().count() {
+        for copy in self.piece.process.voices().copies() {
             self.draw_course(out, copy, y);
         }
     }
 
-    fn draw_course(&self, out: &mut Drawing, copy: usize, y: impl Fn(f64) -> f64) {
+    fn draw_course(&self, out: &mut Drawing, copy: CopyNumber, y: impl Fn(f64) -> f64) {
         let step = self.piece.process.settings().step();
+        let part = Part::Copy(copy);
         let mut path = String::new();
         for stage in &self.piece.form.stages {
-            let state = stage.copies[copy - 1];
+            let state = stage.copies[copy.index()];
             if state.doing == Doing::Waiting {
                 continue;
             }
@@ -157,22 +166,22 @@ impl Picture<'_> {
                 let share = f64::from(slice) / f64::from(slices);
                 // A hair inside the stage, so that jumps stand upright at its border.
                 let at = stage.span.start + share * stage.span.length() + 1e-6 - 2e-6 * share;
-                let Some(ahead) = self.piece.process.voices().displacement(copy, at) else {
+                let Some(ahead) = self.piece.process.voices().displacement(part, at) else {
                     continue;
                 };
                 let pen = if path.is_empty() { 'M' } else { 'L' };
                 let _ = write!(path, "{pen}{:.2} {:.2} ", self.x(at), y(ahead / step));
             }
         }
-        out.course(&path, copy);
+        out.course(&path, part);
         for stage in &self.piece.form.stages {
-            let state = stage.copies[copy - 1];
+            let state = stage.copies[copy.index()];
             let middle = (stage.span.start + stage.span.end) / 2.0;
             match state.doing {
                 Doing::Locked | Doing::Entering => {
-                    out.mark(self.x(middle), y(state.from), copy, 1.0);
+                    out.mark(self.x(middle), y(state.from), part, 1.0);
                 }
-                Doing::Building => out.mark(self.x(middle), y(state.from), copy, 0.0),
+                Doing::Building => out.mark(self.x(middle), y(state.from), part, 0.0),
                 Doing::Drifting | Doing::Waiting => (),
             }
         }
@@ -265,26 +274,26 @@ impl Picture<'_> {
         }
     }
 
-    fn draw_lane(&self, out: &mut Drawing, voice: usize, top: f64) {
+    fn draw_lane(&self, out: &mut Drawing, part: Part, top: f64) {
         out.text(
             LEFT - 12.0,
             top + LANE_HEIGHT / 2.0 + 5.0,
             14.0,
             INK,
             "end",
-            &voice_name(voice),
+            &part.to_string(),
         );
         out.rule(LEFT, top + LANE_HEIGHT, WIDTH - RIGHT, top + LANE_HEIGHT);
         let (low, high) = self.keys();
         let mut path = String::new();
-        for note in self.piece.notes.iter().filter(|note| note.voice == voice) {
+        for note in self.piece.notes.iter().filter(|note| note.part == part) {
             let height = f64::from(high - low).max(1.0);
             let share = f64::from(note.key.number() - low) / height;
             let y = top + 4.0 + (1.0 - share) * (LANE_HEIGHT - 8.0);
             let width = (self.x(note.off) - self.x(note.on)).max(1.8);
             let _ = write!(path, "M{:.2} {y:.2}h{width:.2}", self.x(note.on));
         }
-        let hue = HUES[voice % HUES.len()];
+        let hue = hue(part);
         out.line(&format!(
             r#"<path d="{path}" stroke="{hue}" stroke-width="1.6" fill="none"/>"#
         ));
@@ -319,17 +328,17 @@ impl Picture<'_> {
             .iter()
             .filter(|note| span.contains(note.on));
         // The resulting line is made of notes that are drawn already.
-        for note in inside.filter(|note| note.voice < self.piece.process.voices().count()) {
+        for note in inside.filter(|note| note.part.is_voice()) {
             let share = f64::from(note.key.number() - low) / f64::from(high - low).max(1.0);
             let y = top + 10.0 + (1.0 - share) * (CLOSE_UP_HEIGHT - 20.0);
-            let hue = HUES[note.voice % HUES.len()];
+            let hue = hue(note.part);
             let end = x(note.off.min(span.end));
             out.line(&format!(
                 r#"<path d="M{:.2} {y:.2}H{end:.2}" stroke="{hue}" stroke-width="2" stroke-dasharray="{}"/>"#,
                 x(note.on),
-                DASHES[note.voice % DASHES.len()],
+                dash(note.part),
             ));
-            out.mark(x(note.on), y, note.voice, 1.0);
+            out.mark(x(note.on), y, note.part, 1.0);
         }
     }
 
@@ -486,15 +495,6 @@ pub fn minutes(beats: Beats, tempo: f64) -> String {
     }
 }
 
-/// "Steady", "Copy 3" or "Resulting line".
-pub fn voice_name(voice: usize) -> String {
-    match voice {
-        0 => "Steady".to_owned(),
-        RESULTING => "Resulting line".to_owned(),
-        copy => format!("Copy {copy}"),
-    }
-}
-
 /// The text of an SVG file as it grows.
 struct Drawing(String);
 
@@ -521,20 +521,20 @@ impl Drawing {
     }
 
     /// The line of a voice: solid if steady, dashed if moving.
-    fn course(&mut self, path: &str, voice: usize) {
-        let hue = HUES[voice % HUES.len()];
-        let dash = DASHES[voice % DASHES.len()];
+    fn course(&mut self, path: &str, part: Part) {
+        let hue = hue(part);
+        let dash = dash(part);
         self.line(&format!(
             r#"<path d="{path}" stroke="{hue}" stroke-width="2.2" stroke-dasharray="{dash}" stroke-linejoin="round" fill="none"/>"#
         ));
     }
 
     /// The mark of a voice; hollow if `filled` is 0.
-    fn mark(&mut self, x: f64, y: f64, voice: usize, filled: f64) {
-        let hue = HUES[voice % HUES.len()];
+    fn mark(&mut self, x: f64, y: f64, part: Part, filled: f64) {
+        let hue = hue(part);
         let fill = if filled > 0.0 { hue } else { PAPER };
         let r = 4.6;
-        let shape = match voice % HUES.len() {
+        let shape = match part.index() % HUES.len() {
             0 => format!(r#"<circle cx="{x:.2}" cy="{y:.2}" r="{r}""#),
             turned => {
                 let corners = 3 + (turned - 1) / 2;

@@ -31,7 +31,7 @@ pub use read::{Excerpt, ReadPart, ScoreError, contents, read_phrase_xml};
 pub use sheet::{PartNote, Passage, Sheet};
 
 use super::Piece;
-use crate::resulting::RESULTING;
+use crate::part::Part;
 
 /// Against which beat one the moving parts are written.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -73,10 +73,7 @@ pub struct Score<'a> {
     pub piece: Piece<'a>,
     /// Against which beat one the moving parts are written.
     pub layout: Layout,
-    /// A part each, as [`VoiceNote::voice`] counts them: the steady one first, the resulting line
-    /// last, at [`RESULTING`]. Parts beyond are at pitch.
-    ///
-    /// [`VoiceNote::voice`]: crate::process::VoiceNote::voice
+    /// How the instrument of each part sounds, at [`Part::index`]. Parts beyond are at pitch.
     pub transpositions: &'a [Transposition],
 }
 
@@ -96,11 +93,10 @@ impl Score<'_> {
         Sheet::new(self)
     }
 
-    /// How the instrument of a part sounds, by its place in the score.
-    pub fn transposition(&self, part: usize) -> Transposition {
-        let is_line = part >= self.piece.process.voices().count();
-        let voice = if is_line { RESULTING } else { part };
-        self.transpositions.get(voice).copied().unwrap_or_default()
+    /// How the instrument of a part sounds.
+    pub fn transposition(&self, part: Part) -> Transposition {
+        let told = self.transpositions.get(part.index());
+        told.copied().unwrap_or_default()
     }
 }
 

@@ -194,7 +194,7 @@ impl Sound<'_> {
 
     fn pan(&self, note: &VoiceNote) -> u8 {
         let width = self.process.settings().output.width;
-        pan_of(note.voice, self.process.voices().count(), width)
+        pan_of(note.part, self.process.voices().count(), width)
     }
 
     /// Frames from the origin.
@@ -379,6 +379,7 @@ mod tests {
     use super::*;
     use crate::mallet::CEILING_DB;
     use crate::note::{Key, Velocity};
+    use crate::part::Part;
     use crate::phrase::Phrase;
     use crate::settings::Settings;
     use crate::time::Span;
@@ -489,7 +490,7 @@ mod tests {
         let process = lamps(0.0, 1);
         let loud: Vec<_> = (30..100)
             .map(|key| VoiceNote {
-                voice: usize::from(key) % 2,
+                part: Part::ALL[usize::from(key) % 2],
                 on: 0.0,
                 off: 4.0,
                 key: Key::new(key).unwrap(),
@@ -506,10 +507,10 @@ mod tests {
     fn each_voice_stands_in_its_place() {
         let process = lamps(0.0, 1);
         let notes = beats(&process, 6.0);
-        for (voice, silent) in [(0, 1), (1, 0)] {
-            let own: Vec<_> = notes.iter().copied().filter(|n| n.voice == voice).collect();
+        for (part, side, silent) in [(Part::Steady, 0, 1), (Part::COPY_1, 1, 0)] {
+            let own: Vec<_> = notes.iter().copied().filter(|n| n.part == part).collect();
             let (_, frames) = read(&of(&process, &own).to_wav().unwrap());
-            assert!(frames.iter().any(|frame| frame[voice] != 0));
+            assert!(frames.iter().any(|frame| frame[side] != 0));
             assert!(frames.iter().all(|frame| frame[silent] == 0));
         }
     }

@@ -9,7 +9,7 @@ const LOOSE_START: Beats = 1e-3;
 
 /// What a copy is doing within a stage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Part {
+pub enum StagePart {
     /// Silent, then filling in, already displaced.
     Build,
     /// Locked.
@@ -26,7 +26,7 @@ pub struct Station {
     /// Shifts completed.
     pub stage: u64,
     /// The part.
-    pub part: Part,
+    pub part: StagePart,
 }
 
 /// The timetable that all copies share: how long stages last and how many there are.
@@ -121,7 +121,7 @@ impl Timetable {
         let Station { stage, part } = self.station_at(tau);
         let over = self.last.is_some_and(|last| stage >= last);
         let open = self.dwelling_at(tau).until.is_infinite();
-        self.cued.is_some() && part == Part::Dwell && open && !over
+        self.cued.is_some() && part == StagePart::Dwell && open && !over
     }
 
     /// A cue at `tau`: the dwell ends with its cycle, at once if one has just ended. Whether the
@@ -143,7 +143,7 @@ impl Timetable {
     pub fn dwelling_at(&self, tau: Beats) -> Dwelling {
         let station = self.station_at(tau);
         let dwell = Station {
-            part: Part::Dwell,
+            part: StagePart::Dwell,
             ..station
         };
         Dwelling {
@@ -158,9 +158,9 @@ impl Timetable {
         let counted = || {
             let dwelling = before.dwelling_at(tau);
             match before.station_at(tau).part {
-                Part::Lean | Part::Settle => dwelling,
+                StagePart::Lean | StagePart::Settle => dwelling,
                 // Nobody counts any more.
-                Part::Build | Part::Dwell => Dwelling {
+                StagePart::Build | StagePart::Dwell => Dwelling {
                     until: Beats::INFINITY,
                     ..dwelling
                 },
@@ -174,8 +174,8 @@ impl Timetable {
     /// there: else none would ever come true in a loop of a cycle.
     pub fn come_to_rest(&mut self, tau: Beats, then: Beats) {
         let Station { stage, part } = self.station_at(tau);
-        let on_its_way = matches!(part, Part::Lean | Part::Settle);
-        let is_cued = part == Part::Dwell && self.dwelling_at(tau).until.is_finite();
+        let on_its_way = matches!(part, StagePart::Lean | StagePart::Settle);
+        let is_cued = part == StagePart::Dwell && self.dwelling_at(tau).until.is_finite();
         self.dwell(Dwelling::at(stage + u64::from(on_its_way)));
         if is_cued {
             // A loop that begins with a cycle may miss its beginning by a frame.
@@ -216,10 +216,10 @@ impl Timetable {
             Some(cued) => cued.stage + u64::from(tau >= cued.until + self.drift),
             None => self.counted_stage_at(tau),
         };
-        let part = [Part::Build, Part::Dwell, Part::Lean]
+        let part = [StagePart::Build, StagePart::Dwell, StagePart::Lean]
             .into_iter()
             .find(|part| tau < self.end_of(Station { stage, part: *part }))
-            .unwrap_or(Part::Settle);
+            .unwrap_or(StagePart::Settle);
         Station { stage, part }
     }
 
@@ -240,10 +240,10 @@ impl Timetable {
         let start = self.start_of(stage);
         let built = start + self.built(stage);
         match part {
-            Part::Build => start,
-            Part::Dwell => built,
-            Part::Lean => self.leaves(stage),
-            Part::Settle => self.leaves(stage) + self.drift / 2.0,
+            StagePart::Build => start,
+            StagePart::Dwell => built,
+            StagePart::Lean => self.leaves(stage),
+            StagePart::Settle => self.leaves(stage) + self.drift / 2.0,
         }
     }
 
@@ -251,13 +251,13 @@ impl Timetable {
     pub fn end_of(&self, Station { stage, part }: Station) -> Beats {
         let begin_of = |part| self.begin_of(Station { stage, part });
         match part {
-            Part::Build => begin_of(Part::Dwell),
-            Part::Dwell if self.last.is_some_and(|last| stage >= last) => Beats::INFINITY,
+            StagePart::Build => begin_of(StagePart::Dwell),
+            StagePart::Dwell if self.last.is_some_and(|last| stage >= last) => Beats::INFINITY,
             // Without a drift the dwell runs to the next stage, computed as that one's start is.
-            Part::Dwell if self.drift == 0.0 => self.start_of(stage + 1),
-            Part::Dwell => begin_of(Part::Lean),
-            Part::Lean => begin_of(Part::Settle),
-            Part::Settle => self.start_of(stage + 1),
+            StagePart::Dwell if self.drift == 0.0 => self.start_of(stage + 1),
+            StagePart::Dwell => begin_of(StagePart::Lean),
+            StagePart::Lean => begin_of(StagePart::Settle),
+            StagePart::Settle => self.start_of(stage + 1),
         }
     }
 
@@ -274,26 +274,26 @@ impl Timetable {
     pub fn after(&self, station: Station) -> Station {
         let Station { stage, part } = station;
         let next = match part {
-            Part::Build => Station {
+            StagePart::Build => Station {
                 stage,
-                part: Part::Dwell,
+                part: StagePart::Dwell,
             },
-            Part::Dwell if self.drift > 0.0 => Station {
+            StagePart::Dwell if self.drift > 0.0 => Station {
                 stage,
-                part: Part::Lean,
+                part: StagePart::Lean,
             },
-            Part::Lean => Station {
+            StagePart::Lean => Station {
                 stage,
-                part: Part::Settle,
+                part: StagePart::Settle,
             },
-            Part::Dwell | Part::Settle => Station {
+            StagePart::Dwell | StagePart::Settle => Station {
                 stage: stage + 1,
-                part: Part::Build,
+                part: StagePart::Build,
             },
         };
         match next.part {
-            Part::Build if self.build == 0.0 => Station {
-                part: Part::Dwell,
+            StagePart::Build if self.build == 0.0 => Station {
+                part: StagePart::Dwell,
                 ..next
             },
             _ => next,
@@ -375,7 +375,7 @@ mod tests {
         Timetable::new(&phrase, &settings, 24.0)
     }
 
-    fn part_at(timetable: &Timetable, tau: Beats) -> (u64, Part) {
+    fn part_at(timetable: &Timetable, tau: Beats) -> (u64, StagePart) {
         let Station { stage, part } = timetable.station_at(tau);
         (stage, part)
     }
@@ -383,7 +383,7 @@ mod tests {
     #[test]
     fn without_a_cue_the_first_dwell_never_ends() {
         let timetable = on_cue(Motion::Drift);
-        assert_eq!(part_at(&timetable, 1e6), (0, Part::Dwell));
+        assert_eq!(part_at(&timetable, 1e6), (0, StagePart::Dwell));
     }
 
     #[test]
@@ -391,13 +391,13 @@ mod tests {
         let mut timetable = on_cue(Motion::Drift);
         assert!(timetable.cue(100.0));
         // 34 cycles are 102 beats; four cycles of drift.
-        assert_eq!(part_at(&timetable, 101.9), (0, Part::Dwell));
-        assert_eq!(part_at(&timetable, 102.0), (0, Part::Lean));
-        assert_eq!(part_at(&timetable, 108.0), (0, Part::Settle));
-        assert_eq!(part_at(&timetable, 114.0), (1, Part::Dwell));
-        assert_eq!(part_at(&timetable, 1e6), (1, Part::Dwell));
+        assert_eq!(part_at(&timetable, 101.9), (0, StagePart::Dwell));
+        assert_eq!(part_at(&timetable, 102.0), (0, StagePart::Lean));
+        assert_eq!(part_at(&timetable, 108.0), (0, StagePart::Settle));
+        assert_eq!(part_at(&timetable, 114.0), (1, StagePart::Dwell));
+        assert_eq!(part_at(&timetable, 1e6), (1, StagePart::Dwell));
         assert!(timetable.cue(115.0));
-        assert_eq!(part_at(&timetable, 117.0), (1, Part::Lean));
+        assert_eq!(part_at(&timetable, 117.0), (1, StagePart::Lean));
         assert_eq!(timetable.start_of(2), 129.0);
     }
 
@@ -405,7 +405,7 @@ mod tests {
     fn a_cue_on_the_first_beat_of_a_cycle_moves_there() {
         let mut timetable = on_cue(Motion::Jump);
         assert!(timetable.cue(6.0));
-        assert_eq!(part_at(&timetable, 6.0), (1, Part::Dwell));
+        assert_eq!(part_at(&timetable, 6.0), (1, StagePart::Dwell));
     }
 
     #[test]
@@ -424,17 +424,17 @@ mod tests {
             assert!(timetable.cue(f64::from(shift) * 3.0), "{shift}");
         }
         assert!(!timetable.cue(60.0));
-        assert_eq!(part_at(&timetable, 1e6), (12, Part::Dwell));
+        assert_eq!(part_at(&timetable, 1e6), (12, StagePart::Dwell));
     }
 
     #[test]
     fn a_build_up_on_cue_opens_the_stage() {
         let mut timetable = on_cue(Motion::BuildUp);
         assert!(timetable.cue(5.0));
-        assert_eq!(part_at(&timetable, 6.0), (1, Part::Build));
-        assert_eq!(part_at(&timetable, 30.0), (1, Part::Dwell));
+        assert_eq!(part_at(&timetable, 6.0), (1, StagePart::Build));
+        assert_eq!(part_at(&timetable, 30.0), (1, StagePart::Dwell));
         assert!(timetable.cue(40.0));
-        assert_eq!(part_at(&timetable, 42.0), (2, Part::Build));
+        assert_eq!(part_at(&timetable, 42.0), (2, StagePart::Build));
     }
 
     #[test]
@@ -442,6 +442,6 @@ mod tests {
         let mut timetable = on_cue(Motion::Drift);
         timetable.cue(1.0);
         timetable.come_to_rest(10.0, 0.0);
-        assert_eq!(part_at(&timetable, 0.0), (1, Part::Dwell));
+        assert_eq!(part_at(&timetable, 0.0), (1, StagePart::Dwell));
     }
 }

@@ -3,7 +3,8 @@
 use super::{Voices, build_up_length, copy_laps};
 use crate::growth::{Laps, Ranks};
 use crate::motion::{Course, Standing, Timetable};
-use crate::settings::{GrowthSettings, MAX_COPIES, Motion, Settings};
+use crate::part::{CopyNumber, Part};
+use crate::settings::{GrowthSettings, Motion, Settings};
 use crate::time::{Beats, LATE};
 
 impl Voices {
@@ -52,16 +53,17 @@ impl Voices {
 
     fn change_growth_step(&mut self, now: Beats) {
         let step = self.settings.growth.step;
-        for copy in 1..=MAX_COPIES {
+        for copy in CopyNumber::ALL {
+            let part = Part::Copy(copy);
             let place = self
-                .entry(copy)
+                .entry(part)
                 .filter(|entry| *entry <= now)
-                .and_then(|entry| Some(self.piece_at(copy, now - entry)?.place_at(now - entry)));
+                .and_then(|entry| Some(self.piece_at(part, now - entry)?.place_at(now - entry)));
             let laps = match place {
-                Some(place) => self.laps(copy).with_step_from(place, step, &self.phrase),
+                Some(place) => self.laps(part).with_step_from(place, step, &self.phrase),
                 None => copy_laps(&self.phrase, &self.settings.growth),
             };
-            self.copies[copy - 1].laps = laps;
+            self.copies[copy.index()].laps = laps;
         }
         self.steady = self
             .steady
@@ -73,27 +75,27 @@ impl Voices {
         let build = build_up_length(&self.phrase, &settings);
         let timetable = Timetable::new(&self.phrase, &settings, build);
         let same_step = old.step() == settings.step();
-        for copy in 1..=MAX_COPIES {
+        for copy in CopyNumber::ALL {
             let mut course = Course::new(copy, timetable, &settings);
             let counted = self.counted(copy, now).unwrap_or(0.0);
-            let before = self.copies[copy - 1].course;
+            let before = self.copies[copy.index()].course;
             course
                 .timetable_mut()
                 .take_over(before.timetable(), counted);
             let tau = self
-                .entry(copy)
+                .entry(Part::Copy(copy))
                 .map(|entry| now - entry)
                 .filter(|tau| *tau > 0.0);
             if let (Some(tau), true) = (tau, same_step) {
                 let target = course.standing.target();
-                let standing = self.copies[copy - 1].course.standing;
+                let standing = self.copies[copy.index()].course.standing;
                 course.standing = if standing.target() == target {
                     standing
                 } else {
                     self.approach(standing, tau, target)
                 };
             }
-            self.copies[copy - 1].course = course;
+            self.copies[copy.index()].course = course;
         }
     }
 

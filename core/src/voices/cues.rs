@@ -2,7 +2,8 @@
 
 use super::Voices;
 use crate::motion::Dwelling;
-use crate::settings::{Advance, MAX_COPIES};
+use crate::part::{CopyNumber, MAX_COPIES, Part};
+use crate::settings::Advance;
 use crate::time::{Beats, HAIR};
 
 impl Voices {
@@ -10,9 +11,9 @@ impl Voices {
     /// Whether any took it.
     pub fn cue(&mut self, now: Beats) -> bool {
         let mut taken = false;
-        for copy in 1..self.count() {
+        for copy in self.copies() {
             if let Some(tau) = self.counted(copy, now) {
-                let timetable = self.copies[copy - 1].course.timetable_mut();
+                let timetable = self.copies[copy.index()].course.timetable_mut();
                 taken |= timetable.cue(tau);
             }
         }
@@ -28,10 +29,10 @@ impl Voices {
     /// they have or were on their way to. Those that were cued and have not moved yet do so at
     /// their next cycle there.
     pub fn come_to_rest(&mut self, now: Beats, then: Beats) {
-        for copy in 1..=MAX_COPIES {
+        for copy in CopyNumber::ALL {
             let tau = self.counted(copy, now).unwrap_or(0.0);
             let there = self.counted(copy, then).unwrap_or(0.0);
-            self.copies[copy - 1]
+            self.copies[copy.index()]
                 .course
                 .timetable_mut()
                 .come_to_rest(tau, there);
@@ -66,8 +67,9 @@ impl Voices {
     /// Where song position `at` falls in the form. On cue that is where copy 1 would stand as it
     /// does were dwells counted; a dwell that lasts longer stays at its end.
     pub fn place_in_form(&self, at: Beats) -> Beats {
-        let timetable = self.course(1).timetable();
-        let (Some(_), Some(from)) = (timetable.dwelling(), self.moves_from(1)) else {
+        let timetable = self.course(CopyNumber::FIRST).timetable();
+        let moves_from = self.moves_from(Part::COPY_1);
+        let (Some(_), Some(from)) = (timetable.dwelling(), moves_from) else {
             return at;
         };
         if at < from {
@@ -83,8 +85,8 @@ impl Voices {
     }
 
     /// Beats since `copy` began to count its moves, once it has.
-    pub(super) fn counted(&self, copy: usize, now: Beats) -> Option<Beats> {
-        let tau = now - self.moves_from(copy)?;
+    pub(super) fn counted(&self, copy: CopyNumber, now: Beats) -> Option<Beats> {
+        let tau = now - self.moves_from(Part::Copy(copy))?;
         (tau >= 0.0).then_some(tau)
     }
 }

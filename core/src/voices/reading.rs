@@ -3,6 +3,7 @@
 use super::{Leg, Voices, notes_a_stage};
 use crate::growth::Lap;
 use crate::motion::Piece;
+use crate::part::Part;
 use crate::time::{Beats, HAIR, Span};
 
 /// A note of the phrase, as a voice passes it.
@@ -26,7 +27,7 @@ pub struct Reading {
 #[derive(Clone, Debug)]
 pub struct Readings<'a> {
     voices: &'a Voices,
-    voice: usize,
+    part: Part,
     span: Span,
     entry: Beats,
     waits: Beats,
@@ -37,28 +38,28 @@ pub struct Readings<'a> {
 }
 
 impl<'a> Readings<'a> {
-    pub(super) fn new(voices: &'a Voices, voice: usize, span: Span) -> Self {
-        let entry = voices.entry(voice);
-        let moves_from = voices.moves_from(voice);
-        let plays = !voices.phrase.is_empty() && voice < voices.count();
+    pub(super) fn new(voices: &'a Voices, part: Part, span: Span) -> Self {
+        let entry = voices.entry(part);
+        let moves_from = voices.moves_from(part);
+        let plays = !voices.phrase.is_empty() && voices.plays(part);
         let (Some(entry), Some(moves_from), true) = (entry, moves_from, plays) else {
-            return Self::none(voices, voice, span);
+            return Self::none(voices, part, span);
         };
         let tau = (span.start - entry).max(0.0);
         let waits = moves_from - entry;
-        let leg = voices.leg_at(voice, tau, waits);
+        let leg = voices.leg_at(part, tau, waits);
         let mut readings = Self {
             entry,
             waits,
             leg,
             done: false,
-            ..Self::none(voices, voice, span)
+            ..Self::none(voices, part, span)
         };
         readings.start_at(leg.piece.place_at(tau));
         readings
     }
 
-    fn none(voices: &'a Voices, voice: usize, span: Span) -> Self {
+    fn none(voices: &'a Voices, part: Part, span: Span) -> Self {
         let lap = Lap {
             start: 0.0,
             length: voices.phrase.length(),
@@ -66,7 +67,7 @@ impl<'a> Readings<'a> {
         };
         Self {
             voices,
-            voice,
+            part,
             span,
             entry: 0.0,
             waits: 0.0,
@@ -80,14 +81,14 @@ impl<'a> Readings<'a> {
     /// Sets out a hair before `place`: what turns out to be earlier is passed over.
     fn start_at(&mut self, place: Beats) {
         let place = place - 2.0 * HAIR;
-        self.lap = self.voices.laps(self.voice).at(place);
+        self.lap = self.voices.laps(self.part).at(place);
         let into = place - self.lap.start;
         let notes = self.voices.phrase.notes();
         self.index = notes.partition_point(|note| note.onset < into);
     }
 
     fn next_lap(&mut self) {
-        self.lap = self.voices.laps(self.voice).after(&self.lap);
+        self.lap = self.voices.laps(self.part).after(&self.lap);
         self.index = 0;
     }
 
@@ -102,7 +103,7 @@ impl<'a> Readings<'a> {
     }
 
     fn leg_after(&self, leg: &Leg) -> Leg {
-        self.voices.leg_after(self.voice, leg, self.waits)
+        self.voices.leg_after(self.part, leg, self.waits)
     }
 
     /// When the voice, reading on from this piece, reaches `place`. Where the course leaps, what

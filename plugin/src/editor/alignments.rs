@@ -14,7 +14,8 @@ use egui::{
     Align2, Color32, Direction, Layout, Rangef, Rect, Response, RichText, Role, ScrollArea, Sense,
     Shape, Stroke, StrokeKind, Ui, UiBuilder, WidgetInfo, pos2, vec2,
 };
-use procession_core::exchange::picture::{steps_ahead, voice_name};
+use procession_core::exchange::picture::steps_ahead;
+use procession_core::part::{CopyNumber, Part};
 use procession_core::phrase::Phrase;
 use procession_core::time::Beats;
 use std::collections::HashMap;
@@ -25,8 +26,8 @@ pub struct AlignmentsState {
     order: Order,
     /// The row that was clicked; where copy 1 stands, if none was.
     chosen: Option<usize>,
-    /// The copy that is to stand where the button says; none is the first.
-    copy: usize,
+    /// The copy that is to stand where the button says.
+    copy: CopyNumber,
     listed: Option<Listed>,
     /// What meets, of the alignments that were in view since the fold was this.
     told: Option<(Source, HashMap<usize, Meeting>)>,
@@ -334,9 +335,10 @@ impl List<'_> {
         };
         for (index, standing) in here.iter().enumerate() {
             let at = pos2(place.left() + 6.0 + gap * index as f32, place.center().y);
-            let hue = self.look.voices[standing.voice];
+            let part = Part::Copy(standing.copy);
+            let hue = self.look.hue(part);
             ui.painter()
-                .add(look::mark(standing.voice, at, 4.0, hue, standing.locked));
+                .add(look::mark(part, at, 4.0, hue, standing.locked));
         }
     }
 
@@ -400,7 +402,7 @@ impl List<'_> {
                 } else {
                     "passes"
                 };
-                format!(", copy {} {does}", standing.voice)
+                format!(", copy {} {does}", standing.copy.number())
             })
             .collect()
     }
@@ -424,7 +426,7 @@ fn detail(
     seen: &Seen,
     look: &Look,
     (row, meeting): (&Row, &Meeting),
-    copy: &mut usize,
+    copy: &mut CopyNumber,
     wishes: &mut Vec<Wish>,
 ) {
     let area = ui.available_rect_before_wrap();
@@ -465,9 +467,10 @@ fn detail(
     .on_hover_text(&meeting.pairs);
 
     let right = words_end + 10.0;
-    let copies = seen.process.voices().count() - 1;
-    *copy = (*copy).clamp(1, copies.max(1));
-    if copies > 1 {
+    let copies = seen.process.voices().copies();
+    let last = copies.clone().next_back().unwrap_or_default();
+    *copy = last.min(*copy);
+    if copies.len() > 1 {
         let row = pos2(right, area.top() + 40.0);
         choose_copy(
             ui,
@@ -483,22 +486,29 @@ fn detail(
 }
 
 /// The marks of the copies, of which the one that is to stand here is filled.
-fn choose_copy(ui: &Ui, look: &Look, copies: usize, room: Rect, copy: &mut usize) {
-    let width = (room.width() / copies as f32).min(20.0);
-    for voice in 1..=copies {
-        let left = room.left() + width * (voice - 1) as f32;
+fn choose_copy(
+    ui: &Ui,
+    look: &Look,
+    copies: impl ExactSizeIterator<Item = CopyNumber>,
+    room: Rect,
+    copy: &mut CopyNumber,
+) {
+    let width = (room.width() / copies.len() as f32).min(20.0);
+    for number in copies {
+        let part = Part::Copy(number);
+        let left = room.left() + width * number.index() as f32;
         let place = Rect::from_min_size(pos2(left, room.top()), vec2(width, room.height()));
-        let words = voice_name(voice);
-        let id = ui.scope_id().with(("stands", voice));
+        let words = part.to_string();
+        let id = ui.scope_id().with(("stands", number));
         let response = ui.interact(place, id, Sense::click());
         if response.clicked() {
-            *copy = voice;
+            *copy = number;
         }
-        let chosen = *copy == voice;
+        let chosen = *copy == number;
         response.widget_info(|| WidgetInfo::selected(Role::RadioButton, true, chosen, &words));
         let lively = response.hovered() || response.has_focus();
         let radius = if lively { 5.0 } else { 4.0 };
-        let mark = look::mark(voice, place.center(), radius, look.voices[voice], chosen);
+        let mark = look::mark(part, place.center(), radius, look.hue(part), chosen);
         ui.painter().add(mark);
         response.on_hover_text(format!("{words} is the one that is moved here."));
     }
@@ -518,13 +528,13 @@ fn stand_here(
     ui: &mut Ui,
     seen: &Seen,
     look: &Look,
-    (row, copy): (&Row, usize),
+    (row, copy): (&Row, CopyNumber),
     place: Rect,
     wishes: &mut Vec<Wish>,
 ) {
     let offset = own_offset_for(seen, copy, row.alignment);
     let colour = if offset.is_ok() { look.ink } else { look.quiet };
-    let text = RichText::new(format!("Copy {copy} here"))
+    let text = RichText::new(format!("{} here", Part::Copy(copy)))
         .size(12.5)
         .color(colour);
     let button = egui::Button::new(text).fill(look.card).stroke(Stroke::new(
@@ -541,8 +551,9 @@ fn stand_here(
     match offset {
         Ok(steps) => {
             let words = format!(
-                "Sets copy {copy}'s own offset to {}, so that it stands {}. It goes on shifting \
-                 from there.",
+                "Sets copy {}'s own offset to {}, so that it stands {}. It goes on shifting from \
+                 there.",
+                copy.number(),
                 steps_ahead(steps),
                 row.place
             );

@@ -16,7 +16,8 @@ use egui::{
     Align2, Color32, CursorIcon, EventFilter, FontId, Galley, Key, Painter, Pos2, Rect, Response,
     Role, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2,
 };
-use procession_core::exchange::picture::{steps_ahead, voice_name};
+use procession_core::exchange::picture::steps_ahead;
+use procession_core::part::{CopyNumber, Part};
 use procession_core::settings::Motion;
 use std::sync::Arc;
 
@@ -76,7 +77,7 @@ pub fn show(
     for (row, ring) in rooms.rows.iter().zip(&circle.rings) {
         let response = list_voice(ui, seen, look, *row, ring, &mut wishes);
         if response.hovered() || response.has_focus() {
-            touched = Some(ring.voice);
+            touched = Some(ring.part);
         }
     }
     draw_heading(ui, look, rooms.heading, &circle, state, is_stage);
@@ -174,7 +175,7 @@ fn turn_rings(
     face: &Face,
     circle: &Circle,
     wishes: &mut Vec<Wish>,
-) -> Option<usize> {
+) -> Option<Part> {
     let id = ui.scope_id().with("circle");
     // Not for the keyboard, which has the list of voices.
     let response = ui.interact(rooms.circle, id, Sense::CLICK | Sense::DRAG);
@@ -186,9 +187,9 @@ fn turn_rings(
 
     if response.drag_started()
         && let Some(origin) = ui.input(|input| input.pointer.press_origin())
-        && let Some(copy) = face.voice_at(origin).filter(|voice| *voice > 0)
+        && let Some(copy) = face.voice_at(origin).and_then(Part::as_copy)
     {
-        let own = seen.settings().copies[copy - 1].offset;
+        let own = seen.settings().copies[copy.index()].offset;
         state.held = Some(Turning::begin(copy, own, face.place(origin)));
         state.sent = own;
         wishes.push(Wish::Grasp(offset_id(copy)));
@@ -222,24 +223,24 @@ fn turn_rings(
     }
     let under = response.hover_pos().and_then(|at| face.voice_at(at));
     if response.double_clicked()
-        && let Some(copy) = under.filter(|voice| *voice > 0)
+        && let Some(copy) = under.and_then(Part::as_copy)
     {
         wishes.push(Wish::Reset(offset_id(copy)));
     }
     if let Some(turning) = state.held {
         ui.set_cursor_icon(CursorIcon::Grabbing);
-        return Some(turning.copy);
+        return Some(Part::Copy(turning.copy));
     }
-    let voice = under?;
-    let ring = circle.rings.get(voice)?;
-    if voice > 0 {
+    let part = under?;
+    let ring = circle.rings.get(part.index())?;
+    if part != Part::Steady {
         ui.set_cursor_icon(CursorIcon::Grab);
     }
     response.on_hover_ui_at_pointer(|ui| {
         ui.set_max_width(TOOLTIP);
         ui.label(about_ring(seen, ring));
     });
-    Some(voice)
+    Some(part)
 }
 
 /// An offset of a copy's own, which may be none at all.
@@ -253,11 +254,11 @@ fn own_offset(steps: f64) -> String {
 
 /// What a ring is and what a hand can do with it.
 fn about_ring(seen: &Seen, ring: &Ring) -> String {
-    if ring.voice == 0 {
+    let Part::Copy(copy) = ring.part else {
         return "Steady: plays the phrase as it is, and never moves.".to_owned();
-    }
+    };
     let settings = seen.settings();
-    let own = own_offset(settings.copies[ring.voice - 1].offset);
+    let own = own_offset(settings.copies[copy.index()].offset);
     let arrives = match settings.motion.motion {
         _ if !seen.snapshot.running => "",
         Motion::Drift => " It drifts there.",
@@ -279,17 +280,19 @@ fn list_voice(
     ring: &Ring,
     wishes: &mut Vec<Wish>,
 ) -> Response {
-    let id = ui.scope_id().with(("voice", ring.voice));
-    let sense = match ring.voice {
-        // It never moves.
-        0 => Sense::hover(),
-        _ => Sense::click(),
+    let id = ui.scope_id().with(("voice", ring.part));
+    let sense = match ring.part {
+        Part::Copy(_) => Sense::click(),
+        // They never move.
+        Part::Steady | Part::ResultingLine => Sense::hover(),
     };
     let response = ui.interact(row, id, sense);
-    match ring.voice {
-        0 => response.widget_info(|| WidgetInfo::labeled(Role::Label, true, "Steady")),
-        copy => {
-            let own = seen.settings().copies[copy - 1].offset;
+    match ring.part {
+        Part::Steady | Part::ResultingLine => {
+            response.widget_info(|| WidgetInfo::labeled(Role::Label, true, &ring.name));
+        }
+        Part::Copy(copy) => {
+            let own = seen.settings().copies[copy.index()].offset;
             response.widget_info(|| {
                 let said = format!("{} offset, {}", ring.name, ring.place);
                 WidgetInfo::slider(true, own, said)
@@ -307,14 +310,14 @@ fn list_voice(
     response.on_hover_ui_at_pointer(|ui| {
         ui.set_max_width(TOOLTIP);
         ui.label(about_ring(seen, ring));
-        if ring.voice > 0 {
+        if ring.part != Part::Steady {
             ui.label("Click here, and the arrow keys move it step by step.");
         }
     })
 }
 
 /// A step ahead or behind by the arrow keys, or by what a screen reader asks.
-fn nudge(ui: &mut Ui, response: &Response, copy: usize, own: f64, wishes: &mut Vec<Wish>) {
+fn nudge(ui: &mut Ui, response: &Response, copy: CopyNumber, own: f64, wishes: &mut Vec<Wish>) {
     use egui::accesskit::Action;
     let filter = EventFilter {
         horizontal_arrows: true,
@@ -359,10 +362,10 @@ fn draw_voice(painter: &Painter, look: &Look, row: Rect, ring: &Ring, response: 
     let mark_at = pos2(row.left() + mark_at, first);
     if !narrow {
         let line = [mark_at - vec2(13.0, 0.0), mark_at + vec2(13.0, 0.0)];
-        painter.extend(voice_line(&line, ring.voice, Stroke::new(1.6, hue)));
+        painter.extend(voice_line(&line, ring.part, Stroke::new(1.6, hue)));
         painter.circle_filled(mark_at, 6.5, look.card);
     }
-    painter.add(mark(ring.voice, mark_at, 4.5, hue, ring.entered));
+    painter.add(mark(ring.part, mark_at, 4.5, hue, ring.entered));
 
     let ink = if ring.entered { look.ink } else { look.quiet };
     let (names, doing) = names(ring, two_lines);
@@ -377,18 +380,19 @@ fn draw_voice(painter: &Painter, look: &Look, row: Rect, ring: &Ring, response: 
 /// A voice's line of the list, the most telling wording first, and the line beneath.
 fn names(ring: &Ring, two_lines: bool) -> (Vec<String>, String) {
     let Ring {
-        voice, name, place, ..
+        part, name, place, ..
     } = ring;
     let doing = ring.doing.clone();
-    if *voice == 0 {
+    let Part::Copy(copy) = part else {
         return (vec![name.clone()], doing);
-    }
+    };
+    let number = copy.number();
     let in_full = format!("{name}: {place}, {doing}");
     let shorter = [
         format!("{name}: {place}"),
-        format!("{voice}: {place}"),
+        format!("{number}: {place}"),
         format!(
-            "{voice}: {}",
+            "{number}: {}",
             place.replace(" steps", "").replace(" step", "")
         ),
     ];
@@ -407,10 +411,9 @@ fn draw_heading(
     let painter = ui.painter();
     let at = pos2(room.left(), room.top() + HEADING / 2.0 - 2.0);
     if let Some((copy, own)) = state.told() {
-        let name = voice_name(copy);
         let words = [
-            format!("{name}, own offset: {}", own_offset(own)),
-            format!("{copy}: {}", own_offset(own)),
+            format!("{}, own offset: {}", Part::Copy(copy), own_offset(own)),
+            format!("{}: {}", copy.number(), own_offset(own)),
         ];
         put(
             painter,
@@ -448,17 +451,18 @@ fn draw_circle(
     face: &Face,
     circle: &Circle,
     seen: &Seen,
-    touched: Option<usize>,
+    touched: Option<Part>,
 ) {
     draw_rim(painter, look, face, circle, seen);
     let many = |ring: &Ring| ring.attacks.len();
     let size = face.mark(circle.rings.iter().map(many).max().unwrap_or(0));
     for ring in &circle.rings {
-        draw_ring(painter, look, face, ring, touched == Some(ring.voice));
+        draw_ring(painter, look, face, ring, touched == Some(ring.part));
     }
     for meeting in &circle.coincidences {
-        let first = meeting.voices.first().copied().unwrap_or(0);
-        let last = meeting.voices.last().copied().unwrap_or(0);
+        let [first, .., last] = meeting.voices[..] else {
+            continue;
+        };
         let ends = [first, last].map(|voice| face.point(meeting.place, face.radius(voice)));
         let width = if size < 2.5 { 1.0 } else { 2.0 };
         painter.line_segment(ends, Stroke::new(width, look.quiet));
@@ -494,7 +498,7 @@ fn draw_rim(painter: &Painter, look: &Look, face: &Face, circle: &Circle, seen: 
 }
 
 fn draw_hand(painter: &Painter, look: &Look, face: &Face, hand: f64) {
-    let innermost = face.radius(face.rings - 1) - face.gap / 2.0;
+    let innermost = face.innermost() - face.gap / 2.0;
     let ends = [
         face.point(hand, (innermost - 6.0).max(4.0)),
         face.point(hand, face.outer + 9.0),
@@ -514,14 +518,14 @@ fn draw_ring(painter: &Painter, look: &Look, face: &Face, ring: &Ring, touched: 
         (false, false) => 1.0,
     };
     let stroke = Stroke::new(width, hue(look, ring));
-    let radius = face.radius(ring.voice);
+    let radius = face.radius(ring.part);
     painter.extend(ring_line(face, ring, radius, stroke));
     let reach = face.gap.min(20.0) * 0.46;
     let notch = |place: f64, stroke: Stroke| {
         let ends = [radius - reach, radius + reach].map(|out| face.point(place, out));
         painter.line_segment(ends, stroke);
     };
-    if ring.voice > 0 {
+    if ring.part != Part::Steady {
         notch(ring.beginning, stroke);
     }
     if let Some(place) = ring.bound_for {
@@ -532,7 +536,7 @@ fn draw_ring(painter: &Painter, look: &Look, face: &Face, ring: &Ring, touched: 
 /// The line of a ring: solid if steady, dashed from where its phrase begins if not, so that the
 /// dashes turn with it.
 fn ring_line(face: &Face, ring: &Ring, radius: f32, stroke: Stroke) -> Vec<Shape> {
-    let Some((on, off)) = dashes(ring.voice) else {
+    let Some((on, off)) = dashes(ring.part) else {
         return vec![Shape::circle_stroke(face.centre, radius, stroke)];
     };
     let around = std::f32::consts::TAU * radius;
@@ -547,7 +551,7 @@ fn ring_line(face: &Face, ring: &Ring, radius: f32, stroke: Stroke) -> Vec<Shape
 }
 
 fn draw_attacks(painter: &Painter, look: &Look, face: &Face, ring: &Ring, size: f32) {
-    let radius = face.radius(ring.voice);
+    let radius = face.radius(ring.part);
     let hue = hue(look, ring);
     let turned = ring.bound_for.map_or(0.0, |bound| bound - ring.beginning);
     for attack in &ring.attacks {
@@ -559,22 +563,22 @@ fn draw_attacks(painter: &Painter, look: &Look, face: &Face, ring: &Ring, size: 
         if !attack.sounds {
             painter.circle_filled(at, size, look.card);
         }
-        painter.add(mark(ring.voice, at, size, hue, attack.sounds));
+        painter.add(mark(ring.part, at, size, hue, attack.sounds));
     }
 }
 
 /// The hue of a voice; of one that has not entered, that of edges.
 fn hue(look: &Look, ring: &Ring) -> Color32 {
     if ring.entered {
-        look.voices[ring.voice]
+        look.hue(ring.part)
     } else {
         look.edge
     }
 }
 
 /// The line of a voice along a path.
-pub(super) fn voice_line(path: &[Pos2], voice: usize, stroke: Stroke) -> Vec<Shape> {
-    match dashes(voice) {
+pub(super) fn voice_line(path: &[Pos2], part: Part, stroke: Stroke) -> Vec<Shape> {
+    match dashes(part) {
         Some((on, off)) => Shape::dashed_line(path, stroke, on, off),
         None => vec![Shape::line(path.to_vec(), stroke)],
     }

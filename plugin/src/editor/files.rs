@@ -13,10 +13,8 @@ use crate::files::{Kind, Order, Trouble, Writing, place};
 use egui::{
     Align, Button, Label, Layout, RichText, ScrollArea, Stroke, TextEdit, Ui, UiBuilder, vec2,
 };
-use procession_core::exchange::picture::voice_name;
 use procession_core::exchange::score::{Layout as PartLayout, Transposition};
-use procession_core::resulting::RESULTING;
-use procession_core::settings::MAX_PARTS;
+use procession_core::part::{MAX_PARTS, Part};
 
 /// What is chosen and typed. It stays while the plug-in does.
 pub struct FilesState {
@@ -138,7 +136,7 @@ impl Desk<'_> {
         if !self.state.kinds.iter().any(is_score) {
             return;
         }
-        let parts: Vec<usize> = self.seen.process.parts().collect();
+        let parts: Vec<Part> = self.seen.process.parts().collect();
         let all = &mut self.state.transpositions;
         all.resize(MAX_PARTS, Transposition::default());
         ui.add_space(6.0);
@@ -149,19 +147,18 @@ impl Desk<'_> {
         });
     }
 
-    fn part(&mut self, ui: &mut Ui, voice: usize) {
-        let name = if voice == RESULTING {
-            "Line".to_owned()
-        } else {
-            voice_name(voice)
+    fn part(&mut self, ui: &mut Ui, part: Part) {
+        let name = match part {
+            Part::ResultingLine => "Line".to_owned(),
+            Part::Steady | Part::Copy(_) => part.to_string(),
         };
-        let chosen = &mut self.state.transpositions[voice];
+        let chosen = &mut self.state.transpositions[part.index()];
         label(ui, &name);
         let names = TRANSPOSITIONS.map(|choice| sounds(choice).to_owned());
         let now = TRANSPOSITIONS.iter().position(|choice| choice == chosen);
         let about = format!("{name} sounds");
         let now = (&names[..], now.unwrap_or(0));
-        let (menu, picked) = choice::menu(ui, self.look, ("part", voice), &about, 104.0, now);
+        let (menu, picked) = choice::menu(ui, self.look, ("part", part), &about, 104.0, now);
         if let Some(picked) = picked {
             *chosen = TRANSPOSITIONS[picked];
         }

@@ -2,6 +2,7 @@
 //! nothing is told by hue alone.
 
 use egui::{Color32, Pos2, Shape, Stroke, vec2};
+use procession_core::part::Part;
 
 /// Light on dark, or dark on light.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -48,8 +49,11 @@ impl Look {
 
 impl Look {
     /// The hue of a part: of a voice its own, of the resulting line that of what is now.
-    pub fn hue(&self, part: usize) -> Color32 {
-        self.voices.get(part).copied().unwrap_or(self.accent)
+    pub fn hue(&self, part: Part) -> Color32 {
+        self.voices
+            .get(part.index())
+            .copied()
+            .unwrap_or(self.accent)
     }
 }
 
@@ -104,8 +108,8 @@ const DARK: Look = Look {
     ],
 };
 
-/// The dash pattern of a voice, in points on and off; none for the steady one, which is solid.
-pub fn dashes(voice: usize) -> Option<(f32, f32)> {
+/// The dash pattern of a part, in points on and off; none if it is solid, as the steady voice is.
+pub fn dashes(part: Part) -> Option<(f32, f32)> {
     const DASHES: [(f32, f32); 8] = [
         (7.0, 3.0),
         (3.0, 3.0),
@@ -116,24 +120,24 @@ pub fn dashes(voice: usize) -> Option<(f32, f32)> {
         (14.0, 3.0),
         (2.0, 2.0),
     ];
-    voice.checked_sub(1).map(|copy| DASHES[copy % DASHES.len()])
+    part.as_copy().map(|copy| DASHES[copy.index()])
 }
 
 /// The mark of a voice: a disc for the steady one, polygons for copies; filled for an onset,
 /// hollow for what does not sound.
-pub fn mark(voice: usize, at: Pos2, radius: f32, hue: Color32, filled: bool) -> Shape {
+pub fn mark(part: Part, at: Pos2, radius: f32, hue: Color32, filled: bool) -> Shape {
     let fill = if filled { hue } else { Color32::TRANSPARENT };
     let stroke = Stroke::new(1.5, hue);
-    if voice == 0 {
+    let Some(turned) = part.index().checked_sub(1) else {
         return Shape::Circle(egui::epaint::CircleShape {
             center: at,
             radius,
             fill,
             stroke,
         });
-    }
-    let corners = 3 + (voice - 1) / 2;
-    let turn = if voice % 2 == 1 {
+    };
+    let corners = 3 + turned / 2;
+    let turn = if turned.is_multiple_of(2) {
         0.0
     } else {
         std::f32::consts::PI

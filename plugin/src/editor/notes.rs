@@ -13,6 +13,7 @@ use egui::{
     Align2, Color32, FontId, Painter, Pos2, Rect, Role, Sense, Shape, Stroke, StrokeKind, Ui,
     WidgetInfo, pos2, vec2,
 };
+use procession_core::part::Part;
 use procession_core::time::{Beats, Span};
 
 /// What the view keeps between frames: notes worked out, to be drawn again.
@@ -215,18 +216,18 @@ impl Scene<'_> {
         let visible = self.visible(index);
         let mut shapes = Vec::new();
         for bar in visible {
-            self.bar(&mut shapes, head.voice, bar, notes);
+            self.bar(&mut shapes, head.part, bar, notes);
         }
         ui.painter_at(notes).extend(shapes);
         let words = format!("{}, {}", head.name, head.place);
-        let response = name(ui, lane, ("lane", head.voice), &words);
+        let response = name(ui, lane, ("lane", head.part), &words);
         let under = response
             .hover_pos()
             .and_then(|at| self.bar_under(at, index, notes));
         match under {
             // What glides past is not named: nobody could read it.
             Some(bar) if self.frame.now.is_none() => {
-                response.on_hover_text_at_pointer(bar_words(&self.seen.process, head.voice, bar))
+                response.on_hover_text_at_pointer(bar_words(&self.seen.process, head.part, bar))
             }
             _ => response.on_hover_text_at_pointer(words),
         };
@@ -235,19 +236,19 @@ impl Scene<'_> {
     /// Mark and line of the voice, its name and its place.
     fn head(&self, ui: &Ui, head: &Head, lane: Rect) {
         let (look, painter) = (self.look, ui.painter());
-        let hue = look.hue(head.voice);
+        let hue = look.hue(head.part);
         let width = self.places.heads;
         let middle = pos2(lane.left() + 12.0, lane.center().y);
         let radius = (lane.height() * 0.28).min(5.0);
         let arms = [middle - vec2(12.0, 0.0), middle + vec2(12.0, 0.0)];
         let stroke = Stroke::new(1.5, hue);
-        match look::dashes(head.voice).filter(|_| head.moving) {
+        match look::dashes(head.part).filter(|_| head.moving) {
             Some((on, off)) => painter.extend(Shape::dashed_line(&arms, stroke, on, off)),
             None => {
                 painter.line_segment(arms, stroke);
             }
         }
-        painter.add(look::mark(head.voice, middle, radius, hue, true));
+        painter.add(look::mark(head.part, middle, radius, hue, true));
         let left = lane.left() + 30.0;
         let width = width - 36.0;
         if lane.height() >= 31.0 {
@@ -272,7 +273,7 @@ impl Scene<'_> {
             );
         } else {
             // Of name and place the place is news; the mark tells the voice.
-            let words = if head.voice == 0 {
+            let words = if head.part == Part::Steady {
                 &head.name
             } else {
                 &head.place
@@ -290,8 +291,8 @@ impl Scene<'_> {
         }
     }
 
-    fn bar(&self, shapes: &mut Vec<Shape>, voice: usize, bar: &Bar, notes: Rect) {
-        let hue = self.look.hue(voice);
+    fn bar(&self, shapes: &mut Vec<Shape>, part: Part, bar: &Bar, notes: Rect) {
+        let hue = self.look.hue(part);
         let place = self.bar_rect(bar, notes);
         if !bar.filled {
             let outline = place.shrink(0.5);
@@ -304,7 +305,7 @@ impl Scene<'_> {
             return;
         }
         let glow = self.frame.now.map_or(0.0, |now| {
-            glow(bar, now, self.seen.snapshot.sounding[voice])
+            glow(bar, now, self.seen.snapshot.sounding[part.index()])
         });
         if glow > 0.0 {
             let halo = place.expand(1.0 + 2.0 * glow);

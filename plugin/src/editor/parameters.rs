@@ -9,6 +9,7 @@ use crate::editor::views::choose;
 use crate::editor::wish::Wish;
 use crate::params::Parameters;
 use egui::{Align2, FontId, Rect, ScrollArea, Ui, pos2, vec2};
+use procession_core::part::Part;
 
 /// Which group comes first.
 #[derive(Clone, Copy, Debug)]
@@ -113,20 +114,20 @@ fn of_each_copy(ui: &mut Ui, parameters: &Parameters, seen: &Seen, look: &Look) 
             look.quiet,
         );
     }
-    for copy in 1..=copies.min(COPY_IDS.len()) {
+    for copy in seen.process.voices().copies() {
+        let part = Part::Copy(copy);
         let row = ui.allocate_space(vec2(ui.available_width(), ROW)).1;
         let row = row.shrink2(vec2(0.0, 1.0));
         let at = pos2(row.min.x + 7.0, row.center().y);
-        ui.painter()
-            .add(mark(copy, at, 5.0, look.voices[copy], true));
+        ui.painter().add(mark(part, at, 5.0, look.hue(part), true));
         ui.painter().text(
             pos2(row.min.x + 18.0, row.center().y),
             Align2::LEFT_CENTER,
-            copy.to_string(),
+            copy.number().to_string(),
             FontId::proportional(13.0),
             look.ink,
         );
-        for (column, id) in self::columns(row).into_iter().zip(COPY_IDS[copy - 1]) {
+        for (column, id) in self::columns(row).into_iter().zip(COPY_IDS[copy.index()]) {
             if let Some(field) = field(id, parameters, seen, true) {
                 wishes.extend(field.show_in(ui, column, look));
             }

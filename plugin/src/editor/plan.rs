@@ -18,8 +18,8 @@ use egui::{
     Align2, CursorIcon, EventFilter, FontId, Galley, Key, Painter, Pos2, Rect, Response, Role,
     Sense, Shape, Stroke, StrokeKind, Ui, WidgetInfo, epaint, pos2, vec2,
 };
-use procession_core::exchange::picture::voice_name;
 use procession_core::exchange::plan::stage_words;
+use procession_core::part::Part;
 use procession_core::phrase::Phrase;
 use procession_core::settings::Settings;
 use procession_core::time::Beats;
@@ -433,7 +433,8 @@ fn draw_words(
         draw_mode(painter, look, *room, &mode_in_force(seen));
     }
     if let Some(room) = rooms.words.get(3) {
-        draw_voices(painter, look, *room, seen.process.voices().count());
+        let voices: Vec<Part> = seen.process.voices().parts().collect();
+        draw_voices(painter, look, *room, &voices);
     }
 }
 
@@ -457,14 +458,14 @@ fn draw_mode(painter: &Painter, look: &Look, room: Rect, mode: &InForce) {
 }
 
 /// Which line is whose: by line, mark and name, or by less where there is less room.
-fn draw_voices(painter: &Painter, look: &Look, room: Rect, voices: usize) {
+fn draw_voices(painter: &Painter, look: &Look, room: Rect, voices: &[Part]) {
     let named = |short: bool| -> Vec<_> {
-        let name = |voice: usize| match voice {
-            1.. if short => voice.to_string(),
-            _ => voice_name(voice),
+        let name = |part: &Part| match part {
+            Part::Copy(copy) if short => copy.number().to_string(),
+            _ => part.to_string(),
         };
-        let galley = |voice| fitting(painter, &[name(voice)], SMALL, look.quiet, f32::INFINITY);
-        (0..voices).map(galley).collect()
+        let galley = |part| fitting(painter, &[name(part)], SMALL, look.quiet, f32::INFINITY);
+        voices.iter().map(galley).collect()
     };
     // Names in full or not, the length of a line, the air around a name.
     let ways = [(false, 26.0, 16.0), (true, 26.0, 16.0), (true, 10.0, 6.0)];
@@ -476,15 +477,15 @@ fn draw_voices(painter: &Painter, look: &Look, room: Rect, voices: usize) {
     };
     let (short, line, air) = ways.into_iter().find(fits).unwrap_or(ways[2]);
     let (mut x, y) = (room.left(), room.center().y);
-    for (voice, name) in named(short).iter().enumerate() {
-        let hue = look.voices[voice];
+    for (part, name) in voices.iter().zip(&named(short)) {
+        let hue = look.hue(*part);
         let middle = pos2(x + line / 2.0, y);
         if line > 20.0 {
             let ends = [pos2(x, y), pos2(x + line, y)];
-            painter.extend(voice_line(&ends, voice, Stroke::new(1.8, hue)));
+            painter.extend(voice_line(&ends, *part, Stroke::new(1.8, hue)));
             painter.circle_filled(middle, 6.0, look.card);
         }
-        painter.add(mark(voice, middle, 4.0, hue, true));
+        painter.add(mark(*part, middle, 4.0, hue, true));
         put(painter, pos2(x + line + air / 2.0, y), name);
         x += width(line, air, name);
     }
@@ -525,17 +526,17 @@ impl Frame<'_> {
             inside.extend(Shape::dotted_line(&ends, stroke.color, 4.0, 1.0));
         }
         for course in plan.courses.iter().rev() {
-            let hue = self.look.voices[course.voice];
+            let hue = self.look.hue(course.part);
             let stroke = Stroke::new(1.8, hue);
-            inside.extend(voice_line(&course.points, course.voice, stroke));
+            inside.extend(voice_line(&course.points, course.part, stroke));
         }
         for course in plan.courses.iter().rev() {
-            let hue = self.look.voices[course.voice];
+            let hue = self.look.hue(course.part);
             for (at, filled) in &course.marks {
                 if !filled {
                     inside.circle_filled(*at, 4.5, self.look.card);
                 }
-                inside.add(mark(course.voice, *at, 4.0, hue, *filled));
+                inside.add(mark(course.part, *at, 4.0, hue, *filled));
             }
         }
         self.draw_modes(plan, head);

@@ -4,6 +4,7 @@ use crate::feed::Snapshot;
 use crate::files::Report;
 use procession_core::engine::Anchor;
 use procession_core::form::Form;
+use procession_core::part::Part;
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::settings::{
@@ -106,9 +107,9 @@ impl Seen {
         }
     }
 
-    /// Steps by which `voice` is ahead now; none if it has not entered.
-    pub fn steps_ahead(&self, voice: usize) -> Option<f64> {
-        self.snapshot.ahead[voice].map(|ahead| ahead / self.settings().step())
+    /// Steps by which a part is ahead now; none if it has not entered.
+    pub fn steps_ahead(&self, part: Part) -> Option<f64> {
+        self.snapshot.ahead[part.index()].map(|ahead| ahead / self.settings().step())
     }
 }
 

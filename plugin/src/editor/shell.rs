@@ -20,7 +20,8 @@ use crate::params::Parameters;
 use crate::program::Program;
 use egui::{CornerRadius, Key, Modifiers, Rect, Stroke, StrokeKind, Ui, UiBuilder, vec2};
 use nice_plug_egui::resizable_window::ResizableWindow;
-use procession_core::settings::{Advance, MAX_VOICES};
+use procession_core::part::MAX_PARTS;
+use procession_core::settings::Advance;
 use std::sync::Arc;
 
 /// So long a view's word stands on the status line, in seconds.
@@ -452,7 +453,7 @@ fn what_is_seen(snapshot: Snapshot) -> Snapshot {
     }
     Snapshot {
         position: 0.0,
-        ahead: [None; MAX_VOICES],
+        ahead: [None; MAX_PARTS],
         ..snapshot
     }
 }

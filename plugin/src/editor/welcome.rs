@@ -2,6 +2,7 @@
 
 use crate::editor::look::Look;
 use egui::{FontId, Pos2, Rect, Ui, pos2, vec2};
+use procession_core::part::Part;
 
 /// Says what to do, in the middle of `room`.
 pub fn show(ui: &mut Ui, room: Rect, hold: bool, look: &Look) {
@@ -72,16 +73,15 @@ fn rings(ui: &Ui, middle: Pos2, radius: f32, look: &Look) {
     use crate::editor::look::mark;
     const STEPS: usize = 12;
     const ONSETS: [usize; 5] = [0, 3, 5, 8, 10];
-    for (voice, radius) in [(0, radius), (1, radius * 0.66)] {
+    for (part, radius) in [(Part::Steady, radius), (Part::COPY_1, radius * 0.66)] {
         let stroke = egui::Stroke::new(1.0, look.rule);
         ui.painter().circle_stroke(middle, radius, stroke);
         for onset in ONSETS {
-            let turned = (onset + STEPS - voice) % STEPS;
+            let turned = (onset + STEPS - part.index()) % STEPS;
             let angle =
                 std::f32::consts::TAU * turned as f32 / STEPS as f32 - std::f32::consts::FRAC_PI_2;
             let at = middle + vec2(angle.cos(), angle.sin()) * radius;
-            ui.painter()
-                .add(mark(voice, at, 3.5, look.voices[voice], true));
+            ui.painter().add(mark(part, at, 3.5, look.hue(part), true));
         }
     }
 }

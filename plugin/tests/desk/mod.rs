@@ -7,6 +7,7 @@ use procession::editor::accidentals;
 use procession::editor::seen::Seen;
 use procession::feed::Snapshot;
 use procession_core::engine::Anchor;
+use procession_core::part::Part;
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::settings::Settings;
@@ -23,7 +24,7 @@ pub fn seen(text: &str, settings: Settings, elapsed: f64) -> Seen {
         position: elapsed,
         tempo: 120.0,
         beats_per_bar: 4.0,
-        ahead: std::array::from_fn(|voice| process.voices().displacement(voice, elapsed)),
+        ahead: Part::ALL.map(|part| process.voices().displacement(part, elapsed)),
         ..Snapshot::default()
     };
     Seen::new(snapshot, phrase, settings, Anchor::Song(0.0))

@@ -8,9 +8,10 @@ use procession_core::exchange::put::Over;
 use procession_core::form::Form;
 use procession_core::mallet::Mallets;
 use procession_core::note::{Key, Velocity};
+use procession_core::part::Part;
 use procession_core::player::channel_of;
 use procession_core::process::{Process, VoiceNote};
-use procession_core::settings::{MAX_PARTS, OutputSettings, Settings};
+use procession_core::settings::{OutputSettings, Settings};
 use procession_core::time::Beats;
 use procession_tests::heard::{HeardNote, Recording};
 use procession_tests::host::{Library, Plugin, Processing, Setup};
@@ -189,13 +190,13 @@ fn notes(recording: &Recording, end: Beats, story: &Story) -> Result<Vec<VoiceNo
         .map(voice_note)
         .collect::<Option<Vec<_>>>()
         .context("the plug-in sent a note without a channel or a key")?;
-    notes.sort_by(|a, b| a.on.total_cmp(&b.on).then(a.voice.cmp(&b.voice)));
+    notes.sort_by(|a, b| a.on.total_cmp(&b.on).then(a.part.cmp(&b.part)));
     Ok(notes)
 }
 
 fn voice_note(note: &HeardNote) -> Option<VoiceNote> {
     Some(VoiceNote {
-        voice: part_on(note.channel)?,
+        part: part_on(note.channel)?,
         on: note.start.beats,
         off: note.end?.beats,
         key: u8::try_from(note.key).ok().and_then(Key::new)?,
@@ -205,10 +206,10 @@ fn voice_note(note: &HeardNote) -> Option<VoiceNote> {
 }
 
 /// The part that plays on a channel, counted from 1 as musicians do.
-fn part_on(channel: u16) -> Option<usize> {
+fn part_on(channel: u16) -> Option<Part> {
     let output = OutputSettings::default();
-    let plays = |part: &usize| u16::from(channel_of(*part, &output).number()) + 1 == channel;
-    (0..MAX_PARTS).find(plays)
+    let plays = |part: &Part| u16::from(channel_of(*part, &output).number()) + 1 == channel;
+    Part::ALL.into_iter().find(plays)
 }
 
 /// How far the rendering has come, where somebody watches.

@@ -2,8 +2,8 @@
 
 use super::{Score, Track, TrackNote};
 use crate::exchange::Piece;
-use crate::exchange::picture::voice_name;
 use crate::exchange::plan::stage_words;
+use crate::part::Part;
 use crate::player::{channel_of, pan_of};
 
 /// General MIDI's marimba: 13 in the published list, which counts from 1.
@@ -31,16 +31,16 @@ impl Score {
     }
 }
 
-fn track(piece: &Piece, voice: usize) -> Track {
+fn track(piece: &Piece, part: Part) -> Track {
     let process = piece.process;
     let (origin, output) = (process.origin(), &process.settings().output);
-    let notes = piece.notes.iter().filter(|note| note.voice == voice);
+    let notes = piece.notes.iter().filter(|note| note.part == part);
     Track {
-        name: voice_name(voice),
-        channel: channel_of(voice, output),
+        name: part.to_string(),
+        channel: channel_of(part, output),
         program: Some(MARIMBA),
         // On one channel all voices stand in one place.
-        pan: (!output.all_on_one).then(|| pan_of(voice, process.voices().count(), output.width)),
+        pan: (!output.all_on_one).then(|| pan_of(part, process.voices().count(), output.width)),
         notes: notes
             .map(|note| TrackNote {
                 on: note.on - origin,

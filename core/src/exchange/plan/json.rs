@@ -3,11 +3,9 @@
 
 use super::{places, stage_words};
 use crate::exchange::Piece;
-use crate::exchange::picture::voice_name;
 use crate::form::{CopyStage, Doing, Stage};
 use crate::mode::PitchSet;
 use crate::note::Note;
-use crate::resulting::RESULTING;
 use crate::settings::{CopiesMove, Growth, Motion, Shifts};
 use crate::time::Beats;
 use serde::Serialize;
@@ -137,14 +135,9 @@ impl<'a> Plan<'a> {
     fn of(piece: &Piece<'a>) -> Self {
         let (process, form) = (piece.process, piece.form);
         let settings = process.settings();
-        let octave = |part: usize| match part {
-            0 => 0,
-            RESULTING => settings.resulting.octave,
-            copy => settings.copies[copy - 1].octave,
-        };
-        let voices = process.parts().map(|voice| Voice {
-            name: voice_name(voice),
-            octave: octave(voice),
+        let voices = process.parts().map(|part| Voice {
+            name: part.to_string(),
+            octave: process.octave(part),
         });
         let modes = piece.modes.iter().map(|(from, mode)| InForce {
             from_beat: from - process.origin(),

@@ -5,6 +5,7 @@ use super::{Layout, Score};
 use crate::form::{BUILD_RANGE, Doing, HOLD_RANGE, SLIDE_RANGE, Stage};
 use crate::growth::Lap;
 use crate::note::Key;
+use crate::part::{CopyNumber, MAX_COPIES, MAX_PARTS, Part};
 use crate::time::{Beats, HAIR, Span, from_ticks, to_ticks};
 
 /// A note of a part.
@@ -128,7 +129,7 @@ pub(super) fn builds(stage: &Stage, score: &Score) -> bool {
         .piece
         .process
         .voices()
-        .laps(0)
+        .laps(Part::Steady)
         .done()
         .unwrap_or(Beats::INFINITY);
     stage.span.start < score.piece.process.origin() + grown - HAIR
@@ -183,7 +184,7 @@ fn mark_stages(passages: &mut [Passage]) {
 
 /// The steady voice's laps up to the end of the form, where the last one is cut.
 fn laps<'a>(score: &'a Score) -> impl Iterator<Item = Lap> + 'a {
-    let laps = score.piece.process.voices().laps(0);
+    let laps = score.piece.process.voices().laps(Part::Steady);
     let end = score.piece.form.end() - score.piece.process.origin();
     std::iter::successors(Some(laps.at(0.0)), |lap| Some(laps.after(lap)))
         .take_while(move |lap| lap.start < end - HAIR)
@@ -197,9 +198,9 @@ fn laps<'a>(score: &'a Score) -> impl Iterator<Item = Lap> + 'a {
 struct Reader<'a> {
     score: &'a Score<'a>,
     /// Notes of each part, in order.
-    parts: Vec<Vec<PlayedNote>>,
+    parts: [Vec<PlayedNote>; MAX_PARTS],
     /// What each copy played when it last was locked, and what the steady voice played then.
-    left: Vec<(Vec<PartNote>, Vec<PartNote>)>,
+    left: [(Vec<PartNote>, Vec<PartNote>); MAX_COPIES],
 }
 
 #[derive(Clone, Copy)]
@@ -211,20 +212,18 @@ struct PlayedNote {
 
 impl<'a> Reader<'a> {
     fn new(score: &'a Score<'a>) -> Self {
-        let process = score.piece.process;
-        let parts = process.parts().map(|voice| {
-            let played = score.piece.notes.iter().filter(|note| note.voice == voice);
-            let played = played.map(|note| PlayedNote {
+        let mut parts: [Vec<PlayedNote>; MAX_PARTS] = Default::default();
+        for note in score.piece.notes {
+            parts[note.part.index()].push(PlayedNote {
                 on: note.on,
                 off: note.off,
                 key: note.key,
             });
-            played.collect()
-        });
+        }
         Self {
             score,
-            parts: parts.collect(),
-            left: vec![Default::default(); process.voices().count()],
+            parts,
+            left: Default::default(),
         }
     }
 
@@ -232,18 +231,18 @@ impl<'a> Reader<'a> {
         let at = self.score.piece.process.origin() + lap.start;
         let length = raster.bar(to_ticks(lap.length));
         let stage = self.score.piece.form.stage_at(at + 1e-4).unwrap_or(0);
-        let steady = self.played(0, lap, length, raster);
+        let steady = self.played(Part::Steady, lap, length, raster);
         let mut parts = vec![steady];
         let mut drifting = Vec::new();
         let process = self.score.piece.process;
-        for copy in 1..process.voices().count() {
+        for copy in process.voices().copies() {
             let drifts = self.drifts(copy, at, at + lap.length);
             let part = if drifts {
-                recast(&self.left[copy], &parts[0])
+                recast(&self.left[copy.index()], &parts[0])
             } else {
-                let part =
-                    self.own_beat_one(copy, stage, length, self.played(copy, lap, length, raster));
-                self.left[copy] = (part.clone(), parts[0].clone());
+                let part = self.played(Part::Copy(copy), lap, length, raster);
+                let part = self.own_beat_one(copy, stage, length, part);
+                self.left[copy.index()] = (part.clone(), parts[0].clone());
                 part
             };
             parts.push(part);
@@ -252,7 +251,7 @@ impl<'a> Reader<'a> {
         // The line is heard against the steady part's beat one, whatever the layout.
         let line = process
             .has_line()
-            .then(|| self.played(process.voices().count(), lap, length, raster));
+            .then(|| self.played(Part::ResultingLine, lap, length, raster));
         let sounds = line.as_ref().is_some_and(|line| !line.is_empty());
         parts.extend(line);
         Passage {
@@ -270,9 +269,9 @@ impl<'a> Reader<'a> {
     }
 
     /// What a part strikes in a lap, on the raster.
-    fn played(&self, part: usize, lap: &Lap, length: i64, raster: &Raster) -> Vec<PartNote> {
+    fn played(&self, part: Part, lap: &Lap, length: i64, raster: &Raster) -> Vec<PartNote> {
         let at = self.score.piece.process.origin() + lap.start;
-        let notes = &self.parts[part];
+        let notes = &self.parts[part.index()];
         // A note played early may belong to this lap, and one played late to the next.
         let reach = from_ticks(raster.step);
         let from = notes.partition_point(|note| note.on < at - reach);
@@ -301,19 +300,19 @@ impl<'a> Reader<'a> {
     }
 
     /// Whether a copy drifts at any time of a lap.
-    fn drifts(&self, copy: usize, from: Beats, to: Beats) -> bool {
+    fn drifts(&self, copy: CopyNumber, from: Beats, to: Beats) -> bool {
         let stages = &self.score.piece.form.stages;
         let first = self.score.piece.form.stage_at(from + 1e-4).unwrap_or(0);
         stages[first..]
             .iter()
             .take_while(|stage| stage.span.start < to - 1e-4)
-            .any(|stage| stage.copies[copy - 1].doing == Doing::Drifting)
+            .any(|stage| stage.copies[copy.index()].doing == Doing::Drifting)
     }
 
     /// The pattern from its own beat one, if that is the layout.
     fn own_beat_one(
         &self,
-        copy: usize,
+        copy: CopyNumber,
         stage: usize,
         length: i64,
         mut part: Vec<PartNote>,
@@ -322,7 +321,7 @@ impl<'a> Reader<'a> {
         if self.score.layout == Layout::SharedBeatOne || (length - cycle).abs() > 1 {
             return part;
         }
-        let steps = self.score.piece.form.stages[stage].copies[copy - 1].from;
+        let steps = self.score.piece.form.stages[stage].copies[copy.index()].from;
         let ahead = to_ticks(steps * self.score.piece.process.settings().step());
         for note in &mut part {
             note.onset = (note.onset + ahead).rem_euclid(length);
@@ -392,7 +391,8 @@ impl Raster {
         let settings = process.settings();
         let step = to_ticks(settings.step());
         let phrase = process.phrase();
-        let offsets = (1..process.voices().count()).map(|copy| settings.standing_offset(copy));
+        let offsets = process.voices().copies();
+        let offsets = offsets.map(|copy| settings.standing_offset(copy));
         let places: Vec<i64> = (phrase.notes().iter().map(|note| note.onset))
             .chain([phrase.length()])
             .chain(offsets.map(|steps| steps * settings.step()))

@@ -5,9 +5,9 @@ use crate::form::Form;
 use crate::mode::Mode;
 use crate::mode::{ModeName, PitchSet};
 use crate::note::{Key, Note, Velocity};
+use crate::part::{MAX_VOICES, Part};
 use crate::phrase::Phrase;
 use crate::process::{Process, VoiceNote};
-use crate::resulting::RESULTING;
 use crate::settings::{
     CopiesMove, FoldKind, Grid, Growth, Modulation, Modulations, Motion, Place, Resulting,
     Settings, Shifts,
@@ -746,7 +746,7 @@ mod resulting {
     fn its_octave_sounds_and_its_instrument_is_the_last_in_the_list() {
         let mut piece = ferry(|settings| settings.resulting.octave = 1);
         assert_eq!(piece.pattern(2)[1], "77 79 79 81 84 84");
-        piece.transpositions = vec![Transposition::TwoOctavesUp; RESULTING];
+        piece.transpositions = vec![Transposition::TwoOctavesUp; MAX_VOICES];
         // A copy that is not in use has no say.
         assert_eq!(texts(&piece.xml(), 2, "octave-change"), [""; 0]);
         piece.transpositions.push(Transposition::OctaveUp);
@@ -1037,7 +1037,7 @@ mod laws {
             }
             // What begins with the end, but for rounding, is no part of the piece.
             let end = piece.form.end() - 1e-6;
-            let played = piece.notes.iter().filter(|note| note.voice == RESULTING && note.on < end);
+            let played = piece.notes.iter().filter(|note| note.part == Part::ResultingLine && note.on < end);
             let played: Vec<_> = played
                 .map(|note| (crate::time::to_ticks(note.on), note.key))
                 .collect();

@@ -2,32 +2,17 @@
 
 use super::sheet::{Passage, builds, is_compound};
 use super::{Layout, Score, Transposition};
-use crate::exchange::picture::voice_name;
 use crate::form::{CopyStage, Doing};
-use crate::resulting::RESULTING;
+use crate::part::{CopyNumber, Part};
 use crate::settings::{Grid, Growth, Motion, Resulting};
 
-/// The name of a part.
-pub(super) fn part_name(part: usize, score: &Score) -> String {
-    if is_line(part, score) {
-        return voice_name(RESULTING);
-    }
-    voice_name(part)
-}
-
-/// The same where there is little room.
-pub(super) fn part_abbreviation(part: usize, score: &Score) -> String {
-    if is_line(part, score) {
-        return "Res.".to_owned();
-    }
+/// The name of a part where there is little room.
+pub(super) fn abbreviation(part: Part) -> String {
     match part {
-        0 => "St.".to_owned(),
-        copy => format!("C. {copy}"),
+        Part::Steady => "St.".to_owned(),
+        Part::Copy(copy) => format!("C. {}", copy.number()),
+        Part::ResultingLine => "Res.".to_owned(),
     }
-}
-
-fn is_line(part: usize, score: &Score) -> bool {
-    part >= score.piece.process.voices().count()
 }
 
 /// How often a passage is played: "play 12-24x (16)", the chosen number last.
@@ -49,14 +34,14 @@ pub(super) struct Words {
 }
 
 /// What is said once, before the first bar of a part.
-pub(super) fn opening(part: usize, score: &Score) -> Vec<String> {
+pub(super) fn opening(part: Part, score: &Score) -> Vec<String> {
     let sounds = match score.transposition(part) {
         Transposition::AtPitch => None,
         Transposition::OctaveUp => Some("sounds an octave higher"),
         Transposition::TwoOctavesUp => Some("sounds two octaves higher"),
     };
     let takes = match score.piece.process.settings().resulting.which {
-        _ if !is_line(part, score) => None,
+        _ if part != Part::ResultingLine => None,
         Resulting::Off => None,
         Resulting::Top => Some("the top of all parts"),
         Resulting::Bottom => Some("the bottom of all parts"),
@@ -154,9 +139,9 @@ fn hold(passage: &Passage, before: Option<&Passage>) -> Vec<String> {
     holds.then(|| "hold tempo".to_owned()).into_iter().collect()
 }
 
-/// What copy `copy` is told.
+/// What a copy is told.
 pub(super) fn moving(
-    copy: usize,
+    copy: CopyNumber,
     passage: &Passage,
     before: Option<&Passage>,
     score: &Score,
@@ -165,8 +150,8 @@ pub(super) fn moving(
     if !passage.begins {
         return told;
     }
-    let now = score.piece.form.stages[passage.stage].copies[copy - 1];
-    let then = before.map(|before| score.piece.form.stages[before.stage].copies[copy - 1]);
+    let now = score.piece.form.stages[passage.stage].copies[copy.index()];
+    let then = before.map(|before| score.piece.form.stages[before.stage].copies[copy.index()]);
     let was = then.map_or(Doing::Waiting, |then| then.doing);
     if was == Doing::Waiting && now.doing != Doing::Waiting {
         told.words.push(match score.layout {

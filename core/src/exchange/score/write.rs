@@ -12,6 +12,7 @@ use super::tonality::Tonality;
 use super::values::{Written, written};
 use super::words::{self, Words};
 use super::xml::Xml;
+use crate::part::{CopyNumber, Part};
 use crate::settings::Growth;
 use crate::time::to_ticks;
 
@@ -34,16 +35,11 @@ pub(super) fn musicxml(score: &Score) -> String {
         });
         part_list(xml, score);
         let starts = system_starts(&sheet, |passage| bars_of(passage, &sheet, score));
-        for part in 0..parts(score) {
-            PartWriter::new(score, &sheet, &starts, part).write(xml);
+        for (place, part) in score.piece.process.parts().enumerate() {
+            PartWriter::new(score, &sheet, &starts, (place, part)).write(xml);
         }
     });
     xml.finish()
-}
-
-/// How many parts there are: the voices and, last, the resulting line.
-fn parts(score: &Score) -> usize {
-    score.piece.process.parts().count()
 }
 
 /// The bars that a passage is cut into.
@@ -67,22 +63,18 @@ fn part_list(xml: &mut Xml, score: &Score) {
             xml.text("group-symbol", &[], "bracket");
             xml.text("group-barline", &[], "yes");
         });
-        for part in 0..parts(score) {
-            xml.within("score-part", &[("id", &part_id(part))], |xml| {
-                xml.text("part-name", &[], &words::part_name(part, score));
-                xml.text(
-                    "part-abbreviation",
-                    &[],
-                    &words::part_abbreviation(part, score),
-                );
+        for (place, part) in score.piece.process.parts().enumerate() {
+            xml.within("score-part", &[("id", &part_id(place))], |xml| {
+                xml.text("part-name", &[], &part.to_string());
+                xml.text("part-abbreviation", &[], &words::abbreviation(part));
             });
         }
         xml.empty("part-group", &[("type", "stop"), group[0]]);
     });
 }
 
-fn part_id(part: usize) -> String {
-    format!("P{}", part + 1)
+fn part_id(place: usize) -> String {
+    format!("P{}", place + 1)
 }
 
 struct PartWriter<'a> {
@@ -90,8 +82,9 @@ struct PartWriter<'a> {
     sheet: &'a Sheet,
     /// Which bars of which passages begin a system.
     starts: &'a [Vec<bool>],
-    /// Its place among the parts.
-    part: usize,
+    part: Part,
+    /// Its place among the parts in use.
+    place: usize,
     measure: usize,
     letters: usize,
     signature: Option<(i64, i64)>,
@@ -99,12 +92,18 @@ struct PartWriter<'a> {
 }
 
 impl<'a> PartWriter<'a> {
-    fn new(score: &'a Score<'a>, sheet: &'a Sheet, starts: &'a [Vec<bool>], part: usize) -> Self {
+    fn new(
+        score: &'a Score<'a>,
+        sheet: &'a Sheet,
+        starts: &'a [Vec<bool>],
+        (place, part): (usize, Part),
+    ) -> Self {
         Self {
             score,
             sheet,
             starts,
             part,
+            place,
             measure: 0,
             letters: 0,
             signature: None,
@@ -113,7 +112,7 @@ impl<'a> PartWriter<'a> {
     }
 
     fn write(mut self, xml: &mut Xml) {
-        xml.within("part", &[("id", &part_id(self.part))], |xml| {
+        xml.within("part", &[("id", &part_id(self.place))], |xml| {
             for index in 0..self.sheet.passages.len() {
                 self.passage(xml, index);
             }
@@ -124,7 +123,7 @@ impl<'a> PartWriter<'a> {
         let passage = &self.sheet.passages[index];
         let metres = bars_of(passage, self.sheet, self.score);
         let compound = self.sheet.compound;
-        let lines = lines(&passage.parts[self.part], passage.length, compound);
+        let lines = lines(&passage.parts[self.place], passage.length, compound);
         let mut from = 0;
         for (bar, metre) in metres.iter().enumerate() {
             let place = BarPlace {
@@ -213,7 +212,7 @@ impl<'a> PartWriter<'a> {
             .sheet
             .passages
             .iter()
-            .flat_map(|passage| &passage.parts[self.part])
+            .flat_map(|passage| &passage.parts[self.place])
             .map(|note| Pitch::below(note.key, octaves, &tonality.spelling))
             .collect();
         // Instruments that sound octaves higher are written in the treble clef (common practice).
@@ -237,17 +236,16 @@ impl<'a> PartWriter<'a> {
     fn directions(&mut self, xml: &mut Xml, place: &BarPlace) {
         let passage = &self.sheet.passages[place.index];
         let before = place.index.checked_sub(1).map(|i| &self.sheet.passages[i]);
-        let voices = self.score.piece.process.voices().count();
         let mut told = match self.part {
-            0 => words::steady(passage, before, self.score),
-            part if part < voices => words::moving(part, passage, before, self.score),
-            _ => words::resulting(passage),
+            Part::Steady => words::steady(passage, before, self.score),
+            Part::Copy(copy) => words::moving(copy, passage, before, self.score),
+            Part::ResultingLine => words::resulting(passage),
         };
         if place.index == 0 {
             let opening = words::opening(self.part, self.score);
             told.words.splice(0..0, opening);
         }
-        if self.part > 0 {
+        if self.part != Part::Steady {
             return self.tell(xml, &told);
         }
         self.letter(xml, passage, before);
@@ -272,7 +270,7 @@ impl<'a> PartWriter<'a> {
         if !told.dashes {
             return direction(xml, false, &words);
         }
-        let number = self.part.to_string();
+        let number = self.place.to_string();
         xml.within("direction", &[("placement", "above")], |xml| {
             direction_type(xml, |xml| xml.text("words", STYLE, &words));
             direction_type(xml, |xml| {
@@ -303,15 +301,13 @@ impl<'a> PartWriter<'a> {
 
     /// The dashed line ends where the copy no longer drifts.
     fn end_dashes(&self, xml: &mut Xml, index: usize) {
+        let Part::Copy(copy) = self.part else { return };
         let drifts = |index: usize| {
             let passage = self.sheet.passages.get(index);
-            let copy = self.part.checked_sub(1);
-            let drifts =
-                |passage: &Passage| copy.and_then(|copy| passage.drifting.get(copy).copied());
-            passage.and_then(drifts) == Some(true)
+            passage.is_some_and(|passage| passage.drifting[copy.index()])
         };
-        if drifts(index) && !drifts(index + 1) && self.began_dashes(index) {
-            let number = self.part.to_string();
+        if drifts(index) && !drifts(index + 1) && self.began_dashes(copy, index) {
+            let number = self.place.to_string();
             let number = ("number", number.as_str());
             xml.within("direction", &[("placement", "above")], |xml| {
                 direction_type(xml, |xml| {
@@ -323,16 +319,15 @@ impl<'a> PartWriter<'a> {
     }
 
     /// Whether the drift that this passage belongs to was announced.
-    fn began_dashes(&self, index: usize) -> bool {
+    fn began_dashes(&self, copy: CopyNumber, index: usize) -> bool {
         let passages = &self.sheet.passages;
-        let copy = self.part - 1;
         let first = (0..=index)
             .rev()
-            .take_while(|i| passages[*i].drifting[copy])
+            .take_while(|i| passages[*i].drifting[copy.index()])
             .last();
         first.is_some_and(|first| {
             let before = first.checked_sub(1).map(|i| &passages[i]);
-            words::moving(self.part, &passages[first], before, self.score).dashes
+            words::moving(copy, &passages[first], before, self.score).dashes
         })
     }
 
@@ -397,7 +392,7 @@ impl<'a> PartWriter<'a> {
 
     /// In which plays of a repeat the resulting line sounds, if not in all.
     fn only_in(&self, passage: &Passage) -> Option<String> {
-        let is_line = self.part >= self.score.piece.process.voices().count();
+        let is_line = self.part == Part::ResultingLine;
         let (first, last) = passage
             .line_plays
             .filter(|_| is_line && passage.is_line_partial())?;

@@ -7,6 +7,7 @@ use crate::editor::model::sonority::{HeardSpelling, name_of};
 use crate::editor::seen::Seen;
 use procession_core::exchange::picture::alignment_place;
 use procession_core::form::{Alignment, Doing, Form};
+use procession_core::part::{CopyNumber, Part};
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::sonority::Sonority;
@@ -238,8 +239,8 @@ pub fn strokes(phrase: &Phrase, offset: i64, step: Beats) -> Vec<Stroke> {
 /// A copy on the list.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Standing {
-    /// 1 ..= 8.
-    pub voice: usize,
+    /// Which.
+    pub copy: CopyNumber,
     /// The place among the alignments it is nearest to.
     pub alignment: usize,
     /// Whether it is locked there, or only passing.
@@ -248,36 +249,36 @@ pub struct Standing {
 
 /// Where every copy stands against the steady voice; at rest, where it will enter.
 pub fn standings(seen: &Seen) -> Vec<Standing> {
-    (1..seen.process.voices().count())
-        .filter_map(|voice| standing(seen, voice))
+    (seen.process.voices().copies())
+        .filter_map(|copy| standing(seen, copy))
         .collect()
 }
 
-fn standing(seen: &Seen, voice: usize) -> Option<Standing> {
+fn standing(seen: &Seen, copy: CopyNumber) -> Option<Standing> {
     let steps = if seen.snapshot.running {
-        seen.steps_ahead(voice)?
+        seen.steps_ahead(Part::Copy(copy))?
     } else {
-        seen.settings().standing_offset(voice)
+        seen.settings().standing_offset(copy)
     };
     let alignment = seen.form.alignment_of(steps);
     let off = steps - seen.form.alignments.get(alignment)?.offset as f64;
     Some(Standing {
-        voice,
+        copy,
         alignment,
-        locked: is_rotation(&seen.form, off) && !moves(seen, voice),
+        locked: is_rotation(&seen.form, off) && !moves(seen, copy),
     })
 }
 
 /// Whether a copy is on its way somewhere now.
-fn moves(seen: &Seen, voice: usize) -> bool {
+fn moves(seen: &Seen, copy: CopyNumber) -> bool {
     if !seen.snapshot.running {
         return false;
     }
     let now = seen.process.origin() + seen.elapsed();
     let stage = stage_at(seen, now).and_then(|stage| seen.form.stages.get(stage));
-    let copy = stage.and_then(|stage| stage.copies.get(voice - 1));
-    let drifts = copy.is_some_and(|copy| copy.doing == Doing::Drifting);
-    drifts || is_sliding(seen, voice)
+    let state = stage.and_then(|stage| stage.copies.get(copy.index()));
+    let drifts = state.is_some_and(|state| state.doing == Doing::Drifting);
+    drifts || is_sliding(seen, copy)
 }
 
 /// Whether `steps`, give or take what an eye does not see, leaves the phrase in unison with itself.
@@ -312,12 +313,12 @@ impl Unreachable {
 ///
 /// # Errors
 /// See [`Unreachable`].
-pub fn own_offset_for(seen: &Seen, copy: usize, alignment: usize) -> Result<f64, Unreachable> {
+pub fn own_offset_for(seen: &Seen, copy: CopyNumber, alignment: usize) -> Result<f64, Unreachable> {
     const REACH: f64 = 32.0;
-    let has_copy = (1..seen.process.voices().count()).contains(&copy);
+    let has_copy = seen.process.plays(Part::Copy(copy));
     let wanted = seen.form.alignments.get(alignment).filter(|_| has_copy);
     let wanted = wanted.ok_or(Unreachable::NoCopy)?;
-    let own = seen.settings().copies[copy - 1].offset;
+    let own = seen.settings().copies[copy.index()].offset;
     let direct = own + wanted.offset as f64 - stands_at(seen, copy);
     // Only if the phrase comes round on a whole step does going round help.
     let round = seen.form.alignments.len() as f64;
@@ -335,18 +336,18 @@ pub fn own_offset_for(seen: &Seen, copy: usize, alignment: usize) -> Result<f64,
 }
 
 /// Steps by which `copy` is ahead, moves that have begun made.
-fn stands_at(seen: &Seen, copy: usize) -> f64 {
+fn stands_at(seen: &Seen, copy: CopyNumber) -> f64 {
     let at_rest = seen.settings().standing_offset(copy);
     if !seen.snapshot.running {
         return at_rest;
     }
-    let here = seen.steps_ahead(copy).unwrap_or(at_rest);
+    let here = seen.steps_ahead(Part::Copy(copy)).unwrap_or(at_rest);
     let now = seen.process.origin() + seen.elapsed();
     let stage = seen
         .form
         .stage_at(now)
         .map(|stage| &seen.form.stages[stage]);
-    match stage.and_then(|stage| stage.copies.get(copy - 1)) {
+    match stage.and_then(|stage| stage.copies.get(copy.index())) {
         Some(copy) if copy.doing == Doing::Drifting => copy.to,
         _ => here,
     }
@@ -357,7 +358,7 @@ mod tests {
     use super::*;
     use crate::feed::Snapshot;
     use procession_core::engine::Anchor;
-    use procession_core::settings::{MAX_VOICES, Motion, Settings};
+    use procession_core::settings::{Motion, Settings};
 
     fn seen(text: &str, change: impl FnOnce(&mut Settings)) -> Seen {
         let mut settings = Settings::default();
@@ -369,13 +370,13 @@ mod tests {
     /// The same, playing at `position`.
     fn playing(text: &str, position: Beats, change: impl FnOnce(&mut Settings)) -> Seen {
         let mut seen = seen(text, change);
-        let ahead = |voice| seen.process.voices().displacement(voice, position);
+        let ahead = |part| seen.process.voices().displacement(part, position);
         seen.snapshot = Snapshot {
             playing: true,
             running: true,
             position,
             tempo: 120.0,
-            ahead: std::array::from_fn::<_, MAX_VOICES, _>(ahead),
+            ahead: Part::ALL.map(ahead),
             ..seen.snapshot
         };
         seen
@@ -479,8 +480,8 @@ mod tests {
         let fan = |settings: &mut Settings| settings.motion.copies = 2;
         // A dwell of eight cycles of two beats, then a drift of four.
         let locked = standings(&playing(EIGHT, 24.0, fan));
-        let at = |voice, alignment, locked| Standing {
-            voice,
+        let at = |copy: usize, alignment, locked| Standing {
+            copy: CopyNumber::ALL[copy - 1],
             alignment,
             locked,
         };
@@ -503,7 +504,7 @@ mod tests {
         for position in [0.5, 17.0, 40.0] {
             for alignment in 0..8 {
                 let now = playing(EIGHT, position, jump);
-                let own = own_offset_for(&now, 1, alignment).expect("within reach");
+                let own = own_offset_for(&now, CopyNumber::FIRST, alignment).expect("within reach");
                 let then = playing(EIGHT, position, |settings| {
                     jump(settings);
                     settings.copies[0].offset = own;
@@ -515,27 +516,36 @@ mod tests {
 
     #[test]
     fn the_nearer_way_round_is_taken() {
-        assert_eq!(own_offset_for(&seen(EIGHT, |_| ()), 1, 7), Ok(-1.0));
+        assert_eq!(
+            own_offset_for(&seen(EIGHT, |_| ()), CopyNumber::FIRST, 7),
+            Ok(-1.0)
+        );
         let set = seen(EIGHT, |settings| settings.copies[0].offset = 6.0);
-        assert_eq!(own_offset_for(&set, 1, 0), Ok(8.0));
+        assert_eq!(own_offset_for(&set, CopyNumber::FIRST, 0), Ok(8.0));
     }
 
     #[test]
     fn while_it_drifts_the_copy_is_counted_where_it_is_going() {
         // In the drift from unison to one step ahead.
         let drifting = playing(EIGHT, 20.0, |_| ());
-        assert_eq!(own_offset_for(&drifting, 1, 1), Ok(0.0));
+        assert_eq!(own_offset_for(&drifting, CopyNumber::FIRST, 1), Ok(0.0));
     }
 
     #[test]
     fn what_cannot_be_had_is_said_with_its_remedy() {
         let alone = seen(EIGHT, |settings| settings.motion.copies = 0);
-        assert_eq!(own_offset_for(&alone, 1, 1), Err(Unreachable::NoCopy));
+        assert_eq!(
+            own_offset_for(&alone, CopyNumber::FIRST, 1),
+            Err(Unreachable::NoCopy)
+        );
         let words: Vec<String> = (0..100)
             .map(|n| format!("{}{}", ["C", "D"][n % 2], n / 14))
             .collect();
         let long = seen(&words.join(" "), |_| ());
-        assert_eq!(own_offset_for(&long, 1, 50), Err(Unreachable::TooFar));
-        assert_eq!(own_offset_for(&long, 1, 90), Ok(-10.0));
+        assert_eq!(
+            own_offset_for(&long, CopyNumber::FIRST, 50),
+            Err(Unreachable::TooFar)
+        );
+        assert_eq!(own_offset_for(&long, CopyNumber::FIRST, 90), Ok(-10.0));
     }
 }

@@ -9,12 +9,12 @@ use crate::editor::model::notes::{Tally, end_of_stage};
 use crate::editor::model::plan::stage_at;
 use crate::editor::seen::Seen;
 use egui::{Pos2, pos2, vec2};
-use procession_core::exchange::picture::{steps_ahead, to_hundredths, voice_name};
+use procession_core::exchange::picture::{steps_ahead, to_hundredths};
 use procession_core::form::Doing;
 use procession_core::growth::Lap;
+use procession_core::part::{CopyNumber, MAX_COPIES, MAX_PARTS, Part};
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
-use procession_core::settings::{MAX_COPIES, MAX_VOICES};
 use procession_core::time::{Beats, HAIR, to_ticks};
 
 /// Two attacks no farther apart than this share of a step are heard, and marked, as a coincidence:
@@ -60,8 +60,8 @@ pub struct Tick {
 /// The ring of a voice.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Ring {
-    /// 0 is the steady voice, k is copy k.
-    pub voice: usize,
+    /// Whose it is.
+    pub part: Part,
     /// Whether it has entered.
     pub entered: bool,
     /// Whether it stays where it is: it neither drifts nor is on its way.
@@ -95,16 +95,16 @@ pub struct Meeting {
     /// On the circle.
     pub place: f64,
     /// Which voices, in order.
-    pub voices: Vec<usize>,
+    pub voices: Vec<Part>,
 }
 
 /// What a hand on a ring would have: this copy at this offset of its own, in steps.
-pub type Told = Option<(usize, f64)>;
+pub type Told = Option<(CopyNumber, f64)>;
 
 /// A moment of the process and where every voice stands then, in beats ahead.
 struct Moment {
     at: Beats,
-    ahead: [Option<Beats>; MAX_VOICES],
+    ahead: [Option<Beats>; MAX_PARTS],
 }
 
 impl Circle {
@@ -116,14 +116,14 @@ impl Circle {
         let ahead = if running {
             seen.snapshot.ahead
         } else {
-            std::array::from_fn(|voice| process.voices().displacement(voice, at))
+            Part::ALL.map(|part| process.voices().displacement(part, at))
         };
         let moment = Moment { at, ahead };
         let stage = stage_at(seen, at).unwrap_or(0);
         let mut circle = Self::at(seen, &moment, told, |copy| doing_now(seen, stage, copy));
         circle.title = if running { "Now" } else { "At the start" }.to_owned();
         let length = seen.phrase().length();
-        circle.hand = running.then(|| share(into_lap(process, 0, &moment).0, length));
+        circle.hand = running.then(|| share(into_lap(process, Part::Steady, &moment).0, length));
         circle
     }
 
@@ -134,19 +134,19 @@ impl Circle {
         let at = end_of_stage(seen.form.stages.get(stage)?);
         let moment = Moment {
             at,
-            ahead: std::array::from_fn(|voice| process.voices().displacement(voice, at)),
+            ahead: Part::ALL.map(|part| process.voices().displacement(part, at)),
         };
         let mut circle = Self::at(seen, &moment, told, |copy| doing_in(seen, stage, copy));
         circle.title = format!("Stage {} of {}", stage + 1, seen.form.stages.len());
         Some(circle)
     }
 
-    fn at(seen: &Seen, moment: &Moment, told: Told, doing: impl Fn(usize) -> Does) -> Self {
+    fn at(seen: &Seen, moment: &Moment, told: Told, doing: impl Fn(CopyNumber) -> Does) -> Self {
         let process = &seen.process;
         let phrase = process.phrase();
         let attacks = attacks_of(phrase);
-        let rings: Vec<Ring> = (0..process.voices().count())
-            .map(|voice| ring(process, voice, moment, &attacks, told, &doing))
+        let rings: Vec<Ring> = (process.voices().parts())
+            .map(|part| ring(process, part, moment, &attacks, told, &doing))
             .collect();
         let tolerance = TOGETHER * process.settings().step() / phrase.length();
         let moments = struck_together(&rings, tolerance);
@@ -185,24 +185,24 @@ fn attacks_of(phrase: &Phrase) -> Vec<(Beats, std::ops::Range<usize>)> {
 
 fn ring(
     process: &Process,
-    voice: usize,
+    part: Part,
     moment: &Moment,
     attacks: &[(Beats, std::ops::Range<usize>)],
     told: Told,
-    doing: impl Fn(usize) -> Does,
+    doing: impl Fn(CopyNumber) -> Does,
 ) -> Ring {
     let length = process.phrase().length();
     let step = process.settings().step();
-    let entered = moment.ahead[voice].is_some();
+    let entered = moment.ahead[part.index()].is_some();
     let (beginning, lap) = if entered {
-        let hand = into_lap(process, 0, moment).0;
-        let (into, lap) = into_lap(process, voice, moment);
+        let hand = into_lap(process, Part::Steady, moment).0;
+        let (into, lap) = into_lap(process, part, moment);
         (hand - into, Some(lap))
     } else {
-        (-standing(process, voice), None)
+        (-standing(process, part), None)
     };
-    let silenced = level(process, voice) <= 0.0;
-    let building = building_from(process, voice, moment);
+    let silenced = process.level(part) <= 0.0;
+    let building = building_from(process, part, moment);
     let sounds = |onset: Beats, notes: &std::ops::Range<usize>| {
         lap.is_some_and(|lap| {
             let built = building.map(|from| built(process, lap.start + onset - from));
@@ -211,20 +211,20 @@ fn ring(
             !silenced && onset < lap.length - HAIR && notes.clone().any(appeared)
         })
     };
-    let to_go = to_go(process, voice, moment, told);
+    let to_go = to_go(process, part, moment, told);
     let bound_for = to_go.filter(|beats| beats.abs() > ARRIVED * step);
-    let ahead = moment.ahead[voice].unwrap_or_else(|| standing(process, voice)) / step;
-    let (doing, locked) = match (voice, bound_for) {
-        (0, _) => ("never moves".to_owned(), true),
-        (_, Some(to_go)) => {
+    let ahead = moment.ahead[part.index()].unwrap_or_else(|| standing(process, part)) / step;
+    let (doing, locked) = match (part, bound_for) {
+        (Part::Steady | Part::ResultingLine, _) => ("never moves".to_owned(), true),
+        (Part::Copy(_), Some(to_go)) => {
             let way = format!("on its way to {}", place_of(ahead + to_go / step));
             (way, false)
         }
-        (_, None) if !entered => (format!("will enter {}", entering(ahead)), true),
-        (copy, None) => doing(copy),
+        (Part::Copy(_), None) if !entered => (format!("will enter {}", entering(ahead)), true),
+        (Part::Copy(copy), None) => doing(copy),
     };
     Ring {
-        voice,
+        part,
         entered,
         locked,
         beginning: share(beginning, length),
@@ -236,9 +236,9 @@ fn ring(
                 sounds: sounds(*onset, notes),
             })
             .collect(),
-        name: voice_name(voice),
-        place: match voice {
-            0 => String::new(),
+        name: part.to_string(),
+        place: match part {
+            Part::Steady => String::new(),
             _ if !entered => "waits".to_owned(),
             _ => place_of(ahead),
         },
@@ -247,15 +247,15 @@ fn ring(
 }
 
 /// How far a voice has come in the lap it reads, and that lap.
-fn into_lap(process: &Process, voice: usize, moment: &Moment) -> (Beats, Lap) {
-    let place = place_in_material(process, voice, moment);
-    let lap = process.voices().laps(voice).at(place);
+fn into_lap(process: &Process, part: Part, moment: &Moment) -> (Beats, Lap) {
+    let place = place_in_material(process, part, moment);
+    let lap = process.voices().laps(part).at(place);
     (place - lap.start, lap)
 }
 
-fn place_in_material(process: &Process, voice: usize, moment: &Moment) -> Beats {
-    let entry = process.voices().entry(voice).unwrap_or(process.origin());
-    moment.at - entry + moment.ahead[voice].unwrap_or(0.0)
+fn place_in_material(process: &Process, part: Part, moment: &Moment) -> Beats {
+    let entry = process.voices().entry(part).unwrap_or(process.origin());
+    moment.at - entry + moment.ahead[part.index()].unwrap_or(0.0)
 }
 
 /// How many notes stand `since` beats of material after a build-up began.
@@ -267,42 +267,35 @@ fn built(process: &Process, since: Beats) -> usize {
 }
 
 /// Where in the material of a copy its build-up began, if it is building.
-fn building_from(process: &Process, voice: usize, moment: &Moment) -> Option<Beats> {
-    let copy = (voice > 0).then_some(voice)?;
+fn building_from(process: &Process, part: Part, moment: &Moment) -> Option<Beats> {
+    let copy = part.as_copy()?;
     let (entry, moves) = (
-        process.voices().entry(copy)?,
-        process.voices().moves_from(copy)?,
+        process.voices().entry(part)?,
+        process.voices().moves_from(part)?,
     );
     let tau = moment.at - moves;
     let piece = (tau >= 0.0).then(|| process.voices().course(copy).piece_at(tau))?;
     Some(piece.building_from? + moves - entry)
 }
 
-fn level(process: &Process, voice: usize) -> f32 {
-    match voice {
-        0 => process.settings().output.steady_level,
-        copy => process.settings().copies[copy - 1].level,
-    }
-}
-
 /// Beats a voice is told to stand ahead, its shifts aside.
-fn standing(process: &Process, voice: usize) -> Beats {
-    match voice {
-        0 => 0.0,
-        copy => process.settings().standing_offset(copy) * process.settings().step(),
+fn standing(process: &Process, part: Part) -> Beats {
+    match part {
+        Part::Steady | Part::ResultingLine => 0.0,
+        Part::Copy(copy) => process.settings().standing_offset(copy) * process.settings().step(),
     }
 }
 
 /// Beats between where a copy stands and where its settings, or a hand on it, want it.
-fn to_go(process: &Process, voice: usize, moment: &Moment, told: Told) -> Option<Beats> {
-    let copy = (voice > 0).then_some(voice)?;
+fn to_go(process: &Process, part: Part, moment: &Moment, told: Told) -> Option<Beats> {
+    let copy = part.as_copy()?;
     let settings = process.settings();
     let handed = match told {
-        Some((held, offset)) if held == copy => offset - settings.copies[copy - 1].offset,
+        Some((held, offset)) if held == copy => offset - settings.copies[copy.index()].offset,
         _ => 0.0,
     };
-    let as_set = match moment.ahead[copy] {
-        Some(ahead) => process.voices().displacement(copy, moment.at)? - ahead,
+    let as_set = match moment.ahead[part.index()] {
+        Some(ahead) => process.voices().displacement(part, moment.at)? - ahead,
         None => 0.0,
     };
     Some(as_set + handed * settings.step())
@@ -326,19 +319,19 @@ fn entering(steps: f64) -> String {
 }
 
 /// Whether a copy that plays is on its way to an offset it was told to go to.
-pub fn is_sliding(seen: &Seen, copy: usize) -> bool {
+pub fn is_sliding(seen: &Seen, copy: CopyNumber) -> bool {
     let moment = Moment {
         at: seen.process.origin() + seen.elapsed(),
         ahead: seen.snapshot.ahead,
     };
-    let to_go = to_go(&seen.process, copy, &moment, None);
+    let to_go = to_go(&seen.process, Part::Copy(copy), &moment, None);
     to_go.is_some_and(|beats| beats.abs() > ARRIVED * seen.settings().step())
 }
 
 /// What a copy does, in words, and whether it is locked.
 type Does = (String, bool);
 
-fn doing_now(seen: &Seen, stage: usize, copy: usize) -> Does {
+fn doing_now(seen: &Seen, stage: usize, copy: CopyNumber) -> Does {
     let Some(state) = copy_in(seen, stage, copy) else {
         return ("waits".to_owned(), true);
     };
@@ -351,7 +344,7 @@ fn doing_now(seen: &Seen, stage: usize, copy: usize) -> Does {
     }
 }
 
-fn doing_in(seen: &Seen, stage: usize, copy: usize) -> Does {
+fn doing_in(seen: &Seen, stage: usize, copy: CopyNumber) -> Does {
     let drifted = copy_in(seen, stage, copy).filter(|state| state.doing == Doing::Drifting);
     match drifted {
         Some(state) => (format!("has drifted from {}", place_of(state.from)), false),
@@ -359,28 +352,32 @@ fn doing_in(seen: &Seen, stage: usize, copy: usize) -> Does {
     }
 }
 
-fn copy_in(seen: &Seen, stage: usize, copy: usize) -> Option<procession_core::form::CopyStage> {
+fn copy_in(
+    seen: &Seen,
+    stage: usize,
+    copy: CopyNumber,
+) -> Option<procession_core::form::CopyStage> {
     let stage = seen.form.stages.get(stage)?;
-    stage.copies.get(copy - 1).copied()
+    stage.copies.get(copy.index()).copied()
 }
 
 /// All moments of a cycle at which something is struck, and by which voices.
 fn struck_together(rings: &[Ring], tolerance: f64) -> Vec<Meeting> {
-    let mut struck: Vec<(f64, usize)> = rings
+    let mut struck: Vec<(f64, Part)> = rings
         .iter()
         .flat_map(|ring| {
             let sounding = ring.attacks.iter().filter(|attack| attack.sounds);
-            sounding.map(|attack| (attack.place, ring.voice))
+            sounding.map(|attack| (attack.place, ring.part))
         })
         .collect();
     struck.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut moments: Vec<Meeting> = Vec::new();
-    for (place, voice) in struck {
+    for (place, part) in struck {
         match moments.last_mut() {
-            Some(moment) if place - moment.place <= tolerance => moment.voices.push(voice),
+            Some(moment) if place - moment.place <= tolerance => moment.voices.push(part),
             _ => moments.push(Meeting {
                 place,
-                voices: vec![voice],
+                voices: vec![part],
             }),
         }
     }
@@ -462,8 +459,13 @@ impl Face {
     }
 
     /// Radius of a voice's ring.
-    pub fn radius(&self, voice: usize) -> f32 {
-        self.outer - voice as f32 * self.gap
+    pub fn radius(&self, part: Part) -> f32 {
+        self.outer - part.index() as f32 * self.gap
+    }
+
+    /// Radius of the innermost ring.
+    pub fn innermost(&self) -> f32 {
+        self.outer - self.rings.saturating_sub(1) as f32 * self.gap
     }
 
     /// A place of the circle at `radius`.
@@ -479,16 +481,16 @@ impl Face {
     }
 
     /// The voice whose ring `at` lies on.
-    pub fn voice_at(&self, at: Pos2) -> Option<usize> {
+    pub fn voice_at(&self, at: Pos2) -> Option<Part> {
         let inwards = (self.outer - at.distance(self.centre)) / self.gap;
-        let voice = inwards.round();
-        (voice >= 0.0 && voice < self.rings as f32).then_some(voice as usize)
+        let ring = inwards.round();
+        let is_one = ring >= 0.0 && ring < self.rings as f32;
+        Part::ALL.get(ring as usize).copied().filter(|_| is_one)
     }
 
     /// How large a mark may be if a ring has so many attacks.
     pub fn mark(&self, attacks: usize) -> f32 {
-        let innermost = self.radius(self.rings.saturating_sub(1));
-        let apart = std::f32::consts::TAU * innermost / attacks.max(1) as f32;
+        let apart = std::f32::consts::TAU * self.innermost() / attacks.max(1) as f32;
         f32::min(self.gap * 0.34, apart * 0.4).clamp(1.5, 6.5)
     }
 }
@@ -503,7 +505,7 @@ impl Default for Face {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Turning {
     /// Which copy.
-    pub copy: usize,
+    pub copy: CopyNumber,
     /// The copy's own offset when the hand was laid on, in steps.
     pub before: f64,
     /// Where on the circle the hand is.
@@ -514,7 +516,7 @@ pub struct Turning {
 
 impl Turning {
     /// A hand is laid on the ring of `copy` at that place of the circle.
-    pub fn begin(copy: usize, own_offset: f64, place: f64) -> Self {
+    pub fn begin(copy: CopyNumber, own_offset: f64, place: f64) -> Self {
         Self {
             copy,
             before: own_offset,
@@ -544,7 +546,7 @@ impl Turning {
 }
 
 /// The id of a copy's own offset.
-pub fn offset_id(copy: usize) -> &'static str {
+pub fn offset_id(copy: CopyNumber) -> &'static str {
     const IDS: [&str; MAX_COPIES] = [
         "copy1_offset",
         "copy2_offset",
@@ -555,7 +557,7 @@ pub fn offset_id(copy: usize) -> &'static str {
         "copy7_offset",
         "copy8_offset",
     ];
-    IDS[copy.clamp(1, MAX_COPIES) - 1]
+    IDS[copy.index()]
 }
 
 /// A copy's own offset in the host's range 0 ..= 1.
@@ -583,7 +585,7 @@ pub(super) mod tests {
             tempo: 120.0,
             beats_per_bar: 4.0,
             origin: 16.0,
-            ahead: std::array::from_fn(|voice| process.voices().displacement(voice, position)),
+            ahead: Part::ALL.map(|part| process.voices().displacement(part, position)),
             ..Snapshot::default()
         };
         Seen::new(snapshot, phrase, settings, Anchor::Song(16.0))
@@ -623,7 +625,7 @@ pub(super) mod tests {
         let circle = Circle::now(&seen(EIGHT, ahead_by(2.0), None), None);
         let marked: Vec<f64> = circle.coincidences.iter().map(|d| d.place).collect();
         assert_eq!(marked, [0.0, 0.375]);
-        assert_eq!(circle.coincidences[0].voices, [0, 1]);
+        assert_eq!(circle.coincidences[0].voices, [Part::Steady, Part::COPY_1]);
         assert_eq!(circle.facts, "6 attacks, 2 coincidences");
     }
 
@@ -660,7 +662,7 @@ pub(super) mod tests {
         let settings = Settings::default();
         let unmoving = seen(EIGHT, settings, None);
         let span = Span::new(16.0, 16.0 + 60.0);
-        for note in unmoving.process.notes(1, span) {
+        for note in unmoving.process.notes(Part::COPY_1, span) {
             let circle = Circle::now(&seen(EIGHT, settings, Some(note.on - 16.0)), None);
             let hand = circle.hand.unwrap();
             let met = circle.rings[1].attacks.iter().any(|attack| {
@@ -718,7 +720,7 @@ pub(super) mod tests {
         settings.growth.every = 1;
         settings.growth.step = 2;
         let whole = seen(EIGHT, settings, None);
-        for note in whole.process.notes(1, Span::new(16.0, 76.0)) {
+        for note in whole.process.notes(Part::COPY_1, Span::new(16.0, 76.0)) {
             let circle = Circle::now(&seen(EIGHT, settings, Some(note.on - 16.0 + 1e-6)), None);
             let attack = circle.rings[1].attacks[note.index];
             assert!(attack.sounds, "note {} at {}", note.index, note.on);
@@ -757,13 +759,13 @@ pub(super) mod tests {
         assert_eq!(copy.bound_for, Some(0.75));
         assert_eq!(copy.place, "0.5 steps ahead");
         assert_eq!(copy.doing, "on its way to 2 steps ahead");
-        let held = &Circle::now(&moving, Some((1, 4.0))).rings[1];
+        let held = &Circle::now(&moving, Some((CopyNumber::FIRST, 4.0))).rings[1];
         assert_eq!(held.bound_for, Some(0.5));
     }
 
     #[test]
     fn a_ring_turned_back_by_an_eighth_puts_its_copy_a_step_ahead_of_eight() {
-        let mut turning = Turning::begin(1, 0.0, 0.1);
+        let mut turning = Turning::begin(CopyNumber::FIRST, 0.0, 0.1);
         turning.follow(0.0);
         assert_eq!(turning.offset(8.0, true), 1.0);
         assert_eq!(turning.offset(8.0, false), 0.8);
@@ -773,7 +775,7 @@ pub(super) mod tests {
 
     #[test]
     fn going_round_several_times_adds_up_and_stops_at_the_farthest() {
-        let mut turning = Turning::begin(1, 0.0, 0.0);
+        let mut turning = Turning::begin(CopyNumber::FIRST, 0.0, 0.0);
         for _ in 0..8 {
             turning.follow(turning.hand - 0.25);
         }
@@ -792,9 +794,9 @@ pub(super) mod tests {
     #[test]
     fn a_point_on_a_ring_is_found_again() {
         let face = Face::new(pos2(100.0, 80.0), 70.0, 4);
-        for voice in 0..4 {
-            let at = face.point(0.3, face.radius(voice));
-            assert_eq!(face.voice_at(at), Some(voice));
+        for voice in &Part::ALL[..4] {
+            let at = face.point(0.3, face.radius(*voice));
+            assert_eq!(face.voice_at(at), Some(*voice));
             assert!((face.place(at) - 0.3).abs() < 1e-6);
         }
         assert_eq!(face.voice_at(face.centre), None);

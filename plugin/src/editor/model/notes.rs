@@ -4,14 +4,14 @@ use crate::editor::model::circle::{TOGETHER, is_sliding, place_of};
 use crate::editor::model::plan::stage_at;
 use crate::editor::model::sonority::HeardSpelling;
 use crate::editor::seen::Seen;
-use procession_core::exchange::picture::voice_name;
 use procession_core::exchange::plan::stage_words;
 use procession_core::form::{Doing, Stage};
 use procession_core::motion::Dwelling;
 use procession_core::note::Key;
+use procession_core::part::Part;
 use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
-use procession_core::resulting::{RESULTING, ResultingNotes, sings};
+use procession_core::resulting::{ResultingNotes, sings};
 use procession_core::settings::{Growth, MAX_COPIES, Resulting, Settings};
 use procession_core::time::{Beats, HAIR, Span, from_ticks};
 use procession_core::voices::Reading;
@@ -161,7 +161,7 @@ pub struct Bar {
 /// A moment at which something is struck.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Attacked {
-    /// Bit v for voice v.
+    /// A bit for each, at [`Part::index`].
     voices: u16,
 }
 
@@ -187,8 +187,9 @@ impl Attack {
 
     /// Such as "Steady, Copy 2".
     pub fn names(&self) -> String {
-        let strikes = |voice: &usize| self.attacked.voices & 1 << voice != 0;
-        let names: Vec<String> = (0..16).filter(strikes).map(voice_name).collect();
+        let strikes = |part: &Part| self.attacked.voices & 1 << part.index() != 0;
+        let names = Part::ALL.into_iter().filter(strikes);
+        let names: Vec<String> = names.map(|part| part.to_string()).collect();
         names.join(", ")
     }
 }
@@ -225,8 +226,8 @@ impl Stretch {
     }
 }
 
-fn heard(process: &Process, part: usize, span: Span) -> Vec<VoiceNote> {
-    if part == RESULTING {
+fn heard(process: &Process, part: Part, span: Span) -> Vec<VoiceNote> {
+    if part == Part::ResultingLine {
         ResultingNotes::new(process, span).collect()
     } else {
         process.notes(part, span).collect()
@@ -236,15 +237,17 @@ fn heard(process: &Process, part: usize, span: Span) -> Vec<VoiceNote> {
 /// The composite rhythm of these notes. Attacks that are heard as one are one, see [`TOGETHER`].
 fn attacks<'a>(process: &Process, heard: impl Iterator<Item = &'a VoiceNote>) -> Vec<Attack> {
     let apart = f64::max(TOGETHER * process.settings().step(), from_ticks(1));
-    let mut strokes: Vec<(Beats, usize)> = heard.map(|note| (note.on, note.voice)).collect();
+    let mut strokes: Vec<(Beats, Part)> = heard.map(|note| (note.on, note.part)).collect();
     strokes.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut attacks: Vec<Attack> = Vec::new();
-    for (at, voice) in strokes {
+    for (at, part) in strokes {
         match attacks.last_mut() {
-            Some(last) if at - last.at <= apart => last.attacked.voices |= 1 << voice,
+            Some(last) if at - last.at <= apart => last.attacked.voices |= 1 << part.index(),
             _ => attacks.push(Attack {
                 at,
-                attacked: Attacked { voices: 1 << voice },
+                attacked: Attacked {
+                    voices: 1 << part.index(),
+                },
             }),
         }
     }
@@ -253,7 +256,10 @@ fn attacks<'a>(process: &Process, heard: impl Iterator<Item = &'a VoiceNote>) ->
 
 fn cycles(process: &Process, span: Span) -> Vec<CycleStart> {
     let origin = process.origin();
-    let (laps, whole) = (process.voices().laps(0), process.phrase().length());
+    let (laps, whole) = (
+        process.voices().laps(Part::Steady),
+        process.phrase().length(),
+    );
     let lengthens = process.settings().growth.growth == Growth::Lengthen;
     let mut lap = laps.at((span.start - origin).max(0.0));
     let mut cycles = Vec::new();
@@ -269,9 +275,9 @@ fn cycles(process: &Process, span: Span) -> Vec<CycleStart> {
 }
 
 /// The lane of a part: what is heard filled, what a voice passes in silence hollow.
-fn bars(process: &Process, part: usize, span: Span, heard: &[VoiceNote]) -> Vec<Bar> {
+fn bars(process: &Process, part: Part, span: Span, heard: &[VoiceNote]) -> Vec<Bar> {
     let lane = Lane::of(process, part, span.start, heard);
-    if part == RESULTING {
+    if part == Part::ResultingLine {
         let bar = |note: &VoiceNote| {
             let span = Span::new(note.on, note.off);
             lane.bar(note.index, note.key, span, true)
@@ -296,14 +302,12 @@ struct Lane {
 
 impl Lane {
     /// As wide as what is heard in the stretch, and the whole phrase at its beginning.
-    fn of(process: &Process, voice: usize, at: Beats, heard: &[VoiceNote]) -> Self {
-        let phrase = match voice {
-            RESULTING => &[],
-            _ => process.phrase().notes(),
+    fn of(process: &Process, part: Part, at: Beats, heard: &[VoiceNote]) -> Self {
+        let phrase = match part {
+            Part::ResultingLine => &[],
+            Part::Steady | Part::Copy(_) => process.phrase().notes(),
         };
-        let written = phrase
-            .iter()
-            .map(|note| process.key_of(voice, note.key, at));
+        let written = phrase.iter().map(|note| process.key_of(part, note.key, at));
         let keys = written.chain(heard.iter().map(|note| note.key));
         let keys = keys.map(Key::number);
         Self {
@@ -333,8 +337,8 @@ impl Lane {
 /// The head of a lane.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Head {
-    /// 0 is the steady voice.
-    pub voice: usize,
+    /// Whose lane it is.
+    pub part: Part,
     /// "Steady", "Copy 1".
     pub name: String,
     /// "2 steps ahead".
@@ -346,8 +350,8 @@ pub struct Head {
 /// The heads of all lanes, as they stand at song position `at`.
 pub fn heads(seen: &Seen, at: Beats) -> Vec<Head> {
     let head = |part| match part {
-        RESULTING => line_head(seen, at),
-        voice => head(seen, voice, at),
+        Part::ResultingLine => line_head(seen, at),
+        Part::Steady | Part::Copy(_) => head(seen, part, at),
     };
     seen.process.parts().map(head).collect()
 }
@@ -364,31 +368,30 @@ fn line_head(seen: &Seen, at: Beats) -> Head {
         format!("{picks}, resting")
     };
     Head {
-        voice: RESULTING,
-        name: voice_name(RESULTING),
+        part: Part::ResultingLine,
+        name: Part::ResultingLine.to_string(),
         place,
         moving: false,
     }
 }
 
-fn head(seen: &Seen, voice: usize, at: Beats) -> Head {
+fn head(seen: &Seen, part: Part, at: Beats) -> Head {
     let stage = stage_at(seen, at).map(|stage| &seen.form.stages[stage]);
-    let doing = match voice {
-        0 => None,
-        copy => stage.and_then(|stage| Some(stage.copies.get(copy - 1)?.doing)),
-    };
-    let slides = voice > 0 && seen.snapshot.running && is_sliding(seen, voice);
+    let doing = stage
+        .zip(part.as_copy())
+        .and_then(|(stage, copy)| Some(stage.copies.get(copy.index())?.doing));
+    let slides = seen.snapshot.running && part.as_copy().is_some_and(|copy| is_sliding(seen, copy));
     let moving = doing == Some(Doing::Drifting) || slides;
     // A hair later, so that a jump on this very moment has been made.
-    let ahead = seen.process.voices().displacement(voice, at + HAIR);
-    let place = match (voice, ahead) {
-        (0, _) => "as played".to_owned(),
+    let ahead = seen.process.voices().displacement(part, at + HAIR);
+    let place = match (part, ahead) {
+        (Part::Steady, _) => "as played".to_owned(),
         (_, None) => "not yet entered".to_owned(),
         (_, Some(ahead)) => place_words(ahead / seen.settings().step(), doing),
     };
     Head {
-        voice,
-        name: voice_name(voice),
+        part,
+        name: part.to_string(),
         place,
         moving,
     }
@@ -416,7 +419,9 @@ impl Tally {
     /// plan tell.
     pub fn at(process: &Process, at: Beats) -> Self {
         let cycle = cycle_at(process, at);
-        let heard: Vec<VoiceNote> = (0..process.voices().count())
+        let heard: Vec<VoiceNote> = process
+            .voices()
+            .parts()
             .flat_map(|voice| process.notes(voice, cycle))
             .collect();
         Self::of(&attacks(process, heard.iter()), cycle)
@@ -454,7 +459,7 @@ pub fn cycle_at(process: &Process, at: Beats) -> Span {
     let origin = process.origin();
     // A hair of rounding puts a moment on a bar line into the cycle it begins.
     let since = (at - origin + HAIR).max(0.0);
-    let lap = process.voices().laps(0).at(since);
+    let lap = process.voices().laps(Part::Steady).at(since);
     let start = origin + lap.start;
     Span::new(start, start + lap.length)
 }
@@ -480,14 +485,11 @@ pub fn glow(bar: &Bar, now: Beats, sounding: u128) -> f32 {
 }
 
 /// What a note is, in words: "Copy 1: F4, note 2 of 6, silent".
-pub fn bar_words(process: &Process, voice: usize, bar: &Bar) -> String {
+pub fn bar_words(process: &Process, part: Part, bar: &Bar) -> String {
     let key = HeardSpelling::of(process, bar.on).key(bar.key);
     let (number, all) = (bar.index + 1, process.phrase().notes().len());
     let silent = if bar.filled { "" } else { ", silent" };
-    format!(
-        "{}: {key}, note {number} of {all}{silent}",
-        voice_name(voice)
-    )
+    format!("{}: {key}, note {number} of {all}{silent}", part)
 }
 
 /// What meets at a moment: "3 voices coincide: Steady, Copy 1, Copy 2".
@@ -799,7 +801,7 @@ mod tests {
     fn notes_and_attacks_say_what_they_are() {
         let seen = seen_at("D4 F#4 A4", None, |_| ());
         let stretch = Stretch::new(&seen.process, Span::new(0.0, 0.75));
-        let words = bar_words(&seen.process, 1, &stretch.voices[1][1]);
+        let words = bar_words(&seen.process, Part::COPY_1, &stretch.voices[1][1]);
         assert_eq!(words, "Copy 1: F♯4, note 2 of 3");
         assert_eq!(
             attack_words(&stretch.attacks[0]),

@@ -13,6 +13,7 @@ use procession_core::exchange::plan::stage_words;
 use procession_core::form::{CopyStage, Doing, Form, Stage};
 use procession_core::modulation::ModeChange;
 use procession_core::motion::shifts_to_unison;
+use procession_core::part::{CopyNumber, Part};
 use procession_core::process::Process;
 use procession_core::settings::{Advance, FoldKind};
 use procession_core::time::{Beats, HAIR};
@@ -229,8 +230,8 @@ pub struct Grown {
 /// The line of a voice.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Course {
-    /// 0 is the steady voice, k is copy k.
-    pub voice: usize,
+    /// Whose it is.
+    pub part: Part,
     /// From its entry on.
     pub points: Vec<Pos2>,
     /// Where its mark stands, and whether it is filled.
@@ -278,8 +279,8 @@ impl Plan {
         Self {
             blocks: canvas.blocks(&visible),
             growth: canvas.growth(&visible),
-            courses: (0..seen.process.voices().count())
-                .map(|voice| canvas.course(voice, &visible))
+            courses: (seen.process.voices().parts())
+                .map(|part| canvas.course(part, &visible))
                 .collect(),
             levels: canvas.levels(),
             bars: canvas.bars(),
@@ -431,22 +432,22 @@ impl<'a> Canvas<'a> {
         growth
     }
 
-    fn course(&self, voice: usize, visible: &std::ops::Range<usize>) -> Course {
+    fn course(&self, part: Part, visible: &std::ops::Range<usize>) -> Course {
         let mut line = Course {
-            voice,
+            part,
             points: Vec::new(),
             marks: Vec::new(),
         };
-        if voice == 0 {
+        let Part::Copy(copy) = part else {
             let y = self.y(0.0);
             line.points = vec![
                 pos2(self.chart.left(), y),
                 pos2(self.inside(self.x(self.seen.form.end())), y),
             ];
             return line;
-        }
+        };
         for stage in self.stages(visible) {
-            let state = stage.copies[voice - 1];
+            let state = stage.copies[copy.index()];
             if state.doing == Doing::Waiting {
                 continue;
             }
@@ -479,7 +480,7 @@ impl<'a> Canvas<'a> {
         for slice in 1..slices {
             let share = f64::from(slice) / f64::from(slices);
             let at = stage.span.start + share * stage.span.length();
-            if let Some(ahead) = self.process().voices().displacement(line.voice, at) {
+            if let Some(ahead) = self.process().voices().displacement(line.part, at) {
                 let steps = ahead / self.seen.settings().step();
                 line.add(pos2(self.x(at), self.y(steps)));
             }
@@ -491,7 +492,7 @@ impl<'a> Canvas<'a> {
         // Voices that lie on one line have their marks one after another.
         let free_from = match line.marks.last() {
             Some((last, _)) => last.x + BETWEEN_MARKS,
-            None => self.chart.left() + ROOM_FOR_A_MARK * line.voice as f32,
+            None => self.chart.left() + ROOM_FOR_A_MARK * line.part.index() as f32,
         };
         let has_room = right - left >= ROOM_FOR_A_MARK || (right > left && middle.x >= free_from);
         if has_room && state.doing != Doing::Drifting {
@@ -663,7 +664,11 @@ fn round(process: &Process) -> Beats {
     if process.voices().count() == 1 {
         return 0.0;
     }
-    let timetable = process.voices().course(1).timetable().counted();
+    let timetable = process
+        .voices()
+        .course(CopyNumber::FIRST)
+        .timetable()
+        .counted();
     let shifts = shifts_to_unison(process.phrase(), process.settings());
     timetable.start_of(1 + shifts) - timetable.start_of(1)
 }
@@ -1007,7 +1012,13 @@ mod tests {
         for beats in [207.0, 209.0, 390.0, 5000.0] {
             let seen = seen(EIGHT, settings, Some(beats));
             let head = playhead(&seen).unwrap();
-            let ahead = |at| seen.process.voices().displacement(1, 16.0 + at).unwrap() / 0.25;
+            let ahead = |at| {
+                seen.process
+                    .voices()
+                    .displacement(Part::COPY_1, 16.0 + at)
+                    .unwrap()
+                    / 0.25
+            };
             assert!(head.at < length(&seen));
             assert_eq!(ahead(head.at).rem_euclid(8.0), ahead(beats).rem_euclid(8.0));
         }
@@ -1126,11 +1137,11 @@ mod tests {
             assert!(
                 course.marks.len() >= 3,
                 "copy {}: {:?}",
-                course.voice,
+                course.part,
                 course.marks
             );
             for pair in course.marks.windows(2) {
-                assert!(pair[1].0.x - pair[0].0.x > 10.0, "copy {}", course.voice);
+                assert!(pair[1].0.x - pair[0].0.x > 10.0, "{}", course.part);
             }
         }
     }

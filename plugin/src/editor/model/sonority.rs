@@ -191,7 +191,7 @@ fn heard_as(process: &Process, charge: &Charge, at: Beats) -> String {
 pub fn pitch_classes_in(process: &Process, span: Span) -> PitchSet {
     // A note lasts a cycle at most, and twice that if its copy drifts at half the tempo.
     let held_from = span.start - 2.0 * process.phrase().length();
-    (0..process.voices().count())
+    (process.voices().parts())
         .flat_map(|voice| process.notes(voice, Span::new(held_from, span.end)))
         .filter(|note| note.off > span.start + HAIR)
         .map(|note| note.key.pitch_class())

@@ -3,9 +3,10 @@
 
 use crate::editor::seen::Seen;
 use procession_core::exchange::picture::{
-    copies_named, minutes, step_numbers, steps_ahead_each, to_hundredths, voice_name,
+    copies_named, minutes, step_numbers, steps_ahead_each, to_hundredths,
 };
-use procession_core::motion::{Part, drift_cycles};
+use procession_core::motion::{StagePart, drift_cycles};
+use procession_core::part::{CopyNumber, Part};
 use procession_core::phrase::MAX_NOTES;
 use procession_core::settings::{Advance, CopiesMove, Growth, Motion};
 use procession_core::time::Beats;
@@ -125,13 +126,13 @@ const SLIDES: f64 = 0.01;
 /// A copy at a moment.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Moment {
-    copy: usize,
+    copy: CopyNumber,
     /// Steps ahead.
     ahead: f64,
     /// Steps ahead before and after the move it makes, or makes next.
     from: f64,
     to: f64,
-    part: Part,
+    part: StagePart,
     /// Where it is told to stand now, in steps; while it gets there, it is not locked.
     told: f64,
     /// Whether only a cue ends its dwell.
@@ -142,10 +143,11 @@ struct Moment {
 }
 
 impl Moment {
-    fn of(copy: usize, seen: &Seen, at: Beats) -> Option<Self> {
+    fn of(copy: CopyNumber, seen: &Seen, at: Beats) -> Option<Self> {
         let process = &seen.process;
-        process.voices().entry(copy).filter(|entry| *entry <= at)?;
-        let counted_from = process.voices().moves_from(copy)?;
+        let part = Part::Copy(copy);
+        process.voices().entry(part).filter(|entry| *entry <= at)?;
+        let counted_from = process.voices().moves_from(part)?;
         let course = process.voices().course(copy);
         let timetable = course.timetable();
         let station = timetable.station_at((at - counted_from).max(0.0));
@@ -153,26 +155,26 @@ impl Moment {
         let after = |shifts| (course.shifted(shifts) + course.standing.target()) / step;
         let (from, to) = match station.part {
             // A build-up opens the stage at whose offset it already stands.
-            Part::Build => (after(station.stage.saturating_sub(1)), after(station.stage)),
+            StagePart::Build => (after(station.stage.saturating_sub(1)), after(station.stage)),
             _ => (after(station.stage), after(station.stage + 1)),
         };
         let (since, until) = match station.part {
-            Part::Lean | Part::Settle => {
+            StagePart::Lean | StagePart::Settle => {
                 let whole = |part| procession_core::motion::Station { part, ..station };
                 (
-                    timetable.begin_of(whole(Part::Lean)),
-                    timetable.end_of(whole(Part::Settle)),
+                    timetable.begin_of(whole(StagePart::Lean)),
+                    timetable.end_of(whole(StagePart::Settle)),
                 )
             }
             _ => (timetable.begin_of(station), timetable.end_of(station)),
         };
         Some(Self {
             copy,
-            ahead: seen.steps_ahead(copy).unwrap_or(from),
+            ahead: seen.steps_ahead(part).unwrap_or(from),
             from,
             to,
             part: station.part,
-            told: process.voices().displacement(copy, at).unwrap_or_default() / step,
+            told: process.voices().displacement(part, at).unwrap_or_default() / step,
             waits_for_cue: timetable.waits_for_cue(at - counted_from),
             since: counted_from + since,
             until: counted_from + until,
@@ -199,7 +201,7 @@ impl Moment {
 
 /// Where the copies stand and what they do: those that move first, the others briefly.
 fn copies(seen: &Seen, at: Beats) -> Option<String> {
-    let all: Vec<Moment> = (1..seen.process.voices().count())
+    let all: Vec<Moment> = (seen.process.voices().copies())
         .filter_map(|copy| Moment::of(copy, seen, at))
         .collect();
     let mut said = Vec::new();
@@ -219,7 +221,7 @@ fn copies(seen: &Seen, at: Beats) -> Option<String> {
 /// something else.
 fn lead(all: &[Moment]) -> Option<&Moment> {
     all.iter().min_by(|one, other| {
-        let rank = |moment: &Moment| (!moment.has_a_move(), moment.part == Part::Dwell);
+        let rank = |moment: &Moment| (!moment.has_a_move(), moment.part == StagePart::Dwell);
         rank(one)
             .cmp(&rank(other))
             .then(one.until.total_cmp(&other.until))
@@ -236,12 +238,12 @@ fn together(with: &[Moment], seen: &Seen, at: Beats) -> String {
     let then = |what: &str| format!("; {what} in {}", wait(first.until - at, seen));
     let places = |of: fn(&Moment) -> f64| places(with, of);
     match first.part {
-        Part::Dwell if first.slides() => format!(
+        StagePart::Dwell if first.slides() => format!(
             "{who}: {}, on the way to {}",
             places(|one| one.ahead),
             places(|one| one.told)
         ),
-        Part::Dwell => {
+        StagePart::Dwell => {
             let unison = with
                 .iter()
                 .all(|one| seen.form.is_whole_rotation(one.ahead));
@@ -265,11 +267,11 @@ fn together(with: &[Moment], seen: &Seen, at: Beats) -> String {
                 format!("{who}: {place}, locked, {cycle}")
             }
         }
-        Part::Lean | Part::Settle if first.has_a_move() => {
+        StagePart::Lean | StagePart::Settle if first.has_a_move() => {
             format!("{who}: drifting {}, {cycle}{}", way(with), then("locks"))
         }
-        Part::Lean | Part::Settle => format!("{who}: {}", places(|one| one.ahead)),
-        Part::Build => format!(
+        StagePart::Lean | StagePart::Settle => format!("{who}: {}", places(|one| one.ahead)),
+        StagePart::Build => format!(
             "{who}: building up {}, {cycle}{}",
             places(|one| one.to),
             then("whole")
@@ -284,12 +286,12 @@ fn stand(others: &[Moment]) -> String {
 }
 
 fn next_entry(seen: &Seen, at: Beats) -> Option<String> {
-    let waiting = (1..seen.process.voices().count())
-        .filter_map(|copy| Some((copy, seen.process.voices().entry(copy)?)))
+    let waiting = (seen.process.voices().copies().map(Part::Copy))
+        .filter_map(|part| Some((part, seen.process.voices().entry(part)?)))
         .find(|(_, entry)| *entry > at)?;
     Some(format!(
         "{} enters in {}",
-        voice_name(waiting.0),
+        waiting.0,
         wait(waiting.1 - at, seen)
     ))
 }
@@ -308,7 +310,7 @@ fn cycle(moment: &Moment, seen: &Seen, at: Beats) -> String {
 
 /// "Copy 2", "Copies 1 to 3", "Copies 1 and 3".
 fn who(moments: &[Moment]) -> String {
-    let copies: Vec<usize> = moments.iter().map(|one| one.copy).collect();
+    let copies: Vec<usize> = moments.iter().map(|one| one.copy.number()).collect();
     copies_named(&copies).replacen('c', "C", 1)
 }
 
@@ -319,7 +321,7 @@ fn places(with: &[Moment], of: fn(&Moment) -> f64) -> String {
         .copied()
         .partition(|one| to_hundredths(of(one)) == 0.0);
     let apart: Vec<f64> = apart.iter().map(of).collect();
-    let copies: Vec<usize> = in_unison.iter().map(|one| one.copy).collect();
+    let copies: Vec<usize> = in_unison.iter().map(|one| one.copy.number()).collect();
     match (in_unison.is_empty(), apart.is_empty()) {
         (_, true) => "in unison with the steady voice".to_owned(),
         (true, _) => steps_ahead_each(&apart),
@@ -469,8 +471,7 @@ mod tests {
         };
         let process =
             procession_core::process::Process::new(phrase.clone(), settings, snapshot.origin);
-        snapshot.ahead =
-            std::array::from_fn(|voice| process.voices().displacement(voice, position));
+        snapshot.ahead = Part::ALL.map(|part| process.voices().displacement(part, position));
         let mut seen = Seen::new(snapshot, phrase, settings, Anchor::Song(0.0));
         seen.hold = true;
         seen

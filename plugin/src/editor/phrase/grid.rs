@@ -8,6 +8,7 @@ use egui::{
     Stroke, StrokeKind, Ui, Vec2, WidgetInfo, pos2, vec2,
 };
 use procession_core::note::{Key, Note, Velocity};
+use procession_core::part::Part;
 use procession_core::phrase::Edited;
 use procession_core::time::Beats;
 
@@ -180,7 +181,12 @@ impl Desk<'_> {
     /// Which notes do not sound yet, because the phrase is growing.
     fn silent(&self, drawn: &Edited) -> impl Fn(usize) -> bool {
         let running = self.seen.snapshot.running && drawn.phrase == *self.seen.phrase();
-        let lap = self.seen.process.voices().laps(0).at(self.seen.elapsed());
+        let lap = self
+            .seen
+            .process
+            .voices()
+            .laps(Part::Steady)
+            .at(self.seen.elapsed());
         let ranks = self.seen.process.voices().ranks();
         let notes = self.seen.phrase().notes();
         move |index| {
@@ -203,7 +209,7 @@ impl Desk<'_> {
     /// Where in the phrase the steady voice is, if the process runs.
     fn playing(&self) -> Option<Beats> {
         let elapsed = self.seen.elapsed();
-        let lap = self.seen.process.voices().laps(0).at(elapsed);
+        let lap = self.seen.process.voices().laps(Part::Steady).at(elapsed);
         self.seen
             .snapshot
             .running
