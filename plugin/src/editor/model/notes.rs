@@ -114,9 +114,10 @@ impl Frame {
     }
 }
 
-/// A hair inside a stage's end: what begins at the border belongs to the next stage.
+/// Inside a stage's end: what begins at the border belongs to the next stage. By two hairs, for
+/// whoever looks for a cycle at a moment allows it one.
 pub fn end_of_stage(stage: &Stage) -> Beats {
-    stage.span.end - HAIR
+    stage.span.end - 2.0 * HAIR
 }
 
 /// Beats in view on either side of now.
