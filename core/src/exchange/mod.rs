@@ -9,5 +9,6 @@ pub mod plan;
 pub mod put;
 pub mod score;
 pub mod sound;
+mod xml;
 
 pub use piece::{LONGEST, MOST_NOTES, Piece, Unrolled};

@@ -8,9 +8,11 @@ mod png;
 pub use png::{PngError, png};
 
 use super::Piece;
+use super::xml::{Attributes, Xml};
 use crate::form::Doing;
 use crate::part::{CopyNumber, Part};
 use crate::time::{Beats, Span};
+use std::f64::consts::{FRAC_PI_2, PI, TAU};
 use std::fmt::Write;
 
 /// What a picture is made from.
@@ -71,22 +73,28 @@ impl Picture<'_> {
         let lanes_top = PLAN_TOP + PLAN_HEIGHT + 70.0;
         let close_ups_top = lanes_top + lanes as f64 * (LANE_HEIGHT + LANE_GAP) + 46.0;
         let height = close_ups_top + CLOSE_UP_HEIGHT + 66.0;
-        let mut out = Drawing(String::new());
-        out.line(&format!(
-            r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" width="{WIDTH}" height="{height}" font-family="Ubuntu, DejaVu Sans, sans-serif">"#
-        ));
-        out.line(&format!(
-            r#"<rect width="{WIDTH}" height="{height}" fill="{PAPER}"/>"#
-        ));
-        self.draw_heading(&mut out);
-        self.draw_plan(&mut out);
-        for (lane, part) in self.piece.process.parts().enumerate() {
-            let top = lanes_top + lane as f64 * (LANE_HEIGHT + LANE_GAP);
-            self.draw_lane(&mut out, part, top);
-        }
-        self.draw_close_ups(&mut out, close_ups_top);
-        out.line("</svg>");
-        out.0
+        let (across, down) = (WIDTH.to_string(), height.to_string());
+        let root = [
+            ("xmlns", "http://www.w3.org/2000/svg"),
+            ("viewBox", &format!("0 0 {across} {down}")),
+            ("width", &across),
+            ("height", &down),
+            ("font-family", "Ubuntu, DejaVu Sans, sans-serif"),
+        ];
+        let mut xml = Xml::new();
+        xml.within("svg", &root, |xml| {
+            let paper = [("width", &*across), ("height", &down), ("fill", PAPER)];
+            xml.empty("rect", &paper);
+            let mut out = Drawing(xml);
+            self.draw_heading(&mut out);
+            self.draw_plan(&mut out);
+            for (lane, part) in self.piece.process.parts().enumerate() {
+                let top = lanes_top + lane as f64 * (LANE_HEIGHT + LANE_GAP);
+                self.draw_lane(&mut out, part, top);
+            }
+            self.draw_close_ups(&mut out, close_ups_top);
+        });
+        xml.finish()
     }
 
     fn draw_heading(&self, out: &mut Drawing) {
@@ -199,11 +207,15 @@ impl Picture<'_> {
         {
             let height = PLAN_HEIGHT * stage.shown as f64 / all;
             let (x, end) = (self.x(stage.span.start), self.x(stage.span.end));
-            out.line(&format!(
-                r#"<rect x="{x:.2}" y="{:.2}" width="{:.2}" height="{height:.2}" fill="{GROWTH}"/>"#,
-                bottom - height,
-                end - x
-            ));
+            let [x, y, width, height] = [x, bottom - height, end - x, height].map(fixed);
+            let place = [
+                ("x", &*x),
+                ("y", &y),
+                ("width", &width),
+                ("height", &height),
+            ];
+            out.0
+                .empty("rect", &[&place[..], &[("fill", GROWTH)]].concat());
         }
         let mut stages = self.piece.form.stages.iter();
         if let Some(last) = stages.rfind(|stage| (stage.shown as f64) < all) {
@@ -227,9 +239,8 @@ impl Picture<'_> {
                 .get(index + 1)
                 .map_or(self.piece.form.end(), |(next, _)| *next);
             let y = PLAN_TOP - 14.0;
-            out.line(&format!(
-                r#"<path d="M{x:.2} {PLAN_TOP:.2} v{PLAN_HEIGHT}" stroke="{QUIET}" stroke-width="1"/>"#,
-            ));
+            let path = format!("M{x:.2} {PLAN_TOP:.2} v{PLAN_HEIGHT}");
+            out.path(&path, QUIET, "1", &[]);
             if self.x(next) - x > 9.0 * name.chars().count() as f64 {
                 out.text(x + 6.0, y, 14.0, INK, "start", name);
             }
@@ -294,9 +305,7 @@ impl Picture<'_> {
             let _ = write!(path, "M{:.2} {y:.2}h{width:.2}", self.x(note.on));
         }
         let hue = hue(part);
-        out.line(&format!(
-            r#"<path d="{path}" stroke="{hue}" stroke-width="1.6" fill="none"/>"#
-        ));
+        out.path(&path, hue, "1.6", &[("fill", "none")]);
     }
 
     /// A cycle of each of some alignments, near enough to see which notes meet.
@@ -333,11 +342,8 @@ impl Picture<'_> {
             let y = top + 10.0 + (1.0 - share) * (CLOSE_UP_HEIGHT - 20.0);
             let hue = hue(note.part);
             let end = x(note.off.min(span.end));
-            out.line(&format!(
-                r#"<path d="M{:.2} {y:.2}H{end:.2}" stroke="{hue}" stroke-width="2" stroke-dasharray="{}"/>"#,
-                x(note.on),
-                dash(note.part),
-            ));
+            let path = format!("M{:.2} {y:.2}H{end:.2}", x(note.on));
+            out.path(&path, hue, "2", &[("stroke-dasharray", dash(note.part))]);
             out.mark(x(note.on), y, note.part, 1.0);
         }
     }
@@ -495,72 +501,70 @@ pub fn minutes(beats: Beats, tempo: f64) -> String {
     }
 }
 
-/// The text of an SVG file as it grows.
-struct Drawing(String);
+/// A number in a picture: a hundredth of a unit is finer than a pixel.
+fn fixed(number: f64) -> String {
+    format!("{number:.2}")
+}
 
-impl Drawing {
-    fn line(&mut self, element: &str) {
-        self.0.push_str(element);
-        self.0.push('\n');
+/// The picture as it grows.
+struct Drawing<'a>(&'a mut Xml);
+
+impl Drawing<'_> {
+    fn path(&mut self, path: &str, hue: &str, width: &str, more: Attributes) {
+        let line = [("d", path), ("stroke", hue), ("stroke-width", width)];
+        self.0.empty("path", &[&line, more].concat());
     }
 
     fn rule(&mut self, x1: f64, y1: f64, x2: f64, y2: f64) {
-        self.line(&format!(
-            r#"<path d="M{x1:.2} {y1:.2}L{x2:.2} {y2:.2}" stroke="{RULE}" stroke-width="1"/>"#
-        ));
+        let path = format!("M{x1:.2} {y1:.2}L{x2:.2} {y2:.2}");
+        self.path(&path, RULE, "1", &[]);
     }
 
     fn text(&mut self, x: f64, y: f64, size: f64, hue: &str, anchor: &str, words: &str) {
-        let words = words
-            .replace('&', "&amp;")
-            .replace('<', "&lt;")
-            .replace('>', "&gt;");
-        self.line(&format!(
-            r#"<text x="{x:.2}" y="{y:.2}" font-size="{size}" fill="{hue}" text-anchor="{anchor}">{words}</text>"#
-        ));
+        let attributes = [
+            ("x", &*fixed(x)),
+            ("y", &fixed(y)),
+            ("font-size", &size.to_string()),
+            ("fill", hue),
+            ("text-anchor", anchor),
+        ];
+        self.0.text("text", &attributes, words);
     }
 
     /// The line of a voice: solid if steady, dashed if moving.
     fn course(&mut self, path: &str, part: Part) {
-        let hue = hue(part);
-        let dash = dash(part);
-        self.line(&format!(
-            r#"<path d="{path}" stroke="{hue}" stroke-width="2.2" stroke-dasharray="{dash}" stroke-linejoin="round" fill="none"/>"#
-        ));
+        let more = [
+            ("stroke-dasharray", dash(part)),
+            ("stroke-linejoin", "round"),
+            ("fill", "none"),
+        ];
+        self.path(path, hue(part), "2.2", &more);
     }
 
     /// The mark of a voice; hollow if `filled` is 0.
     fn mark(&mut self, x: f64, y: f64, part: Part, filled: f64) {
         let hue = hue(part);
         let fill = if filled > 0.0 { hue } else { PAPER };
-        let r = 4.6;
-        let shape = match part.index() % HUES.len() {
-            0 => format!(r#"<circle cx="{x:.2}" cy="{y:.2}" r="{r}""#),
-            turned => {
-                let corners = 3 + (turned - 1) / 2;
-                let turn = if turned % 2 == 1 {
-                    0.0
-                } else {
-                    std::f64::consts::PI
-                };
-                let points: Vec<String> = (0..corners)
-                    .map(|corner| {
-                        let part = corner as f64 / corners as f64;
-                        let angle =
-                            turn + std::f64::consts::TAU * part - std::f64::consts::FRAC_PI_2;
-                        format!(
-                            "{:.2},{:.2}",
-                            x + 1.3 * r * angle.cos(),
-                            y + 1.3 * r * angle.sin()
-                        )
-                    })
-                    .collect();
-                format!(r#"<polygon points="{}""#, points.join(" "))
-            }
-        };
-        self.line(&format!(
-            r#"{shape} fill="{fill}" stroke="{hue}" stroke-width="1.4"/>"#
-        ));
+        let paint = [("fill", fill), ("stroke", hue), ("stroke-width", "1.4")];
+        let radius = 4.6;
+        let turned = part.index() % HUES.len();
+        if turned == 0 {
+            let (x, y, radius) = (fixed(x), fixed(y), radius.to_string());
+            let place = [("cx", &*x), ("cy", &y), ("r", &radius)];
+            self.0.empty("circle", &[place, paint].concat());
+            return;
+        }
+        let corners = 3 + (turned - 1) / 2;
+        let turn = if turned % 2 == 1 { 0.0 } else { PI };
+        let points: Vec<String> = (0..corners)
+            .map(|corner| {
+                let angle = turn + TAU * (corner as f64 / corners as f64) - FRAC_PI_2;
+                let (across, down) = (1.3 * radius * angle.cos(), 1.3 * radius * angle.sin());
+                format!("{:.2},{:.2}", x + across, y + down)
+            })
+            .collect();
+        let place = [("points", &*points.join(" "))];
+        self.0.empty("polygon", &[&place[..], &paint].concat());
     }
 }
 

@@ -25,7 +25,6 @@ mod tonality;
 mod values;
 mod words;
 mod write;
-mod xml;
 
 pub use read::{Excerpt, ReadPart, ScoreError, contents, read_phrase_xml};
 pub use sheet::{PartNote, Passage, Sheet};

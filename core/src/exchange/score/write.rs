@@ -11,7 +11,7 @@ use super::systems::system_starts;
 use super::tonality::Tonality;
 use super::values::{Written, written};
 use super::words::{self, Words};
-use super::xml::Xml;
+use crate::exchange::xml::Xml;
 use crate::part::{CopyNumber, Part};
 use crate::settings::Growth;
 use crate::time::to_ticks;
@@ -23,7 +23,7 @@ const DOCTYPE: &str = r#"score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 P
 
 pub(super) fn musicxml(score: &Score) -> String {
     let sheet = score.sheet();
-    let mut xml = Xml::new(DOCTYPE);
+    let mut xml = Xml::with_doctype(DOCTYPE);
     xml.within("score-partwise", &[("version", "4.0")], |xml| {
         xml.within("work", &[], |xml| {
             xml.text("work-title", &[], score.piece.title)
@@ -552,7 +552,7 @@ fn duration(written_ticks: i64) -> i64 {
 }
 
 /// How directions are set: plainly, so that italics are left to the players' own marks.
-const STYLE: super::xml::Attributes = &[("font-style", "normal")];
+const STYLE: crate::exchange::xml::Attributes = &[("font-style", "normal")];
 
 fn direction(xml: &mut Xml, for_all: bool, words: &str) {
     let attributes = [("placement", "above"), ("system", "only-top")];

@@ -1,4 +1,4 @@
-//! XML as it grows: elements that open and close, texts that are escaped.
+//! XML as it grows, for scores and pictures: elements that open and close, texts that are escaped.
 
 use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
@@ -10,8 +10,13 @@ pub(super) struct Xml(Writer<Vec<u8>>);
 pub(super) type Attributes<'a> = &'a [(&'a str, &'a str)];
 
 impl Xml {
-    pub fn new(doctype: &str) -> Self {
-        let mut xml = Self(Writer::new_with_indent(Vec::new(), b' ', 1));
+    pub fn new() -> Self {
+        Self(Writer::new_with_indent(Vec::new(), b' ', 1))
+    }
+
+    /// One that says what it is before it begins.
+    pub fn with_doctype(doctype: &str) -> Self {
+        let mut xml = Self::new();
         xml.event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)));
         xml.event(Event::DocType(BytesText::from_escaped(doctype)));
         xml
