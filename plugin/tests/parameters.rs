@@ -387,7 +387,7 @@ fn a_new_instance_plays_by_the_default_settings_of_the_engine() {
 #[test]
 fn audition_is_off_to_begin_with_and_on_but_quiet_in_a_program_of_its_own() {
     assert_eq!(Parameters::new().0.audition(), None);
-    assert_eq!(Parameters::of_program().0.audition(), Some(-18.0));
+    assert_eq!(Parameters::of_program().0.audition(), Some(-10.0));
 }
 
 #[test]

@@ -6,9 +6,9 @@ use crate::editor::model::alignments::{
     Meeting, Order, Row, Standing, own_offset_for, rows, sorted, standings, strokes,
 };
 use crate::editor::model::circle::offset_id;
-use crate::editor::model::notes::{Source, counted};
+use crate::editor::model::notes::counted;
 use crate::editor::notes::{line, name, paragraph};
-use crate::editor::seen::Seen;
+use crate::editor::seen::{Edition, Seen};
 use crate::editor::wish::Wish;
 use egui::{
     Align2, Color32, Direction, Layout, Rangef, Rect, Response, RichText, Role, ScrollArea, Sense,
@@ -16,8 +16,6 @@ use egui::{
 };
 use procession_core::exchange::picture::steps_ahead;
 use procession_core::part::{CopyNumber, Part};
-use procession_core::phrase::Phrase;
-use procession_core::time::Beats;
 use std::collections::HashMap;
 
 /// What the view keeps between frames.
@@ -30,7 +28,7 @@ pub struct AlignmentsState {
     copy: CopyNumber,
     listed: Option<Listed>,
     /// What meets, of the alignments that were in view since the fold was this.
-    told: Option<(Source, HashMap<usize, Meeting>)>,
+    told: Option<(Edition, HashMap<usize, Meeting>)>,
 }
 
 /// Shows the distinct alignments. Clicking a row tells more of it; only the button that puts a
@@ -111,25 +109,22 @@ const ROW: f32 = 22.0;
 
 /// The rows, and what they follow from.
 struct Listed {
-    phrase: Phrase,
-    step: Beats,
+    edition: Edition,
     rows: Vec<Row>,
 }
 
 impl AlignmentsState {
     fn list(&mut self, seen: &Seen) {
-        let step = seen.settings().step();
-        let same = |listed: &Listed| listed.step == step && listed.phrase == *seen.phrase();
+        let same = |listed: &Listed| listed.edition == seen.alignments_edition;
         if !self.listed.as_ref().is_some_and(same) {
             self.listed = Some(Listed {
-                phrase: seen.phrase().clone(),
-                step,
+                edition: seen.alignments_edition,
                 rows: rows(seen),
             });
         }
-        let same = |told: &(Source, _)| told.0.is(&seen.process);
+        let same = |told: &(Edition, _)| told.0 == seen.edition;
         if !self.told.as_ref().is_some_and(same) {
-            self.told = Some((Source::of(&seen.process), HashMap::new()));
+            self.told = Some((seen.edition, HashMap::new()));
         }
     }
 }

@@ -2,10 +2,9 @@
 
 use crate::editor::look::{self, Look};
 use crate::editor::model::notes::{
-    Attack, Bar, Carried, Frame, Head, Source, Stretch, Tally, Zoom, attack_words, bar_words, glow,
-    heads,
+    Attack, Bar, Carried, Frame, Head, Stretch, Tally, Zoom, attack_words, bar_words, glow, heads,
 };
-use crate::editor::seen::Seen;
+use crate::editor::seen::{Edition, Seen};
 use crate::editor::wish::Wish;
 use crate::feed::Snapshot;
 use egui::text::{LayoutJob, TextWrapping};
@@ -19,7 +18,7 @@ use procession_core::time::{Beats, Span};
 /// What the view keeps between frames: notes worked out, to be drawn again.
 #[derive(Default)]
 pub struct NotesState {
-    drawn: Option<(Source, Stretch)>,
+    drawn: Option<(Edition, Stretch)>,
     carried: Carried,
 }
 
@@ -75,13 +74,13 @@ impl NotesState {
     /// The notes of the frame, worked out anew only if it has left what was, or they have changed.
     fn stretch(&mut self, seen: &Seen, frame: &Frame) -> &Stretch {
         let wanted = frame.stretch();
-        let fits = |(source, stretch): &(Source, Stretch)| {
-            stretch.span == wanted && source.is(&seen.process)
+        let fits = |(edition, stretch): &(Edition, Stretch)| {
+            stretch.span == wanted && *edition == seen.edition
         };
         let kept = self.drawn.take().filter(fits);
         let drawn = kept.unwrap_or_else(|| {
             let stretch = Stretch::new(&seen.process, wanted);
-            (Source::of(&seen.process), stretch)
+            (seen.edition, stretch)
         });
         &self.drawn.insert(drawn).1
     }

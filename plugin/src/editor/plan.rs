@@ -12,7 +12,7 @@ use crate::editor::model::plan::{
     About, Block, InForce, Kind, Plan, Playhead, Window, about, length, mode_in_force, modes_at,
     playhead, stage_now, totals,
 };
-use crate::editor::seen::Seen;
+use crate::editor::seen::{Edition, Seen};
 use crate::editor::wish::{SongWish, Wish};
 use egui::{
     Align2, CursorIcon, EventFilter, FontId, Galley, Key, Painter, Pos2, Rect, Response, Role,
@@ -20,8 +20,6 @@ use egui::{
 };
 use procession_core::exchange::plan::stage_words;
 use procession_core::part::Part;
-use procession_core::phrase::Phrase;
-use procession_core::settings::Settings;
 use procession_core::time::Beats;
 
 /// What the plan remembers between two frames: the part of the form that is looked at.
@@ -45,13 +43,10 @@ struct LaidOut {
     plan: Plan,
 }
 
-/// All that a form follows from.
-#[derive(Clone, Debug, PartialEq)]
+/// All that the plan follows from.
+#[derive(Clone, Copy, Debug, PartialEq)]
 struct Essence {
-    // On the heap: a phrase is large.
-    phrase: Box<Phrase>,
-    settings: Settings,
-    origin: Beats,
+    edition: Edition,
     tempo: f64,
     beats_per_bar: f64,
 }
@@ -59,20 +54,10 @@ struct Essence {
 impl Essence {
     fn of(seen: &Seen) -> Self {
         Self {
-            phrase: Box::new(seen.phrase().clone()),
-            settings: *seen.settings(),
-            origin: seen.process.origin(),
+            edition: seen.edition,
             tempo: seen.snapshot.tempo,
             beats_per_bar: seen.snapshot.beats_per_bar,
         }
-    }
-
-    fn is_of(&self, seen: &Seen) -> bool {
-        self.settings == *seen.settings()
-            && self.origin == seen.process.origin()
-            && self.tempo == seen.snapshot.tempo
-            && self.beats_per_bar == seen.snapshot.beats_per_bar
-            && *self.phrase == *seen.phrase()
     }
 }
 
@@ -313,7 +298,9 @@ pub fn lets_go(ui: &Ui) -> bool {
 
 fn lay_out(seen: &Seen, state: &mut PlanState, window: Window, chart: Rect) {
     let still_holds = state.laid_out.as_ref().is_some_and(|laid_out| {
-        laid_out.window == window && laid_out.chart == chart && laid_out.essence.is_of(seen)
+        laid_out.window == window
+            && laid_out.chart == chart
+            && laid_out.essence == Essence::of(seen)
     });
     if !still_holds {
         state.laid_out = Some(LaidOut {
@@ -329,7 +316,7 @@ fn lay_out(seen: &Seen, state: &mut PlanState, window: Window, chart: Rect) {
 fn tell(seen: &Seen, state: &mut PlanState, stage: usize) -> Option<About> {
     if let Some((told, essence, about)) = &state.told
         && *told == stage
-        && essence.is_of(seen)
+        && *essence == Essence::of(seen)
     {
         return Some(about.clone());
     }

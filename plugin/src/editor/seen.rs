@@ -11,6 +11,19 @@ use procession_core::settings::{
     CopySettings, FoldSettings, Modulations, OutputSettings, ResultingSettings, Settings,
 };
 use procession_core::time::Beats;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+/// Something that is worked out carries a number, and whatever is worked out anew another: views
+/// that keep what they made of it compare the number. No two are alike, in any window.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Edition(u64);
+
+impl Edition {
+    fn next() -> Self {
+        static LAST: AtomicU64 = AtomicU64::new(0);
+        Self(LAST.fetch_add(1, Ordering::Relaxed))
+    }
+}
 
 /// One moment. Views read it and never change it.
 pub struct Seen {
@@ -21,6 +34,10 @@ pub struct Seen {
     pub process: Box<Process>,
     /// The whole form that follows from them.
     pub form: Form,
+    /// Changes with whatever could change a note, a stage or a mode.
+    pub edition: Edition,
+    /// Changes with the alignments of the form: with phrase and grid.
+    pub alignments_edition: Edition,
     /// Where the process begins.
     pub anchor: Anchor,
     /// Whether hold is on.
@@ -44,6 +61,8 @@ impl Seen {
             snapshot,
             process,
             form,
+            edition: Edition::next(),
+            alignments_edition: Edition::next(),
             anchor,
             hold: false,
             own_song: false,
@@ -66,9 +85,13 @@ impl Seen {
         let same_phrase = self.phrase() == phrase;
         let (before, origin) = (*self.settings(), self.process.origin());
         if same_phrase && before == settings && origin == snapshot.origin {
-            self.process.set_dwellings(snapshot.dwellings);
+            if self.process.voices().dwellings() != snapshot.dwellings {
+                self.process.set_dwellings(snapshot.dwellings);
+                self.edition = Edition::next();
+            }
             return;
         }
+        self.edition = Edition::next();
         if same_phrase {
             self.process.set_origin(snapshot.origin);
             self.process.set_settings(settings, snapshot.origin);
@@ -85,6 +108,7 @@ impl Seen {
             }
         } else {
             self.form = Form::new(&self.process);
+            self.alignments_edition = Edition::next();
         }
     }
 
@@ -184,5 +208,34 @@ mod tests {
             );
             assert_eq!(seen.anchor, afresh.anchor);
         }
+    }
+
+    #[test]
+    fn what_is_worked_out_anew_is_another_edition_and_nothing_else_is() {
+        let phrase = Phrase::from_text("D4 F4 G4 . A4 C5", 0.25).unwrap();
+        let other = Phrase::from_text("D4 F4 G4 . A4 E4", 0.25).unwrap();
+        let settings = Settings::default();
+        let anchor = Anchor::Song(0.0);
+        let snapshot = Snapshot::default();
+        let later = Snapshot {
+            position: 3.0,
+            ..snapshot
+        };
+        let mut seen = Seen::new(snapshot, phrase.clone(), settings, anchor);
+        let editions = |seen: &Seen| (seen.edition, seen.alignments_edition);
+        let first = editions(&seen);
+        seen.follow(later, &phrase, settings, anchor);
+        assert_eq!(editions(&seen), first, "the song has gone on, no more");
+        let mut softer = settings;
+        softer.output.steady_level = 0.5;
+        seen.follow(later, &phrase, softer, anchor);
+        assert_ne!(seen.edition, first.0);
+        assert_eq!(seen.alignments_edition, first.1);
+        seen.follow(later, &other, softer, anchor);
+        assert_ne!(seen.alignments_edition, first.1);
+        assert_ne!(
+            editions(&Seen::new(snapshot, phrase, settings, anchor)),
+            first
+        );
     }
 }

@@ -5,11 +5,10 @@ use crate::editor::alignments::choice_button;
 use crate::editor::choice;
 use crate::editor::focus;
 use crate::editor::look::Look;
-use crate::editor::model::notes::Source;
 use crate::editor::model::parameters::written;
 use crate::editor::model::sonority::{Cell, Cycle, SonorityPicture, Switch, switched, switches};
 use crate::editor::notes::{line, name, paragraph};
-use crate::editor::seen::Seen;
+use crate::editor::seen::{Edition, Seen};
 use crate::editor::wish::Wish;
 use crate::params::{DECLARATIONS, describe};
 use egui::{
@@ -22,7 +21,7 @@ use procession_core::time::{Beats, to_ticks};
 /// What the view keeps between frames.
 #[derive(Default)]
 pub struct SonorityState {
-    drawn: Option<(Source, Moment, SonorityPicture)>,
+    drawn: Option<(Edition, Moment, SonorityPicture)>,
 }
 
 /// For which moment a picture was made; what is nearer than a sixteenth of a beat is the same.
@@ -83,13 +82,13 @@ impl SonorityState {
             seen.snapshot.running,
             to_ticks(seen.elapsed()) / to_ticks(SIXTEENTH),
         );
-        let same = |(source, drawn, _): &(Source, Moment, SonorityPicture)| {
-            *drawn == moment && source.is(&seen.process)
+        let same = |(edition, drawn, _): &(Edition, Moment, SonorityPicture)| {
+            *drawn == moment && *edition == seen.edition
         };
         let kept = self.drawn.take().filter(same);
         let drawn = kept.unwrap_or_else(|| {
             let picture = SonorityPicture::new(seen, &Cycle::of(seen, chosen));
-            (Source::of(&seen.process), moment, picture)
+            (seen.edition, moment, picture)
         });
         &self.drawn.insert(drawn).2
     }

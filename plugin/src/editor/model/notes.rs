@@ -6,44 +6,14 @@ use crate::editor::model::sonority::HeardSpelling;
 use crate::editor::seen::Seen;
 use procession_core::exchange::plan::stage_words;
 use procession_core::form::{Doing, Stage};
-use procession_core::motion::Dwelling;
 use procession_core::note::Key;
 use procession_core::part::Part;
 use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
 use procession_core::resulting::{ResultingNotes, sings};
-use procession_core::settings::{Growth, MAX_COPIES, Resulting, Settings};
+use procession_core::settings::{Growth, Resulting};
 use procession_core::time::{Beats, HAIR, Span, from_ticks};
 use procession_core::voices::Reading;
-
-/// What notes are drawn from: as long as it is the same, so are they.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Source {
-    phrase: Phrase,
-    settings: Settings,
-    origin: Beats,
-    dwellings: [Option<Dwelling>; MAX_COPIES],
-}
-
-impl Source {
-    /// What the notes of `process` are drawn from.
-    pub fn of(process: &Process) -> Self {
-        Self {
-            phrase: process.phrase().clone(),
-            settings: *process.settings(),
-            origin: process.origin(),
-            dwellings: process.voices().dwellings(),
-        }
-    }
-
-    /// Whether `process` still plays the same.
-    pub fn is(&self, process: &Process) -> bool {
-        self.origin == process.origin()
-            && self.dwellings == process.voices().dwellings()
-            && self.settings == *process.settings()
-            && self.phrase == *process.phrase()
-    }
-}
 
 /// The stretch of the song that is in view.
 #[derive(Clone, Debug, PartialEq)]
@@ -532,7 +502,7 @@ mod tests {
     use crate::feed::Snapshot;
     use procession_core::engine::Anchor;
     use procession_core::settings::GrowthOrder;
-    use procession_core::settings::Motion;
+    use procession_core::settings::{Motion, Settings};
 
     const SIX: &str = "D4 F4 G4 A4 C5 E4";
 
