@@ -314,4 +314,70 @@ mod tests {
             assert_eq!(symbol(ours), None, "{ours:?}");
         }
     }
+
+    /// What a window sends on, in which a text can be typed.
+    #[derive(Default)]
+    struct Desk {
+        ctx: egui::Context,
+        unwanted: Unwanted,
+        text: String,
+    }
+
+    impl Desk {
+        /// A frame in which a key is pressed or let go, the text being chosen or not.
+        fn strike(&mut self, types: bool, key: Key, pressed: bool) -> Vec<(Key, bool)> {
+            let field = egui::Id::unique("text");
+            self.ctx.memory_mut(|memory| {
+                if types {
+                    memory.request_focus(field);
+                } else {
+                    memory.surrender_focus(field);
+                }
+            });
+            let event = egui::Event::Key {
+                key,
+                physical_key: None,
+                pressed,
+                repeat: false,
+                modifiers: Modifiers::NONE,
+            };
+            let mut sent = Vec::new();
+            for events in [Vec::new(), vec![event]] {
+                let input = egui::RawInput {
+                    events,
+                    ..egui::RawInput::default()
+                };
+                let mut output = self.ctx.run_ui(input, |ui| {
+                    sent.extend(self.unwanted.take(ui.ctx()));
+                    ui.add(egui::TextEdit::singleline(&mut self.text).id(field));
+                });
+                output.textures_delta.clear();
+            }
+            sent.into_iter().map(|(key, down, _)| (key, down)).collect()
+        }
+    }
+
+    #[test]
+    fn a_key_is_let_go_where_it_was_pressed() {
+        let mut desk = Desk::default();
+        let space = Key::Space;
+        assert_eq!(desk.strike(false, space, true), [(space, true)]);
+        assert_eq!(desk.strike(true, space, false), [(space, false)]);
+        assert_eq!(desk.strike(true, space, true), []);
+        assert_eq!(desk.strike(false, space, false), []);
+    }
+
+    #[test]
+    fn letters_are_the_hosts_while_nobody_types_and_other_keys_never() {
+        let mut desk = Desk::default();
+        for key in [Key::A, Key::Num5, Key::Space] {
+            assert_eq!(desk.strike(false, key, true), [(key, true)]);
+            assert_eq!(desk.strike(false, key, false), [(key, false)]);
+            assert_eq!(desk.strike(true, key, true), []);
+            assert_eq!(desk.strike(true, key, false), []);
+        }
+        for key in [Key::Tab, Key::Escape, Key::ArrowUp] {
+            assert_eq!(desk.strike(false, key, true), []);
+        }
+    }
 }
