@@ -5,8 +5,10 @@
 
 mod change;
 mod cues;
+mod passing;
 mod reading;
 
+pub use passing::Passing;
 pub use reading::{Reading, Readings};
 
 use crate::growth::{Laps, Ranks};

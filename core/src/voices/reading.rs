@@ -1,6 +1,6 @@
 //! What a voice reads: the notes that it passes in a stretch of time, one after another.
 
-use super::{Leg, Voices, notes_a_stage};
+use super::{Leg, Voices};
 use crate::growth::Lap;
 use crate::motion::Piece;
 use crate::part::Part;
@@ -119,18 +119,6 @@ impl<'a> Readings<'a> {
         }
         leg.piece.time_of(place)
     }
-
-    /// Whether note `index` of the phrase has appeared, read at `place`.
-    fn appears(&self, index: usize, place: Beats) -> bool {
-        let ranks = self.voices.ranks();
-        let built = self.leg.piece.building_from.is_none_or(|from| {
-            let growth = &self.voices.settings.growth;
-            let cycles = ((place - from + HAIR) / self.voices.phrase.length()) as usize;
-            let stages = cycles / growth.every.max(1) as usize;
-            ranks.among_first(index, stages * notes_a_stage(growth))
-        });
-        built && ranks.among_first(index, self.lap.shown)
-    }
 }
 
 impl Iterator for Readings<'_> {
@@ -158,11 +146,12 @@ impl Iterator for Readings<'_> {
             };
             self.index += 1;
             if self.leg.piece.reads(place) && on >= self.span.start {
+                let building_from = self.leg.piece.building_from;
                 return Some(Reading {
                     index,
                     on,
                     off: self.entry + self.time_of(place + note.length),
-                    appears: self.appears(index, place),
+                    appears: self.voices.appears(index, place, &self.lap, building_from),
                 });
             }
         }

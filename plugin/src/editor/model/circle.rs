@@ -11,11 +11,11 @@ use crate::editor::seen::Seen;
 use egui::{Pos2, pos2, vec2};
 use procession_core::exchange::picture::{steps_ahead, to_hundredths};
 use procession_core::form::Doing;
-use procession_core::growth::Lap;
 use procession_core::part::{CopyNumber, MAX_COPIES, MAX_PARTS, Part};
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
-use procession_core::time::{Beats, HAIR, to_ticks};
+use procession_core::time::{Beats, to_ticks};
+use procession_core::voices::Passing;
 
 /// Two attacks no farther apart than this share of a step are heard, and marked, as a coincidence:
 /// at 120 bpm and sixteenths 12.5 ms (common practice, no source).
@@ -123,7 +123,7 @@ impl Circle {
         let mut circle = Self::at(seen, &moment, told, |copy| doing_now(seen, stage, copy));
         circle.title = if running { "Now" } else { "At the start" }.to_owned();
         let length = seen.phrase().length();
-        circle.hand = running.then(|| share(into_lap(process, Part::Steady, &moment).0, length));
+        circle.hand = running.then(|| share(into_steady(process, at), length));
         circle
     }
 
@@ -193,27 +193,22 @@ fn ring(
 ) -> Ring {
     let length = process.phrase().length();
     let step = process.settings().step();
-    let entered = moment.ahead[part.index()].is_some();
-    let (beginning, lap) = if entered {
-        let hand = into_lap(process, Part::Steady, moment).0;
-        let (into, lap) = into_lap(process, part, moment);
-        (hand - into, Some(lap))
-    } else {
-        (-standing(process, part), None)
+    let ahead = moment.ahead[part.index()];
+    let entered = ahead.is_some();
+    let passing = ahead.and_then(|ahead| process.voices().passing(part, moment.at, ahead));
+    let beginning = match &passing {
+        Some(passing) => into_steady(process, moment.at) - passing.into,
+        None => -standing(process, part),
     };
     let silenced = process.level(part) <= 0.0;
-    let building = building_from(process, part, moment);
-    let sounds = |onset: Beats, notes: &std::ops::Range<usize>| {
-        lap.is_some_and(|lap| {
-            let built = building.map(|from| built(process, lap.start + onset - from));
-            let shown = lap.shown.min(built.unwrap_or(usize::MAX));
-            let appeared = |note| process.voices().ranks().among_first(note, shown);
-            !silenced && onset < lap.length - HAIR && notes.clone().any(appeared)
-        })
+    let sounds = |notes: &std::ops::Range<usize>| {
+        let mut notes = notes.clone();
+        let appear = |passing: &Passing| notes.any(|note| passing.appears(note));
+        !silenced && passing.as_ref().is_some_and(appear)
     };
     let to_go = to_go(process, part, moment, told);
     let bound_for = to_go.filter(|beats| beats.abs() > ARRIVED * step);
-    let ahead = moment.ahead[part.index()].unwrap_or_else(|| standing(process, part)) / step;
+    let ahead = ahead.unwrap_or_else(|| standing(process, part)) / step;
     let (doing, locked) = match (part, bound_for) {
         (Part::Steady | Part::ResultingLine, _) => ("never moves".to_owned(), true),
         (Part::Copy(_), Some(to_go)) => {
@@ -233,7 +228,7 @@ fn ring(
             .iter()
             .map(|(onset, notes)| Attack {
                 place: share(beginning + onset, length),
-                sounds: sounds(*onset, notes),
+                sounds: sounds(notes),
             })
             .collect(),
         name: part.to_string(),
@@ -246,36 +241,10 @@ fn ring(
     }
 }
 
-/// How far a voice has come in the lap it reads, and that lap.
-fn into_lap(process: &Process, part: Part, moment: &Moment) -> (Beats, Lap) {
-    let place = place_in_material(process, part, moment);
-    let lap = process.voices().laps(part).at(place);
-    (place - lap.start, lap)
-}
-
-fn place_in_material(process: &Process, part: Part, moment: &Moment) -> Beats {
-    let entry = process.voices().entry(part).unwrap_or(process.origin());
-    moment.at - entry + moment.ahead[part.index()].unwrap_or(0.0)
-}
-
-/// How many notes stand `since` beats of material after a build-up began.
-fn built(process: &Process, since: Beats) -> usize {
-    let growth = &process.settings().growth;
-    // `as` saturates: before it began, nothing stands.
-    let cycles = ((since + HAIR) / process.phrase().length()) as usize;
-    cycles / growth.every.max(1) as usize * growth.step.unsigned_abs().max(1) as usize
-}
-
-/// Where in the material of a copy its build-up began, if it is building.
-fn building_from(process: &Process, part: Part, moment: &Moment) -> Option<Beats> {
-    let copy = part.as_copy()?;
-    let (entry, moves) = (
-        process.voices().entry(part)?,
-        process.voices().moves_from(part)?,
-    );
-    let tau = moment.at - moves;
-    let piece = (tau >= 0.0).then(|| process.voices().course(copy).piece_at(tau))?;
-    Some(piece.building_from? + moves - entry)
+/// How far the steady voice has come in its lap: where the hand stands.
+fn into_steady(process: &Process, at: Beats) -> Beats {
+    let passing = process.voices().passing(Part::Steady, at, 0.0);
+    passing.map_or(0.0, |passing| passing.into)
 }
 
 /// Beats a voice is told to stand ahead, its shifts aside.

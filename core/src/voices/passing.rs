@@ -1,0 +1,140 @@
+//! What a voice is in the middle of: the lap that it reads at a moment, and what of it has appeared.
+
+use super::{Voices, notes_a_stage};
+use crate::growth::Lap;
+use crate::part::Part;
+use crate::time::{Beats, HAIR};
+
+/// The lap that a voice reads at a moment.
+#[derive(Clone, Copy, Debug)]
+pub struct Passing<'a> {
+    voices: &'a Voices,
+    /// Where it lies in the voice's material.
+    pub lap: Lap,
+    /// How far the voice has come in it.
+    pub into: Beats,
+    /// Where in the material the build-up began that the voice is in, if it is in one.
+    building_from: Option<Beats>,
+}
+
+impl Voices {
+    /// What a voice reads at song position `at`, being `ahead` beats ahead then: a copy that is on
+    /// its way to another offset is not where its settings alone would have it. None if it never
+    /// enters.
+    pub fn passing(&self, part: Part, at: Beats, ahead: Beats) -> Option<Passing<'_>> {
+        let tau = at - self.entry(part)?;
+        let place = tau + ahead;
+        let lap = self.laps(part).at(place);
+        Some(Passing {
+            voices: self,
+            lap,
+            into: place - lap.start,
+            building_from: self.piece_at(part, tau)?.building_from,
+        })
+    }
+
+    /// Whether note `index` of the phrase has appeared, read at `place` of the material in `lap`,
+    /// in the build-up that began at `building_from`.
+    pub(super) fn appears(
+        &self,
+        index: usize,
+        place: Beats,
+        lap: &Lap,
+        building_from: Option<Beats>,
+    ) -> bool {
+        let built = building_from.is_none_or(|from| {
+            let growth = &self.settings.growth;
+            // `as` saturates: before it began, nothing stands.
+            let cycles = ((place - from + HAIR) / self.phrase.length()) as usize;
+            let stages = cycles / growth.every.max(1) as usize;
+            self.ranks
+                .among_first(index, stages * notes_a_stage(growth))
+        });
+        built && self.ranks.among_first(index, lap.shown)
+    }
+}
+
+impl Passing<'_> {
+    /// Whether note `index` of the phrase is in the lap, and has appeared.
+    pub fn appears(&self, index: usize) -> bool {
+        let note = self.voices.phrase.notes().get(index);
+        note.is_some_and(|note| {
+            let place = self.lap.start + note.onset;
+            let is_in = note.onset < self.lap.length - HAIR;
+            is_in && (self.voices).appears(index, place, &self.lap, self.building_from)
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::phrase::Phrase;
+    use crate::settings::{Growth, Motion, Settings};
+    use crate::time::Span;
+
+    fn voices(change: impl FnOnce(&mut Settings)) -> Voices {
+        let mut settings = Settings::default();
+        settings.growth.every = 1;
+        change(&mut settings);
+        let phrase = Phrase::from_text("D4 F4 . A4 C5 E5", 0.25).unwrap();
+        Voices::new(phrase, settings, 16.0)
+    }
+
+    /// The notes that have appeared in the lap that is read then.
+    fn appeared(voices: &Voices, part: Part, at: Beats) -> Vec<usize> {
+        let ahead = voices.displacement(part, at).unwrap();
+        let passing = voices.passing(part, at, ahead).unwrap();
+        (0..5).filter(|index| passing.appears(*index)).collect()
+    }
+
+    #[test]
+    fn a_lap_of_a_phrase_that_lengthens_has_only_the_notes_that_are_in_it() {
+        let voices = voices(|settings| settings.growth.growth = Growth::Lengthen);
+        // Laps of 1, 3, 4, 5 and 6 steps: from 0, 0.25, 1, 2 and 3.25 on.
+        let at = |beat: Beats| appeared(&voices, Part::Steady, 16.0 + beat);
+        assert_eq!(at(0.1), [0]);
+        assert_eq!(at(0.5), [0, 1]);
+        assert_eq!(at(1.5), [0, 1, 2]);
+        assert_eq!(at(3.5), [0, 1, 2, 3, 4]);
+    }
+
+    #[test]
+    fn a_copy_that_builds_itself_up_is_silent_first() {
+        let voices = voices(|settings| {
+            settings.motion.motion = Motion::BuildUp;
+            settings.motion.dwell = 1;
+            settings.growth.step = 2;
+        });
+        // A cycle of 1.5 beats: whole, then silent, two notes, four, five. A step ahead, the copy
+        // comes to the strongest of the two, which opens the phrase, at the end of its cycle, in
+        // the next lap: in this one it was passed in silence.
+        let many = |cycle: u32| {
+            let middle = 16.0 + 1.5 * f64::from(cycle) + 0.3;
+            appeared(&voices, Part::COPY_1, middle).len()
+        };
+        assert_eq!([0, 1, 2, 3, 4].map(many), [5, 0, 1, 4, 5]);
+    }
+
+    #[test]
+    fn what_is_passed_at_an_onset_is_what_is_read_there() {
+        for motion in [Motion::Drift, Motion::Jump, Motion::BuildUp] {
+            let voices = voices(|settings| {
+                settings.motion.motion = motion;
+                settings.motion.copies = 2;
+                settings.motion.dwell = 2;
+                settings.growth.growth = Growth::Fill;
+                settings.growth.copies_grow = true;
+            });
+            for part in voices.parts() {
+                for reading in voices.readings(part, Span::new(16.0, 116.0)) {
+                    let at = reading.on + 1e-6;
+                    let ahead = voices.displacement(part, at).unwrap();
+                    let passing = voices.passing(part, at, ahead).unwrap();
+                    let appears = passing.appears(reading.index);
+                    assert_eq!(appears, reading.appears, "{motion:?}, {part}: {reading:?}");
+                }
+            }
+        }
+    }
+}
