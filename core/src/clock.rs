@@ -81,7 +81,7 @@ pub struct Clock {
     playing: bool,
     /// Where the song, or the own time, has come to.
     course: Course,
-    /// What the host would tell next if it told the same course as last.
+    /// What the host would give next if it gave the same course as last.
     expected: Option<Beats>,
     /// How far off the course the song may be, if the host rounds.
     rounding: Option<Rounding>,
@@ -154,7 +154,7 @@ impl Clock {
         }
         self.course.frames += u64::from(frames);
         self.last = block.end() - block.start;
-        self.expected = told_by(transport).map(|told| told + self.last);
+        self.expected = given_by(transport).map(|given| given + self.last);
         self.lately.rotate_right(1);
         self.lately[0] = frames;
         (block, joint)
@@ -166,16 +166,16 @@ impl Clock {
     }
 
     fn join(&mut self, transport: &Transport, tempo_stands: bool) -> Joint {
-        let told = told_by(transport);
+        let given = given_by(transport);
         match (self.playing, transport.playing) {
             (false, false) => Joint::On,
             (true, false) => Joint::Stops,
             (false, true) => {
-                self.believe(told.unwrap_or(self.position()));
+                self.believe(given.unwrap_or(self.position()));
                 self.doubted = 0;
                 Joint::Starts
             }
-            (true, true) => told.map_or(Joint::On, |at| self.follow(at, tempo_stands)),
+            (true, true) => given.map_or(Joint::On, |at| self.follow(at, tempo_stands)),
         }
     }
 
@@ -224,7 +224,9 @@ impl Clock {
             self.course.go_to(at);
             return true;
         }
-        let said_before = self.expected.is_some_and(|told| (at - told).abs() <= SAME);
+        let said_before = self
+            .expected
+            .is_some_and(|given| (at - given).abs() <= SAME);
         if said_before
             && self
                 .rounding
@@ -270,7 +272,7 @@ impl Clock {
 }
 
 /// Where a host says the song is, if that is anywhere.
-fn told_by(transport: &Transport) -> Option<Beats> {
+fn given_by(transport: &Transport) -> Option<Beats> {
     transport
         .position
         .filter(|at| at.is_finite() && at.abs() < FURTHEST)

@@ -96,12 +96,12 @@ struct Slot {
     /// Under which number it sounds.
     id: i32,
     /// Struck at the present moment, and not yet sent.
-    stroke: Option<Stroke>,
+    stroke: Option<Struck>,
 }
 
 /// A voice's stroke of a key.
 #[derive(Clone, Copy, Debug)]
-struct Stroke {
+struct Struck {
     part: Part,
     velocity: Velocity,
 }
@@ -113,7 +113,7 @@ impl Slot {
 
     /// What was struck is sent, if anything was, and ends at once if nobody holds it any more.
     fn sound(&mut self, channel: Channel, key: Key, send: &mut impl FnMut(Message)) {
-        if let Some(Stroke { part, velocity }) = self.stroke.take() {
+        if let Some(Struck { part, velocity }) = self.stroke.take() {
             send(Message::NoteOn {
                 channel,
                 key,
@@ -193,7 +193,7 @@ impl Ledger {
         }
         let id = self.next_number();
         let serial = self.struck;
-        let stroke = Stroke { part, velocity };
+        let stroke = Struck { part, velocity };
         let slot = self.slot(channel, key);
         slot.voices += 1;
         match &mut slot.stroke {

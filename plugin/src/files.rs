@@ -21,7 +21,7 @@ use std::path::PathBuf;
 
 /// A file that can be written of a process.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
+pub enum FileKind {
     /// A Standard MIDI File.
     Midi,
     /// What the mallets make of it.
@@ -38,7 +38,7 @@ pub enum Kind {
     PictureSvg,
 }
 
-impl Kind {
+impl FileKind {
     /// In the order in which they are offered and written.
     pub const ALL: [Self; 8] = [
         Self::Midi,
@@ -120,7 +120,7 @@ pub struct Order {
     /// As it was typed; also what the piece is called.
     pub name: String,
     /// One or more.
-    pub kinds: Vec<Kind>,
+    pub kinds: Vec<FileKind>,
     /// Whether a folder that is missing is made.
     pub make_folder: bool,
     /// What becomes of files that are there.

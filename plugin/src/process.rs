@@ -76,11 +76,11 @@ impl AudioThread {
 
     /// The framework's wrapper for programs says at first which rate was asked for, and with each
     /// block which rate the system has.
-    fn hear_rate(&mut self, told: f32) {
-        let another = self.program.is_some() && told != self.sample_rate && told >= 1.0;
+    fn hear_rate(&mut self, given: f32) {
+        let another = self.program.is_some() && given != self.sample_rate && given >= 1.0;
         if another {
             // Once, before anything sounds: a server has one rate as long as it runs.
-            nice_plug::util::permit_alloc(|| self.prepare(told));
+            nice_plug::util::permit_alloc(|| self.prepare(given));
         }
     }
 

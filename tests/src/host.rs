@@ -47,7 +47,7 @@ use clack_extensions::state::PluginState;
 use clack_host::prelude::*;
 use clack_host::utils::ClapId;
 use event::Outlet;
-use handlers::{Desk, Handlers, MainDesk, as_audio_thread};
+use handlers::{Handlers, MainPending, Pending, as_audio_thread};
 use std::ffi::{CStr, CString};
 use std::fmt;
 use std::ops::{Deref, DerefMut};
@@ -148,8 +148,8 @@ impl Library {
         let info =
             HostInfo::new("Procession's test host", "Procession", "", "1").map_err(Error::new)?;
         let instance = PluginInstance::new(
-            |_| Desk::new(),
-            |desk| MainDesk(desk),
+            |_| Pending::new(),
+            |pending| MainPending(pending),
             &self.0,
             &c_id,
             &info,
@@ -429,7 +429,8 @@ impl<Stage> DerefMut for Plugin<Stage> {
 impl Instance {
     /// What the host does from now on when the plug-in's window wants another size.
     pub fn set_room(&mut self, room: Room) {
-        self.0.access_shared_handler(|desk| desk.set_room(room));
+        self.0
+            .access_shared_handler(|pending| pending.set_room(room));
     }
 
     /// Every parameter, in the plug-in's order.
@@ -619,12 +620,15 @@ impl Instance {
 
     /// What the plug-in has asked the host for since it was loaded.
     pub fn requests(&self) -> Requests {
-        self.0.access_shared_handler(|desk| desk.requests())
+        self.0.access_shared_handler(|pending| pending.requests())
     }
 
     /// Does on the main thread what the plug-in asked to have done there.
     pub fn run_callbacks(&mut self) {
-        if self.0.access_shared_handler(|desk| desk.takes_callback()) {
+        if self
+            .0
+            .access_shared_handler(|pending| pending.takes_callback())
+        {
             self.0.call_on_main_thread_callback();
         }
     }

@@ -35,7 +35,7 @@ pub use com::{Edit, EditKind};
 pub use editor::{Editor, RunLoop};
 
 use crate::host::{Block, Error, Timed};
-use com::{Application, Desk, Stream};
+use com::{Application, Notebook, Stream};
 use std::ffi::{CStr, c_char, c_void};
 use std::ops::{Deref, DerefMut};
 use std::path::{Path, PathBuf};
@@ -224,7 +224,7 @@ pub struct Saved {
 pub struct Plugin {
     controller: ComPtr<IEditController>,
     component: ComPtr<IComponent>,
-    desk: ComWrapper<Desk>,
+    notebook: ComWrapper<Notebook>,
     _application: ComWrapper<Application>,
     // Last: the code goes when the object is gone.
     _library: Arc<OpenLibrary>,
@@ -250,16 +250,16 @@ impl Plugin {
         let controller = component
             .cast::<IEditController>()
             .ok_or_else(|| refusal("keeps its halves apart, which this host does not manage"))?;
-        let desk = Desk::new();
-        let handler = desk
+        let notebook = Notebook::new();
+        let handler = notebook
             .as_com_ref::<IComponentHandler>()
-            .map_or(std::ptr::null_mut(), |desk| desk.as_ptr());
+            .map_or(std::ptr::null_mut(), |notebook| notebook.as_ptr());
         // SAFETY: a live object of ours, kept as long as the plug-in.
         unsafe { controller.setComponentHandler(handler) };
         Ok(Self {
             controller,
             component,
-            desk,
+            notebook,
             _application: application,
             _library: module.library.clone(),
         })
@@ -409,7 +409,7 @@ impl Plugin {
 
     /// What was done to parameters in the plug-in's own window since the last question.
     pub fn edits(&mut self) -> Vec<Edit> {
-        self.desk
+        self.notebook
             .edits
             .lock()
             .map(|mut edits| std::mem::take(&mut *edits))
@@ -419,7 +419,7 @@ impl Plugin {
     /// The restart flags the plug-in has asked for since it was made, as the standard numbers
     /// them.
     pub fn restarts(&self) -> i32 {
-        self.desk.restarts.load(Ordering::Relaxed)
+        self.notebook.restarts.load(Ordering::Relaxed)
     }
 
     /// How many event buses there are, in and out.

@@ -14,9 +14,9 @@ use crate::bundle::{self, Build};
 use crate::workspace;
 use anyhow::{Context, Result, bail};
 use lexopt::{Arg, Parser, ValueExt};
-use procession_core::exchange::open::Choice;
+use procession_core::exchange::open::Excerpt;
 use procession_core::exchange::picture::minutes;
-use procession_core::exchange::put::Over;
+use procession_core::exchange::put::Existing;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 use story::Story;
@@ -56,9 +56,9 @@ pub fn run(arguments: Parser) -> Result<()> {
         nothing_is_replaced(folder)?;
     }
     // Nor what comes to be there while it plays.
-    let over = match wishes.out.is_some() && !wishes.replace {
-        true => Over::Nothing,
-        false => Over::What,
+    let existing = match wishes.out.is_some() && !wishes.replace {
+        true => Existing::Keep,
+        false => Existing::Replace,
     };
     println!("building the plug-in ...");
     let clap = bundle::make_clap(Build::Release)?;
@@ -69,9 +69,9 @@ pub fn run(arguments: Parser) -> Result<()> {
     std::fs::create_dir_all(&folder)
         .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
     let begun = Instant::now();
-    let performance = performance::perform(&clap, &mut story, wishes.minutes, (&folder, over))?;
+    let performance = performance::perform(&clap, &mut story, wishes.minutes, (&folder, existing))?;
     let took = begun.elapsed().as_secs_f64();
-    let files = files::leave(&folder, &story, &performance, over)?;
+    let files = files::leave(&folder, &story, &performance, existing)?;
     let lasts = minutes(performance.form.totals.chosen, story.tempo);
     println!(
         "{}: {} notes in {} stages, {lasts} of music, played by {} in {took:.1} s.\n",
@@ -126,7 +126,7 @@ fn nothing_is_replaced(folder: &Path) -> Result<()> {
 struct Wishes {
     phrase: Option<PathBuf>,
     /// Which part of it, and which bars.
-    choice: Choice,
+    choice: Excerpt,
     minutes: Option<f64>,
     settings: Vec<(String, String)>,
     out: Option<PathBuf>,

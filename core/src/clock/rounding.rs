@@ -1,4 +1,4 @@
-//! Hosts that round: song positions told in ticks of the host's own.
+//! Hosts that round: song positions given in ticks of the host's own.
 //!
 //! A host that counts a beat in 1920 ticks says at the start of each block which tick is nearest,
 //! at 120 beats a minute up to 6 samples off. While the tempo stands its course is known better
@@ -12,7 +12,7 @@ const TICKS: [f64; 3] = [480.0, 960.0, 1920.0];
 /// Part of a tick by which a position on it may miss it: fixed-point numbers of hosts.
 const HAIR: f64 = 1e-5;
 
-/// How far from the own course the song may be, in view of what a host that rounds has told.
+/// How far from the own course the song may be, in view of what a host that rounds has given.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Rounding {
     /// Beats by which a position may miss: half a tick.
@@ -24,10 +24,10 @@ pub(super) struct Rounding {
 }
 
 impl Rounding {
-    /// That of a host that has told this position; none if it is on no tick.
-    pub(super) fn of(told: Beats) -> Option<Self> {
+    /// That of a host that has given this position; none if it is on no tick.
+    pub(super) fn of(given: Beats) -> Option<Self> {
         let is_whole = |ticks: f64| (ticks - ticks.round()).abs() <= HAIR;
-        let ticks = TICKS.into_iter().find(|ticks| is_whole(told * ticks))?;
+        let ticks = TICKS.into_iter().find(|ticks| is_whole(given * ticks))?;
         let by = (0.5 + HAIR) / ticks;
         Some(Self {
             by,
@@ -44,20 +44,20 @@ impl Rounding {
         }
     }
 
-    /// Whether a song on its course may be told to be `ahead` of it: both the position that the
+    /// Whether a song on its course may be given as `ahead` of it: both the position that the
     /// course began with and this one may be rounded.
     pub(super) fn explains(&self, ahead: Beats) -> bool {
         ahead.abs() <= 2.0 * self.by
     }
 
-    /// The song was told to be `ahead` of its course: how far the course has to be moved.
+    /// The song was given as `ahead` of its course: how far the course has to be moved.
     ///
     /// Where it has to, it goes to the least that is possible. The song is then never behind its
     /// course: what happens on a bar line comes no later than the notes of that bar.
     pub(super) fn narrow(&mut self, ahead: Beats) -> Beats {
         let now = (ahead - self.by, ahead + self.by);
         let both = (self.least.max(now.0), self.most.min(now.1));
-        // If nothing agrees with all that was told, the host's course is a little other than its
+        // If nothing agrees with all that was given, the host's course is a little other than its
         // tempo says: the latest word holds.
         let (least, most) = if both.0 <= both.1 { both } else { now };
         let correction = if least > 0.0 || most < 0.0 {

@@ -12,7 +12,7 @@ pub const LARGEST: usize = 1 << 20;
 
 /// Which part of a file, and which of its bars.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Choice {
+pub struct Excerpt {
     /// A place in [`Contents::parts`]. None is all of a MIDI file, and the first part of a score.
     pub part: Option<usize>,
     /// From 1; none is from the first note to the last.
@@ -95,12 +95,12 @@ pub fn contents(bytes: &[u8]) -> Result<Contents, OpenError> {
 ///
 /// # Errors
 /// See [`OpenError`]. Never panics, whatever the bytes are.
-pub fn read(bytes: &[u8], step: Beats, choice: &Choice) -> Result<Found, OpenError> {
+pub fn read(bytes: &[u8], step: Beats, excerpt: &Excerpt) -> Result<Found, OpenError> {
     check_size(bytes)?;
     if is_score(bytes) {
         let excerpt = score::Excerpt {
-            part: choice.part.unwrap_or(0),
-            bars: choice.bars.clone(),
+            part: excerpt.part.unwrap_or(0),
+            bars: excerpt.bars.clone(),
         };
         let read = score::read_phrase_xml(bytes, &excerpt)?;
         return Ok(Found {
@@ -111,8 +111,8 @@ pub fn read(bytes: &[u8], step: Beats, choice: &Choice) -> Result<Found, OpenErr
         });
     }
     let excerpt = midi::Excerpt {
-        part: choice.part,
-        bars: choice.bars.clone(),
+        part: excerpt.part,
+        bars: excerpt.bars.clone(),
     };
     let read = midi::read_phrase(bytes, step, &excerpt)?;
     Ok(Found {
@@ -208,13 +208,13 @@ mod tests {
 
     #[test]
     fn a_part_and_some_bars_are_read_from_either() {
-        let choice = Choice {
+        let choice = Excerpt {
             part: Some(1),
             bars: Some(2..=2),
         };
         let found = read(&midi_file(), 0.25, &choice).unwrap();
         assert_eq!((keys(&found), found.phrase.length()), (vec![50; 4], 4.0));
-        let choice = Choice {
+        let choice = Excerpt {
             part: Some(1),
             bars: None,
         };

@@ -17,11 +17,11 @@ use tempfile::{Builder, NamedTempFile, PathPersistError, TempPath};
 
 /// Whether a file that is there gives way.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Over {
+pub enum Existing {
     /// It stays, and that is a [`Trouble::CameBetween`].
-    Nothing,
+    Keep,
     /// The new one takes its place. A link there is replaced, not followed.
-    What,
+    Replace,
 }
 
 /// Makes a file that must not be there.
@@ -44,13 +44,13 @@ pub fn create(path: &Path) -> io::Result<File> {
 /// part of one.
 pub fn put(
     path: &Path,
-    over: Over,
+    existing: Existing,
     create: Create,
     fill: impl FnOnce(&mut File) -> Result<(), Trouble>,
 ) -> Result<(), Trouble> {
     let mut part = Part::beside(path, create)?;
     fill(part.file())?;
-    part.finish(over)
+    part.finish(existing)
 }
 
 /// Writes bytes; `stop` is asked now and then.
@@ -112,14 +112,14 @@ impl Part {
     ///
     /// # Errors
     /// What the system says.
-    pub fn finish(self, over: Over) -> Result<(), Trouble> {
+    pub fn finish(self, existing: Existing) -> Result<(), Trouble> {
         let Self { path, file } = self;
         // Before the name: else a crash could leave the name with nothing behind it.
         let named = file.as_file().sync_all().and_then(|()| {
             let part = file.into_temp_path();
-            match over {
-                Over::What => part.persist(&path).map_err(io::Error::from),
-                Over::Nothing => rename_onto_nothing(part, &path, &RENAMES),
+            match existing {
+                Existing::Replace => part.persist(&path).map_err(io::Error::from),
+                Existing::Keep => rename_onto_nothing(part, &path, &RENAMES),
             }
         });
         named.map_err(|error| Trouble::of(&error, &path))?;
@@ -209,7 +209,7 @@ mod tests {
     fn a_file_is_whole_and_nothing_stands_beside_it() {
         let quay = Quay::new("whole");
         let path = quay.0.join("night.mid");
-        put(&path, Over::Nothing, create, lantern).unwrap();
+        put(&path, Existing::Keep, create, lantern).unwrap();
         assert_eq!(fs::read(&path).unwrap(), b"lantern");
         assert_eq!(quay.names(), ["night.mid"]);
     }
@@ -219,11 +219,11 @@ mod tests {
         let quay = Quay::new("there");
         let path = quay.0.join("night.mid");
         fs::write(&path, "older").unwrap();
-        let refused = put(&path, Over::Nothing, create, lantern);
+        let refused = put(&path, Existing::Keep, create, lantern);
         assert_eq!(refused, Err(Trouble::CameBetween(path.clone())));
         assert_eq!(fs::read(&path).unwrap(), b"older");
         assert_eq!(quay.names(), ["night.mid"]);
-        put(&path, Over::What, create, lantern).unwrap();
+        put(&path, Existing::Replace, create, lantern).unwrap();
         assert_eq!(fs::read(&path).unwrap(), b"lantern");
         assert_eq!(quay.names(), ["night.mid"]);
     }
@@ -232,7 +232,7 @@ mod tests {
     fn somebody_elses_part_is_left_alone() {
         let quay = Quay::new("part");
         fs::write(quay.0.join("night.mid.part"), "theirs").unwrap();
-        put(&quay.0.join("night.mid"), Over::Nothing, create, lantern).unwrap();
+        put(&quay.0.join("night.mid"), Existing::Keep, create, lantern).unwrap();
         assert_eq!(quay.names(), ["night.mid", "night.mid.part"]);
         let part = fs::read(quay.0.join("night.mid.part")).unwrap();
         assert_eq!(part, b"theirs");
@@ -249,7 +249,7 @@ mod tests {
             asked.set(asked.get() + 1);
             asked.get() > 3
         };
-        let stopped = put(&path, Over::What, create, |file| {
+        let stopped = put(&path, Existing::Replace, create, |file| {
             let stopped = bytes(file, &long, Path::new(""), third_time);
             assert_eq!(file.metadata().unwrap().len(), 3 << 16);
             stopped
@@ -270,7 +270,7 @@ mod tests {
             File::options().write(true).open("/dev/full")
         };
         let fill = |file: &mut File| bytes(file, b"lantern", &path, || false);
-        let refused = put(&path, Over::Nothing, full, fill);
+        let refused = put(&path, Existing::Keep, full, fill);
         assert_eq!(refused, Err(Trouble::Full(quay.0.clone())));
         assert!(quay.names().is_empty());
     }
@@ -287,7 +287,7 @@ mod tests {
                 io::ErrorKind::PermissionDenied => |_| Err(io::ErrorKind::PermissionDenied.into()),
                 _ => |_| Err(io::ErrorKind::ReadOnlyFilesystem.into()),
             };
-            let refused = put(&path, Over::Nothing, refuse, lantern);
+            let refused = put(&path, Existing::Keep, refuse, lantern);
             assert_eq!(refused, Err(Trouble::Forbidden(quay.0.clone())));
         }
         assert!(quay.names().is_empty());
@@ -298,7 +298,7 @@ mod tests {
     #[test]
     fn a_folder_of_the_system_itself_refuses() {
         let sys = Path::new("/sys");
-        let refused = put(&sys.join("night.mid"), Over::Nothing, create, lantern);
+        let refused = put(&sys.join("night.mid"), Existing::Keep, create, lantern);
         assert_eq!(refused, Err(Trouble::Forbidden(sys.to_owned())));
     }
 
@@ -307,8 +307,8 @@ mod tests {
         let quay = Quay::new("folder");
         let path = quay.0.join("night.mid");
         fs::create_dir(&path).unwrap();
-        for over in [Over::Nothing, Over::What] {
-            let refused = put(&path, over, create, lantern);
+        for existing in [Existing::Keep, Existing::Replace] {
+            let refused = put(&path, existing, create, lantern);
             assert_eq!(refused, Err(Trouble::FileIsFolder(path.clone())));
         }
         assert_eq!(quay.names(), ["night.mid"]);
@@ -319,10 +319,10 @@ mod tests {
         let quay = Quay::new("gone");
         fs::write(quay.0.join("pier"), "a file").unwrap();
         let on_file = quay.0.join("pier/night.mid");
-        let refused = put(&on_file, Over::Nothing, create, lantern);
+        let refused = put(&on_file, Existing::Keep, create, lantern);
         assert_eq!(refused, Err(Trouble::FolderIsFile(quay.0.join("pier"))));
         let nowhere = quay.0.join("nowhere/night.mid");
-        let refused = put(&nowhere, Over::Nothing, create, lantern);
+        let refused = put(&nowhere, Existing::Keep, create, lantern);
         assert_eq!(refused, Err(Trouble::FolderGone(quay.0.join("nowhere"))));
     }
 
@@ -371,9 +371,9 @@ mod tests {
         let (path, elsewhere) = (quay.0.join("night.mid"), quay.0.join("diary"));
         fs::write(&elsewhere, "mine").unwrap();
         std::os::unix::fs::symlink(&elsewhere, &path).unwrap();
-        let refused = put(&path, Over::Nothing, create, lantern);
+        let refused = put(&path, Existing::Keep, create, lantern);
         assert_eq!(refused, Err(Trouble::CameBetween(path.clone())));
-        put(&path, Over::What, create, lantern).unwrap();
+        put(&path, Existing::Replace, create, lantern).unwrap();
         assert_eq!(fs::read(&elsewhere).unwrap(), b"mine");
         assert_eq!(fs::read(&path).unwrap(), b"lantern");
     }

@@ -77,11 +77,11 @@ impl Voices {
         let same_step = old.step() == settings.step();
         for copy in CopyNumber::ALL {
             let mut course = Course::new(copy, timetable, &settings);
-            let counted = self.counted(copy, now).unwrap_or(0.0);
+            let moving_for = self.moving_for(copy, now).unwrap_or(0.0);
             let before = self.copies[copy.index()].course;
             course
                 .timetable_mut()
-                .take_over(before.timetable(), counted);
+                .take_over(before.timetable(), moving_for);
             let tau = self
                 .entry(Part::Copy(copy))
                 .map(|entry| now - entry)

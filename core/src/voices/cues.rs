@@ -12,7 +12,7 @@ impl Voices {
     pub fn cue(&mut self, now: Beats) -> bool {
         let mut taken = false;
         for copy in self.copies() {
-            if let Some(tau) = self.counted(copy, now) {
+            if let Some(tau) = self.moving_for(copy, now) {
                 let timetable = self.copies[copy.index()].course.timetable_mut();
                 taken |= timetable.cue(tau);
             }
@@ -30,8 +30,8 @@ impl Voices {
     /// their next cycle there.
     pub fn come_to_rest(&mut self, now: Beats, then: Beats) {
         for copy in CopyNumber::ALL {
-            let tau = self.counted(copy, now).unwrap_or(0.0);
-            let there = self.counted(copy, then).unwrap_or(0.0);
+            let tau = self.moving_for(copy, now).unwrap_or(0.0);
+            let there = self.moving_for(copy, then).unwrap_or(0.0);
             self.copies[copy.index()]
                 .course
                 .timetable_mut()
@@ -85,7 +85,7 @@ impl Voices {
     }
 
     /// Beats since `copy` began to count its moves, once it has.
-    pub(super) fn counted(&self, copy: CopyNumber, now: Beats) -> Option<Beats> {
+    pub(super) fn moving_for(&self, copy: CopyNumber, now: Beats) -> Option<Beats> {
         let tau = now - self.moves_from(Part::Copy(copy))?;
         (tau >= 0.0).then_some(tau)
     }

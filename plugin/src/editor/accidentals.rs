@@ -12,12 +12,12 @@ pub fn install(ctx: &Context) {
 /// A sign as strokes of a round pen, in parts of the type size: x from the sign's left edge, y up
 /// from the line the letters stand on.
 struct Sign {
-    strokes: &'static [Stroke],
+    lines: &'static [PenLine],
     advance: f32,
 }
 
 /// From one point through the others, with a pen of that half width.
-struct Stroke {
+struct PenLine {
     points: &'static [(f32, f32)],
     half_width: f32,
 }
@@ -26,12 +26,12 @@ const STEM: f32 = 0.022;
 const BAR: f32 = 0.034;
 
 const FLAT: Sign = Sign {
-    strokes: &[
-        Stroke {
+    lines: &[
+        PenLine {
             points: &[(0.08, 0.0), (0.08, 0.8)],
             half_width: STEM,
         },
-        Stroke {
+        PenLine {
             points: &[
                 (0.08, 0.35),
                 (0.17, 0.44),
@@ -48,20 +48,20 @@ const FLAT: Sign = Sign {
 };
 
 const SHARP: Sign = Sign {
-    strokes: &[
-        Stroke {
+    lines: &[
+        PenLine {
             points: &[(0.15, -0.06), (0.15, 0.7)],
             half_width: STEM,
         },
-        Stroke {
+        PenLine {
             points: &[(0.34, 0.0), (0.34, 0.76)],
             half_width: STEM,
         },
-        Stroke {
+        PenLine {
             points: &[(0.05, 0.18), (0.44, 0.27)],
             half_width: BAR,
         },
-        Stroke {
+        PenLine {
             points: &[(0.05, 0.42), (0.44, 0.51)],
             half_width: BAR,
         },
@@ -70,20 +70,20 @@ const SHARP: Sign = Sign {
 };
 
 const NATURAL: Sign = Sign {
-    strokes: &[
-        Stroke {
+    lines: &[
+        PenLine {
             points: &[(0.1, 0.13), (0.1, 0.8)],
             half_width: STEM,
         },
-        Stroke {
+        PenLine {
             points: &[(0.3, -0.1), (0.3, 0.57)],
             half_width: STEM,
         },
-        Stroke {
+        PenLine {
             points: &[(0.1, 0.14), (0.3, 0.2)],
             half_width: BAR,
         },
-        Stroke {
+        PenLine {
             points: &[(0.1, 0.5), (0.3, 0.56)],
             half_width: BAR,
         },
@@ -131,14 +131,12 @@ fn rasterize(request: &GlyphRasterizerRequest<'_>) -> Option<RasterizedGlyph> {
 impl Sign {
     /// How much of the pixel around `at` is covered, 0 ..= 1.
     fn ink(&self, at: Vec2, size: f32) -> f32 {
-        let strokes = self.strokes.iter();
-        strokes
-            .map(|stroke| stroke.ink(at, size))
-            .fold(0.0, f32::max)
+        let lines = self.lines.iter();
+        lines.map(|line| line.ink(at, size)).fold(0.0, f32::max)
     }
 }
 
-impl Stroke {
+impl PenLine {
     fn ink(&self, at: Vec2, size: f32) -> f32 {
         // Never much thinner than a pixel, or small signs would pale away.
         let half_width = (self.half_width * size).max(0.42);

@@ -6,7 +6,7 @@ use crate::editor::model::alignments::{
     Meeting, Order, Row, Standing, own_offset_for, rows, sorted, standings, strokes,
 };
 use crate::editor::model::circle::offset_id;
-use crate::editor::model::notes::counted;
+use crate::editor::model::notes::number_of;
 use crate::editor::notes::{line, name, paragraph};
 use crate::editor::seen::{Edition, Seen};
 use crate::editor::wish::Wish;
@@ -138,7 +138,7 @@ fn sorting(ui: &mut Ui, look: &Look, count: usize, order: &mut Order) {
             "alignment"
         };
         ui.label(
-            RichText::new(counted(count, what))
+            RichText::new(number_of(count, what))
                 .size(13.0)
                 .color(look.ink),
         );

@@ -9,7 +9,7 @@ use crate::editor::model::files::{
 };
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
-use crate::files::{Kind, Order, Trouble, Writing, place};
+use crate::files::{FileKind, Order, Trouble, Writing, place};
 use egui::{
     Align, Button, Label, Layout, RichText, ScrollArea, Stroke, TextEdit, Ui, UiBuilder, vec2,
 };
@@ -22,7 +22,7 @@ pub struct FilesState {
     folder: Option<String>,
     /// What was typed; until then a name is suggested.
     name: Option<String>,
-    kinds: Vec<Kind>,
+    kinds: Vec<FileKind>,
     transpositions: Vec<Transposition>,
     /// The order that was given last.
     given: Order,
@@ -38,10 +38,10 @@ impl Default for FilesState {
             folder: None,
             name: None,
             kinds: vec![
-                Kind::Midi,
-                Kind::Score(PartLayout::SharedBeatOne),
-                Kind::PlanText,
-                Kind::PicturePng,
+                FileKind::Midi,
+                FileKind::Score(PartLayout::SharedBeatOne),
+                FileKind::PlanText,
+                FileKind::PicturePng,
             ],
             transpositions: Vec::new(),
             given: Order::default(),
@@ -53,7 +53,7 @@ impl Default for FilesState {
 
 /// Shows the view in all the room there is.
 pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut FilesState) -> Vec<Wish> {
-    let mut desk = Desk {
+    let mut view = FilesView {
         seen,
         look,
         state,
@@ -66,18 +66,18 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut FilesState) -> Ve
         .show(ui, |ui| {
             // Beside the bar that scrolls.
             ui.set_max_width(size.x - 10.0);
-            desk.folder(ui);
-            desk.name(ui);
-            desk.answer(ui);
-            desk.rule(ui);
-            desk.kinds(ui, size.x >= 590.0 && size.y >= 330.0);
-            desk.parts(ui);
+            view.folder(ui);
+            view.name(ui);
+            view.answer(ui);
+            view.rule(ui);
+            view.kinds(ui, size.x >= 590.0 && size.y >= 330.0);
+            view.parts(ui);
             focus::follow(ui);
         });
-    desk.wishes
+    view.wishes
 }
 
-struct Desk<'a> {
+struct FilesView<'a> {
     seen: &'a Seen,
     look: &'a Look,
     state: &'a mut FilesState,
@@ -93,22 +93,22 @@ const PART: f32 = 156.0;
 /// Height of a row.
 const ROW: f32 = 22.0;
 
-impl Desk<'_> {
+impl FilesView<'_> {
     fn kinds(&mut self, ui: &mut Ui, roomy: bool) {
         if !roomy {
             // Down, not across: the long names stand in the first column.
             let columns = if ui.available_width() < 280.0 { 1 } else { 2 };
-            let rows = Kind::ALL.len().div_ceil(columns);
+            let rows = FileKind::ALL.len().div_ceil(columns);
             for row in 0..rows {
                 ui.horizontal(|ui| {
-                    for kind in Kind::ALL.into_iter().skip(row).step_by(rows) {
+                    for kind in FileKind::ALL.into_iter().skip(row).step_by(rows) {
                         cell(ui, KIND, |ui| self.kind(ui, kind));
                     }
                 });
             }
             return;
         }
-        for kind in Kind::ALL {
+        for kind in FileKind::ALL {
             ui.horizontal(|ui| {
                 cell(ui, KIND + 8.0, |ui| self.kind(ui, kind));
                 let purpose = RichText::new(kind.purpose()).color(self.look.quiet);
@@ -117,7 +117,7 @@ impl Desk<'_> {
         }
     }
 
-    fn kind(&mut self, ui: &mut Ui, kind: Kind) {
+    fn kind(&mut self, ui: &mut Ui, kind: FileKind) {
         let kinds = &mut self.state.kinds;
         let mut on = kinds.contains(&kind);
         let switch = ui.checkbox(&mut on, kind.name());
@@ -132,7 +132,7 @@ impl Desk<'_> {
 
     /// How each part's instrument sounds, if there is a score to be written.
     fn parts(&mut self, ui: &mut Ui) {
-        let is_score = |kind: &Kind| matches!(kind, Kind::Score(_));
+        let is_score = |kind: &FileKind| matches!(kind, FileKind::Score(_));
         if !self.state.kinds.iter().any(is_score) {
             return;
         }

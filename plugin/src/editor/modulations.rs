@@ -32,7 +32,7 @@ pub fn show(
     state: &mut ModulationsState,
     stage: Option<usize>,
 ) -> Vec<Wish> {
-    let mut desk = Desk {
+    let mut view = ModulationsView {
         seen,
         look,
         state,
@@ -45,26 +45,26 @@ pub fn show(
         .show(ui, |ui| {
             // Beside the bar that scrolls.
             ui.set_max_width(width - 10.0);
-            desk.beginning(ui);
-            desk.rows(ui);
-            desk.add(ui, stage);
+            view.beginning(ui);
+            view.rows(ui);
+            view.add(ui, stage);
             focus::follow(ui);
         });
-    let changed = desk.changed;
+    let changed = view.changed;
     changed
         .map(|plan| Wish::Modulate(Box::new(plan)))
         .into_iter()
         .collect()
 }
 
-struct Desk<'a> {
+struct ModulationsView<'a> {
     seen: &'a Seen,
     look: &'a Look,
     state: &'a mut ModulationsState,
     changed: Option<Modulations>,
 }
 
-impl Desk<'_> {
+impl ModulationsView<'_> {
     fn plan(&self) -> &Modulations {
         &self.seen.settings().modulations
     }

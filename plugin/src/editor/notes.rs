@@ -418,7 +418,7 @@ impl Scene<'_> {
     fn tally(&self, ui: &Ui) {
         let (places, look) = (self.places, self.look);
         let place = places.attacks;
-        let tally = Tally::at(&self.seen.process, self.frame.counted);
+        let tally = Tally::at(&self.seen.process, self.frame.tallied);
         let (attacks, coincidences) = (tally.attacks_words(), tally.coincidences_words());
         let left = places.lanes.left();
         let width = places.heads - 6.0;

@@ -82,7 +82,7 @@ pub fn show(ui: &mut egui::Ui, seen: &Seen, look: &Look, state: &mut PhraseState
         let patience = std::time::Duration::from_secs_f64(PATIENCE);
         ui.ctx().request_repaint_after(patience);
     }
-    let mut desk = Desk {
+    let mut view = PhraseView {
         phrase: state.shown(seen).clone(),
         step: seen.settings().step(),
         names: Names::in_mode(seen.process.fold().source()),
@@ -92,19 +92,19 @@ pub fn show(ui: &mut egui::Ui, seen: &Seen, look: &Look, state: &mut PhraseState
         wishes: Vec::new(),
         now,
     };
-    desk.hear_of_file();
+    view.hear_of_file();
     ui.scope(|ui| {
         ui.spacing_mut().item_spacing = egui::vec2(6.0, 4.0);
-        desk.fields(ui);
+        view.fields(ui);
         let outer = ui.available_rect_before_wrap();
-        desk.below_the_fields(ui, outer);
+        view.below_the_fields(ui, outer);
         ui.advance_cursor_after_rect(outer);
     });
-    desk.wishes
+    view.wishes
 }
 
 /// All that one frame works with.
-struct Desk<'a> {
+struct PhraseView<'a> {
     seen: &'a Seen,
     look: &'a Look,
     state: &'a mut PhraseState,
@@ -149,7 +149,7 @@ impl Places {
     }
 }
 
-impl Desk<'_> {
+impl PhraseView<'_> {
     fn below_the_fields(&mut self, ui: &mut egui::Ui, outer: Rect) {
         let places = Places::within(outer);
         let grid = self.laid_out(places.grid.size());

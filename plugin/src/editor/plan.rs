@@ -9,8 +9,8 @@ pub mod last;
 use crate::editor::circle::{fitting, put, voice_line};
 use crate::editor::look::{Look, mark};
 use crate::editor::model::plan::{
-    About, Block, InForce, Kind, Plan, Playhead, Window, about, length, mode_in_force, modes_at,
-    playhead, stage_now, totals,
+    About, Block, InForce, Plan, Playhead, StageKind, Window, about, length, mode_in_force,
+    modes_at, playhead, stage_now, totals,
 };
 use crate::editor::seen::{Edition, Seen};
 use crate::editor::wish::{SongWish, Wish};
@@ -366,7 +366,7 @@ fn now_in_words(seen: &Seen, chosen: Option<usize>, head: Option<Playhead>) -> V
 
 fn word(seen: &Seen, stage: usize) -> &'static str {
     let stage = seen.form.stages.get(stage);
-    stage.map_or("", |stage| Kind::of(stage, seen).word())
+    stage.map_or("", |stage| StageKind::of(stage, seen).word())
 }
 
 fn draw_words(
@@ -662,21 +662,23 @@ impl Frame<'_> {
         let strip = self.rooms.strip;
         let rect = Rect::from_x_y_ranges(block.left..=block.right, strip.y_range());
         let (fill, ink) = match block.kind {
-            Kind::Unison => (self.look.accent, self.look.card),
-            Kind::Drift | Kind::Growth | Kind::BuildUp => (self.look.paper, self.look.ink),
-            Kind::Alone | Kind::Entry | Kind::Dwell | Kind::Several => {
+            StageKind::Unison => (self.look.accent, self.look.card),
+            StageKind::Drift | StageKind::Growth | StageKind::BuildUp => {
+                (self.look.paper, self.look.ink)
+            }
+            StageKind::Alone | StageKind::Entry | StageKind::Dwell | StageKind::Several => {
                 (self.look.rule, self.look.ink)
             }
         };
         self.painter.rect_filled(rect, 0.0, fill);
         let has_room = rect.width() > 3.0;
         match block.kind {
-            Kind::Drift if has_room => {
+            StageKind::Drift if has_room => {
                 let slope = [rect.left_bottom(), rect.right_top()];
                 self.painter
                     .line_segment(slope, Stroke::new(1.0, self.look.edge));
             }
-            Kind::Growth | Kind::BuildUp if has_room => {
+            StageKind::Growth | StageKind::BuildUp if has_room => {
                 for stair in 1..=3_u8 {
                     let part = f32::from(stair) / 3.0;
                     let corner = pos2(
@@ -691,7 +693,7 @@ impl Frame<'_> {
         }
         let word = match block.stages {
             1 => block.kind.word().to_owned(),
-            _ if block.kind == Kind::Several => block.kind.word().to_owned(),
+            _ if block.kind == StageKind::Several => block.kind.word().to_owned(),
             _ => String::new(),
         };
         let word = fitting(
@@ -702,7 +704,7 @@ impl Frame<'_> {
             rect.width() - 6.0,
         );
         let x = rect.center().x - word.size().x / 2.0;
-        if block.kind == Kind::Drift && word.size().x > 1.0 {
+        if block.kind == StageKind::Drift && word.size().x > 1.0 {
             let behind = Rect::from_center_size(rect.center(), word.size() + vec2(4.0, 0.0));
             self.painter.rect_filled(behind.intersect(rect), 0.0, fill);
         }

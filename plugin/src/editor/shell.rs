@@ -63,7 +63,7 @@ const HEARD_FOR: f64 = 0.4;
 /// Notices whether somebody plays.
 #[derive(Clone, Copy, Debug, Default)]
 struct Ear {
-    counted: Option<u32>,
+    strikes: Option<u32>,
     /// When a key was struck last, by the window's time.
     at: Option<f64>,
 }
@@ -72,7 +72,7 @@ impl Ear {
     /// How much longer it is to be shown that somebody plays, if it is. Times are in seconds.
     fn hears(&mut self, now: f64, struck: u32) -> Option<f64> {
         if self
-            .counted
+            .strikes
             .replace(struck)
             .is_some_and(|before| before != struck)
         {
@@ -90,7 +90,7 @@ impl Ear {
 /// it.
 #[derive(Clone, Copy, Debug, Default)]
 struct Misses {
-    counted: Option<u32>,
+    nothing_played: Option<u32>,
     taken: u32,
     written: bool,
     last_missed: bool,
@@ -98,8 +98,8 @@ struct Misses {
 
 impl Misses {
     fn follow(&mut self, snapshot: &Snapshot, hold: bool) -> bool {
-        let counted = self.counted.replace(snapshot.nothing_played);
-        if counted.is_some_and(|before| before != snapshot.nothing_played) {
+        let before = self.nothing_played.replace(snapshot.nothing_played);
+        if before.is_some_and(|before| before != snapshot.nothing_played) {
             self.last_missed = !self.written;
         }
         if snapshot.taken != self.taken {

@@ -1,6 +1,6 @@
 //! What stands in each file.
 
-use super::{Kind, sentence};
+use super::{FileKind, sentence};
 use procession_core::exchange::picture::{Picture, png};
 use procession_core::exchange::put::{self, Trouble};
 use procession_core::exchange::score::{Score, Transposition};
@@ -20,16 +20,16 @@ use std::path::Path;
 pub fn fill(
     file: &mut File,
     path: &Path,
-    kind: Kind,
+    kind: FileKind,
     (piece, turnings): (Piece, &[Span]),
     transpositions: &[Transposition],
     came_to: &dyn Fn(f64) -> ControlFlow<()>,
 ) -> Result<(), Trouble> {
     let picture = || Picture { piece, turnings }.to_svg();
     let bytes = match kind {
-        Kind::Sound => return sound(file, path, &piece, came_to),
-        Kind::Midi => midi::write(&midi::Score::of(&piece)).map_err(not_made)?,
-        Kind::Score(layout) => {
+        FileKind::Sound => return sound(file, path, &piece, came_to),
+        FileKind::Midi => midi::write(&midi::Score::of(&piece)).map_err(not_made)?,
+        FileKind::Score(layout) => {
             let score = Score {
                 piece,
                 layout,
@@ -37,10 +37,10 @@ pub fn fill(
             };
             score.to_musicxml().into_bytes()
         }
-        Kind::PlanText => plan::text(&piece).into_bytes(),
-        Kind::PlanJson => plan::json(&piece).into_bytes(),
-        Kind::PictureSvg => picture().into_bytes(),
-        Kind::PicturePng => png(&picture()).map_err(not_made)?,
+        FileKind::PlanText => plan::text(&piece).into_bytes(),
+        FileKind::PlanJson => plan::json(&piece).into_bytes(),
+        FileKind::PictureSvg => picture().into_bytes(),
+        FileKind::PicturePng => png(&picture()).map_err(not_made)?,
     };
     put::bytes(file, &bytes, path, || came_to(0.0).is_break())
 }

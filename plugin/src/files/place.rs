@@ -1,6 +1,6 @@
 //! Where files go: what a typed folder and a typed name mean. Touches no disk.
 
-use super::{Kind, Trouble};
+use super::{FileKind, Trouble};
 use procession_core::exchange::put;
 use std::path::{Path, PathBuf};
 
@@ -76,7 +76,7 @@ pub fn from_address(address: &str) -> String {
 /// [`Trouble::NoName`], [`Trouble::NameHolds`], [`Trouble::NameIsTaken`], [`put::Trouble::NameTooLong`].
 pub fn name(typed: &str) -> Result<String, Trouble> {
     let typed = typed.trim();
-    let bare = Kind::ALL
+    let bare = FileKind::ALL
         .iter()
         .filter_map(|kind| typed.strip_suffix(kind.ending()))
         .min_by_key(|bare| bare.len())
@@ -101,7 +101,7 @@ pub fn name(typed: &str) -> Result<String, Trouble> {
 }
 
 /// Where a file goes.
-pub fn path(folder: &Path, name: &str, kind: Kind) -> PathBuf {
+pub fn path(folder: &Path, name: &str, kind: FileKind) -> PathBuf {
     folder.join(format!("{name}{}", kind.ending()))
 }
 
@@ -110,7 +110,7 @@ pub fn path(folder: &Path, name: &str, kind: Kind) -> PathBuf {
 pub fn numbered(
     folder: &Path,
     name: &str,
-    kinds: &[Kind],
+    kinds: &[FileKind],
     is_there: impl Fn(&Path) -> bool,
 ) -> String {
     let free = |name: &String| {
@@ -207,10 +207,10 @@ mod tests {
 
     #[test]
     fn each_kind_has_a_file_of_its_own() {
-        let mut endings: Vec<_> = Kind::ALL.iter().map(|kind| kind.ending()).collect();
+        let mut endings: Vec<_> = FileKind::ALL.iter().map(|kind| kind.ending()).collect();
         endings.sort_unstable();
         endings.dedup();
-        assert_eq!(endings.len(), Kind::ALL.len());
+        assert_eq!(endings.len(), FileKind::ALL.len());
     }
 
     #[test]
@@ -218,7 +218,7 @@ mod tests {
         let quay = Path::new("/quay");
         let there = ["/quay/night.mid", "/quay/night 2.json"];
         let is_there = |path: &Path| there.iter().any(|there| Path::new(there) == path);
-        let kinds = [Kind::Midi, Kind::PlanJson];
+        let kinds = [FileKind::Midi, FileKind::PlanJson];
         assert_eq!(numbered(quay, "night", &kinds, is_there), "night 3");
         assert_eq!(numbered(quay, "night", &kinds[..1], is_there), "night 2");
     }
@@ -234,7 +234,11 @@ mod tests {
 
     #[test]
     fn a_score_of_either_layout_says_which() {
-        let own = path(Path::new("/quay"), "night", Kind::Score(Layout::OwnBeatOne));
+        let own = path(
+            Path::new("/quay"),
+            "night",
+            FileKind::Score(Layout::OwnBeatOne),
+        );
         assert!(own.ends_with("night, own beat one.musicxml"));
     }
 }

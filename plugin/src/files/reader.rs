@@ -3,7 +3,7 @@
 
 use super::place::from_address;
 use super::sentence;
-use procession_core::exchange::open::{self, Choice, Contents, Found, LARGEST};
+use procession_core::exchange::open::{self, Contents, Excerpt, Found, LARGEST};
 use procession_core::time::Beats;
 use std::fs::File;
 use std::io::{ErrorKind, Read};
@@ -19,7 +19,7 @@ pub struct Wanted {
     /// Its path, as typed or pasted.
     pub path: String,
     /// Which part of it, and which bars.
-    pub choice: Choice,
+    pub choice: Excerpt,
     /// The grid's step, in beats.
     pub step: Beats,
 }
@@ -158,7 +158,7 @@ fn read(wanted: &Wanted, stop: &dyn Fn() -> bool) -> Answer {
     // Parts of a score are not read as one.
     let as_one = contents.as_ref().is_none_or(|contents| contents.as_one);
     let part = wanted.choice.part.or((!as_one).then_some(0));
-    let choice = Choice {
+    let choice = Excerpt {
         part,
         ..wanted.choice.clone()
     };

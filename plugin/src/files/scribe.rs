@@ -1,8 +1,8 @@
 //! The scribe: writes files on a thread of its own, and tells how far it has come.
 
-use super::{Kind, Order, Subject, There, Trouble, made, place};
+use super::{FileKind, Order, Subject, There, Trouble, made, place};
 use procession_core::exchange::picture::minutes;
-use procession_core::exchange::put::{self, Over, create, put};
+use procession_core::exchange::put::{self, Existing, create, put};
 use procession_core::exchange::{Piece, Unrolled};
 use std::fs;
 use std::io::ErrorKind;
@@ -34,7 +34,7 @@ pub enum Writing {
         /// Files there are to be.
         of: usize,
         /// The one being written, and which part of it is, 0 ..= 1; none before the first.
-        now: Option<(Kind, f64)>,
+        now: Option<(FileKind, f64)>,
     },
     /// It has ended.
     Ended(Ending),
@@ -171,7 +171,7 @@ fn write(
     let unrolled = Unrolled::new(subject.process, subject.tempo, subject.beats_per_bar);
     let piece = unrolled.piece(&places.title);
     let (mut written, mut troubles) = (Vec::new(), Vec::new());
-    for (index, (kind, path, over)) in places.files.iter().enumerate() {
+    for (index, (kind, path, existing)) in places.files.iter().enumerate() {
         let came_to = |share: f64| {
             tell(Writing::Going {
                 done: index,
@@ -192,7 +192,7 @@ fn write(
         let subject = (piece, unrolled.turnings.as_slice());
         let fill =
             |file: &mut _| made::fill(file, path, *kind, subject, &order.transpositions, &came_to);
-        match put(path, *over, create, fill) {
+        match put(path, *existing, create, fill) {
             Ok(()) => written.push(path.clone()),
             // The others may well be made.
             Err(trouble @ put::Trouble::NotMade(_)) => troubles.push(trouble.into()),
@@ -214,7 +214,7 @@ fn write(
 #[derive(Debug, PartialEq)]
 struct Places {
     title: String,
-    files: Vec<(Kind, PathBuf, Over)>,
+    files: Vec<(FileKind, PathBuf, Existing)>,
     left: Vec<PathBuf>,
 }
 
@@ -250,9 +250,9 @@ fn places(
     let files = order.kinds.iter().filter_map(|kind| {
         let path = place::path(&folder, &name, *kind);
         match (there.contains(&path), &order.there) {
-            (false, _) => Some((*kind, path, Over::Nothing)),
+            (false, _) => Some((*kind, path, Existing::Keep)),
             (true, There::Leave) => None,
-            (true, _) => Some((*kind, path, Over::What)),
+            (true, _) => Some((*kind, path, Existing::Replace)),
         }
     });
     Ok(Places {
@@ -363,7 +363,7 @@ mod tests {
         subject("D4 F4 . A4 C5 E5", |_| ())
     }
 
-    fn order(quay: &Quay, kinds: &[Kind]) -> Order {
+    fn order(quay: &Quay, kinds: &[FileKind]) -> Order {
         Order {
             folder: quay.0.display().to_string(),
             name: "night".to_owned(),
@@ -398,9 +398,9 @@ mod tests {
             settings.motion.drift = 1;
             settings.motion.shifts = Shifts::Count(1);
         });
-        let asked = order(&quay, &Kind::ALL);
+        let asked = order(&quay, &FileKind::ALL);
         let all = written(write(&asked, short, &|| false, &|_| ()));
-        assert_eq!(all.len(), Kind::ALL.len());
+        assert_eq!(all.len(), FileKind::ALL.len());
         let mut sorted = all.clone();
         sorted.sort();
         assert_eq!(quay.names(), sorted);
@@ -439,7 +439,7 @@ mod tests {
     #[test]
     fn a_part_is_written_for_its_instrument() {
         let quay = Quay::new("part-octave");
-        let score = Kind::Score(Layout::SharedBeatOne);
+        let score = FileKind::Score(Layout::SharedBeatOne);
         let high = Order {
             transpositions: vec![Transposition::AtPitch, Transposition::TwoOctavesUp],
             ..order(&quay, &[score])
@@ -453,7 +453,7 @@ mod tests {
     fn nothing_is_written_before_it_is_said_what_becomes_of_files_that_are_there() {
         let quay = Quay::new("ask");
         fs::write(quay.0.join("night.txt"), "older").unwrap();
-        let asked = order(&quay, &[Kind::Midi, Kind::PlanText]);
+        let asked = order(&quay, &[FileKind::Midi, FileKind::PlanText]);
         let there = vec![quay.0.join("night.txt")];
         assert_eq!(done(&asked), Ending::There(there.clone()));
         assert_eq!(quay.names(), ["night.txt"]);
@@ -502,7 +502,7 @@ mod tests {
         let pier = quay.0.join("pier/seven");
         let asked = Order {
             folder: pier.display().to_string(),
-            ..order(&quay, &[Kind::Midi])
+            ..order(&quay, &[FileKind::Midi])
         };
         assert_eq!(done(&asked), Ending::NoFolder(pier.clone()));
         assert!(quay.names().is_empty());
@@ -523,7 +523,7 @@ mod tests {
             let on_file = Order {
                 folder: folder.display().to_string(),
                 make_folder: true,
-                ..order(&quay, &[Kind::Midi])
+                ..order(&quay, &[FileKind::Midi])
             };
             let said = put::Trouble::FolderIsFile(pier.clone());
             assert_eq!(done(&on_file), said.into());
@@ -539,11 +539,11 @@ mod tests {
             process: Process::new(Phrase::empty(4.0).unwrap(), Settings::default(), 0.0),
             ..lanterns()
         };
-        let ending = write(&order(&quay, &[Kind::Midi]), silent, &|| false, &|_| ());
+        let ending = write(&order(&quay, &[FileKind::Midi]), silent, &|| false, &|_| ());
         assert_eq!(ending, Trouble::NoPhrase.into());
         let nameless = Order {
             name: " ".to_owned(),
-            ..order(&quay, &[Kind::Midi])
+            ..order(&quay, &[FileKind::Midi])
         };
         assert_eq!(done(&nameless), Trouble::NoName.into());
         assert!(quay.names().is_empty());
@@ -557,7 +557,7 @@ mod tests {
             tempo: 1.0,
             ..lanterns()
         };
-        let both = order(&quay, &[Kind::Midi, Kind::PlanText]);
+        let both = order(&quay, &[FileKind::Midi, FileKind::PlanText]);
         let Ending::Done {
             written, troubles, ..
         } = write(&both, still, &|| false, &|_| ())
@@ -576,7 +576,10 @@ mod tests {
     #[test]
     fn stopped_it_leaves_what_is_done_and_no_part_of_what_is_not() {
         let quay = Quay::new("stop");
-        let three = order(&quay, &[Kind::Midi, Kind::PlanText, Kind::PictureSvg]);
+        let three = order(
+            &quay,
+            &[FileKind::Midi, FileKind::PlanText, FileKind::PictureSvg],
+        );
         let stop = std::cell::Cell::new(false);
         let tell = |going: Writing| {
             if let Writing::Going { done: 1, .. } = going {
@@ -605,7 +608,12 @@ mod tests {
                 settings.motion.shifts = Shifts::Count(128);
             },
         );
-        let ending = write(&order(&quay, &[Kind::PlanText]), long, &|| false, &|_| ());
+        let ending = write(
+            &order(&quay, &[FileKind::PlanText]),
+            long,
+            &|| false,
+            &|_| (),
+        );
         let Ending::Done { cut: Some(cut), .. } = ending else {
             panic!("{ending:?}");
         };
@@ -621,7 +629,7 @@ mod tests {
         let quay = Quay::new("scribe");
         let mut scribe = Scribe::default();
         assert_eq!(scribe.report(), Report::default());
-        scribe.write(order(&quay, &[Kind::PlanText]), lanterns());
+        scribe.write(order(&quay, &[FileKind::PlanText]), lanterns());
         scribe.wait();
         let report = scribe.report();
         assert_eq!(report.orders, 1);
@@ -635,7 +643,7 @@ mod tests {
     fn a_scribe_that_goes_takes_its_hand_off_and_leaves_no_part() {
         let quay = Quay::new("goes");
         let mut scribe = Scribe::default();
-        scribe.write(order(&quay, &Kind::ALL), lanterns());
+        scribe.write(order(&quay, &FileKind::ALL), lanterns());
         drop(scribe);
         assert!(!quay.names().iter().any(|name| name.ends_with(".part")));
     }

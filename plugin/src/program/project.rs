@@ -8,7 +8,7 @@ use crate::state::{KEPT, Kept, WindowSize, filter};
 use nice_plug::params::Params;
 use nice_plug::plugin::PluginState;
 use procession_core::engine::Anchor;
-use procession_core::exchange::put::{self, Over, put};
+use procession_core::exchange::put::{self, Existing, put};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::fs;
@@ -210,7 +210,7 @@ pub fn stands(path: &Path, known: &[u8]) -> Stands {
 ///
 /// # Errors
 /// In plain words: what stands in the way.
-pub fn save(path: &Path, over: Over, bytes: &[u8]) -> Result<(), String> {
+pub fn save(path: &Path, existing: Existing, bytes: &[u8]) -> Result<(), String> {
     let fill = |file: &mut fs::File| put::bytes(file, bytes, path, || false);
-    put(path, over, put::create, fill).map_err(|trouble| trouble.to_string())
+    put(path, existing, put::create, fill).map_err(|trouble| trouble.to_string())
 }

@@ -2,7 +2,7 @@
 //! and offered at the next start.
 
 use super::project::{self, ENDING};
-use procession_core::exchange::put::Over;
+use procession_core::exchange::put::Existing;
 use std::path::{Path, PathBuf};
 use std::{env, fs};
 
@@ -36,7 +36,7 @@ pub fn keep(folder: &Path, bytes: &[u8]) -> Result<PathBuf, String> {
         .map(|number| place(folder, number))
         .find(|path| fs::symlink_metadata(path).is_err())
         .unwrap_or_else(|| place(folder, 1));
-    project::save(&free, Over::Nothing, bytes)?;
+    project::save(&free, Existing::Keep, bytes)?;
     Ok(free)
 }
 

@@ -44,8 +44,8 @@ pub struct Requests {
 pub(super) struct Handlers;
 
 impl HostHandlers for Handlers {
-    type Shared<'a> = Desk;
-    type MainThread<'a> = MainDesk<'a>;
+    type Shared<'a> = Pending;
+    type MainThread<'a> = MainPending<'a>;
     type AudioProcessor<'a> = ();
 
     fn declare_extensions(builder: &mut HostExtensions<Self>, _: &Self::Shared<'_>) {
@@ -59,7 +59,7 @@ impl HostHandlers for Handlers {
 }
 
 /// Where requests are left, from any thread.
-pub(super) struct Desk {
+pub(super) struct Pending {
     main_thread: ThreadId,
     callback: AtomicBool,
     restarts: AtomicU32,
@@ -83,7 +83,7 @@ pub enum Room {
     Promised,
 }
 
-impl Desk {
+impl Pending {
     pub(super) fn new() -> Self {
         Self {
             main_thread: std::thread::current().id(),
@@ -126,7 +126,7 @@ impl Desk {
     }
 }
 
-impl SharedHandler<'_> for Desk {
+impl SharedHandler<'_> for Pending {
     fn request_restart(&self) {
         self.restarts.fetch_add(1, Relaxed);
     }
@@ -138,7 +138,7 @@ impl SharedHandler<'_> for Desk {
     }
 }
 
-impl HostGuiImpl for Desk {
+impl HostGuiImpl for Pending {
     fn resize_hints_changed(&self) {}
 
     fn request_resize(&self, new_size: GuiSize) -> Result<(), HostError> {
@@ -164,7 +164,7 @@ impl HostGuiImpl for Desk {
     fn closed(&self, _: bool) {}
 }
 
-impl HostThreadCheckImpl for Desk {
+impl HostThreadCheckImpl for Pending {
     fn is_main_thread(&self) -> bool {
         std::thread::current().id() == self.main_thread && !IS_AUDIO.get()
     }
@@ -174,15 +174,15 @@ impl HostThreadCheckImpl for Desk {
     }
 }
 
-impl HostParamsImplShared for Desk {
+impl HostParamsImplShared for Pending {
     fn request_flush(&self) {}
 }
 
-pub(super) struct MainDesk<'a>(pub(super) &'a Desk);
+pub(super) struct MainPending<'a>(pub(super) &'a Pending);
 
-impl<'a> MainThreadHandler<'a> for MainDesk<'a> {}
+impl<'a> MainThreadHandler<'a> for MainPending<'a> {}
 
-impl HostParamsImplMainThread for MainDesk<'_> {
+impl HostParamsImplMainThread for MainPending<'_> {
     fn rescan(&self, _: ParamRescanFlags) {
         self.0.rescans.fetch_add(1, Relaxed);
     }
@@ -190,13 +190,13 @@ impl HostParamsImplMainThread for MainDesk<'_> {
     fn clear(&self, _: ClapId, _: ParamClearFlags) {}
 }
 
-impl HostLatencyImpl for MainDesk<'_> {
+impl HostLatencyImpl for MainPending<'_> {
     fn changed(&self) {
         self.0.latency_changes.fetch_add(1, Relaxed);
     }
 }
 
-impl HostStateImpl for MainDesk<'_> {
+impl HostStateImpl for MainPending<'_> {
     fn mark_dirty(&self) {
         self.0.dirty_marks.fetch_add(1, Relaxed);
     }

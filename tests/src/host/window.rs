@@ -218,7 +218,7 @@ impl Window {
         instance.run_callbacks();
         let wanted = instance
             .0
-            .access_shared_handler(|desk| desk.takes_window_size());
+            .access_shared_handler(|pending| pending.takes_window_size());
         match wanted {
             Some(size) => self.resize(instance, size.width, size.height),
             None => Ok(()),

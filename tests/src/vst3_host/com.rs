@@ -1,4 +1,4 @@
-//! What a plug-in asks of its host: event lists, parameter queues, a stream, a name, a desk for
+//! What a plug-in asks of its host: event lists, parameter queues, a stream, a name, a notebook for
 //! edits. Each is a plain Rust value behind the interface of the standard.
 
 use std::cell::{Cell, RefCell};
@@ -58,14 +58,14 @@ pub enum EditKind {
 }
 
 /// Takes down what the plug-in tells its host between blocks.
-pub(super) struct Desk {
+pub(super) struct Notebook {
     main: ThreadId,
     pub(super) edits: Mutex<Vec<Edit>>,
     /// All restart flags ever asked for.
     pub(super) restarts: AtomicI32,
 }
 
-impl Desk {
+impl Notebook {
     pub(super) fn new() -> ComWrapper<Self> {
         ComWrapper::new(Self {
             main: std::thread::current().id(),
@@ -88,11 +88,11 @@ impl Desk {
     }
 }
 
-impl Class for Desk {
+impl Class for Notebook {
     type Interfaces = (IComponentHandler,);
 }
 
-impl IComponentHandlerTrait for Desk {
+impl IComponentHandlerTrait for Notebook {
     unsafe fn beginEdit(&self, id: ParamID) -> tresult {
         self.note(id, EditKind::Begin)
     }

@@ -4,7 +4,7 @@ use super::performance::Performance;
 use super::story::{BEATS_PER_BAR, Story};
 use anyhow::{Context, Error, Result};
 use procession_core::exchange::picture::{Picture, png};
-use procession_core::exchange::put::{self, Over, Trouble, create, put};
+use procession_core::exchange::put::{self, Existing, Trouble, create, put};
 use procession_core::exchange::{Piece, midi, plan, score};
 use procession_core::mode::Mode;
 use procession_core::time::{Beats, Span};
@@ -26,7 +26,7 @@ pub fn leave(
     folder: &Path,
     story: &Story,
     performance: &Performance,
-    over: Over,
+    existing: Existing,
 ) -> Result<Vec<PathBuf>> {
     fs::create_dir_all(folder)
         .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
@@ -63,7 +63,7 @@ pub fn leave(
     NAMES
         .into_iter()
         .zip(made)
-        .map(|(name, bytes)| whole(&folder.join(name), &bytes, over))
+        .map(|(name, bytes)| whole(&folder.join(name), &bytes, existing))
         .collect()
 }
 
@@ -89,9 +89,9 @@ fn as_heard(piece: Piece, performance: &Performance) -> midi::Score {
 }
 
 /// As the plug-in writes its files.
-fn whole(path: &Path, bytes: &[u8], over: Over) -> Result<PathBuf> {
+fn whole(path: &Path, bytes: &[u8], existing: Existing) -> Result<PathBuf> {
     let fill = |file: &mut _| put::bytes(file, bytes, path, || false);
-    put(path, over, create, fill).map_err(said)?;
+    put(path, existing, create, fill).map_err(said)?;
     Ok(path.to_owned())
 }
 
@@ -115,8 +115,8 @@ mod tests {
         for name in ["piece.part", "sound.part", "piece.mid", "sound.wav"] {
             std::os::unix::fs::symlink(&diary, folder.join(name))?;
         }
-        whole(&folder.join("piece.mid"), b"notes", Over::What)?;
-        let mut recorder = Recorder::new(&folder, Over::What, 48_000, 0);
+        whole(&folder.join("piece.mid"), b"notes", Existing::Replace)?;
+        let mut recorder = Recorder::new(&folder, Existing::Replace, 48_000, 0);
         recorder.hear([vec![0.5; 9], vec![0.5; 9]]);
         recorder.end()?;
         assert_eq!(fs::read(&diary)?, b"mine");
@@ -128,7 +128,7 @@ mod tests {
     #[test]
     fn what_cannot_be_written_leaves_nothing_and_says_why() -> Result<()> {
         let folder = std::env::temp_dir().join(format!("procession-gone-{}", std::process::id()));
-        let refusal = whole(&folder.join("piece.mid"), b"notes", Over::What);
+        let refusal = whole(&folder.join("piece.mid"), b"notes", Existing::Replace);
         let refusal = refusal.expect_err("there is no such folder").to_string();
         assert!(refusal.contains("is gone"), "{refusal}");
         assert!(!folder.exists());

@@ -4,7 +4,7 @@ use super::sound::{Recorded, Recorder};
 use super::story::Story;
 use super::window::{self, Moment};
 use anyhow::{Context, Result, bail};
-use procession_core::exchange::put::Over;
+use procession_core::exchange::put::Existing;
 use procession_core::form::Form;
 use procession_core::mallet::Mallets;
 use procession_core::note::{Key, Velocity};
@@ -41,7 +41,7 @@ pub fn perform(
     bundle: &Path,
     story: &mut Story,
     minutes: Option<f64>,
-    (folder, over): (&Path, Over),
+    (folder, existing): (&Path, Existing),
 ) -> Result<Performance> {
     let library = Library::open(bundle)?;
     let mut plugin = library
@@ -59,7 +59,7 @@ pub fn perform(
     let form = Form::new(&process);
     let turning = story.turning(&form, origin);
     let mut session = Session::new(plugin).tempo(story.tempo).keeping_sound();
-    let mut recorder = recorder(folder, over, origin * 60.0 / story.tempo);
+    let mut recorder = recorder(folder, existing, origin * 60.0 / story.tempo);
     play_in(&mut session, story, turning)?;
     let mut windows = Vec::new();
     let moments = if window::is_possible() {
@@ -74,7 +74,7 @@ pub fn perform(
         &mut recorder,
         |session, moment| {
             // The music does not depend on it.
-            match window::picture(session, &folder.join(moment.name), over) {
+            match window::picture(session, &folder.join(moment.name), existing) {
                 Ok(path) => windows.push(path),
                 Err(error) => eprintln!("no picture of the window here: {error:#}"),
             }
@@ -105,11 +105,11 @@ pub fn perform(
 const TAIL: f64 = 1.0;
 
 /// Records from `begins` seconds on, as far as the plug-in is late to sound: with the music.
-fn recorder(folder: &Path, over: Over, begins: f64) -> Recorder {
+fn recorder(folder: &Path, existing: Existing, begins: f64) -> Recorder {
     let rate = Setup::default().sample_rate;
     let late = Mallets::new(rate).latency();
     let before = (begins * rate).round() as usize + late;
-    Recorder::new(folder, over, rate as u32, before)
+    Recorder::new(folder, existing, rate as u32, before)
 }
 
 /// Through the host, in the words a user would type.

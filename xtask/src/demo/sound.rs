@@ -4,7 +4,7 @@
 use super::files::said;
 use anyhow::{Result, bail};
 use procession_core::exchange::loudness::Meter;
-use procession_core::exchange::put::{Over, Part, Trouble, create};
+use procession_core::exchange::put::{Existing, Part, Trouble, create};
 use procession_core::exchange::sound::{FILE_LUFS, SoundError, Wav, amplify};
 use procession_core::mallet::CEILING_DB;
 use std::fs::File;
@@ -16,7 +16,7 @@ pub const NAME: &str = "sound.wav";
 /// A sound file on its way, beside its place until it is whole.
 pub struct Recorder {
     path: PathBuf,
-    over: Over,
+    existing: Existing,
     wav: Result<(Part, Wav<File>)>,
     /// Frames before the music begins, which are left out.
     before: usize,
@@ -33,12 +33,12 @@ pub struct Recorded {
 
 impl Recorder {
     /// Begins `sound.wav` in `folder`, at `sample_rate` Hz, without the first `before` frames.
-    pub fn new(folder: &Path, over: Over, sample_rate: u32, before: usize) -> Self {
+    pub fn new(folder: &Path, existing: Existing, sample_rate: u32, before: usize) -> Self {
         let path = folder.join(NAME);
         let wav = begin(&path, sample_rate);
         Self {
             path,
-            over,
+            existing,
             wav,
             before,
             is_silent: true,
@@ -69,7 +69,7 @@ impl Recorder {
         }
         let louder = louder_by(&self.meter);
         amplify(part.file(), louder).map_err(|error| why(error, &self.path))?;
-        part.finish(self.over).map_err(said)?;
+        part.finish(self.existing).map_err(said)?;
         Ok(Recorded {
             path: self.path,
             lufs: self.meter.lufs().map(|lufs| lufs + louder),
@@ -115,7 +115,7 @@ mod tests {
     #[test]
     fn a_recording_begins_where_the_music_does_and_leaves_one_whole_file() {
         let folder = folder("recorder");
-        let mut recorder = Recorder::new(&folder, Over::Nothing, 48_000, 3);
+        let mut recorder = Recorder::new(&folder, Existing::Keep, 48_000, 3);
         recorder.hear([vec![0.9; 2], vec![0.9; 2]]);
         recorder.hear([vec![0.9, 0.25, 0.5], vec![0.9, 0.0, 0.0]]);
         let path = recorder.end().unwrap().path;
@@ -136,7 +136,7 @@ mod tests {
             let tone = |frame: i32| 0.01 * (frame as f32 * 0.13).sin();
             let mut side: Vec<f32> = (0..96_000).map(tone).collect();
             side[50_000] += spike;
-            let mut recorder = Recorder::new(&folder, Over::What, 48_000, 0);
+            let mut recorder = Recorder::new(&folder, Existing::Replace, 48_000, 0);
             recorder.hear([side.clone(), side]);
             let recorded = recorder.end().unwrap();
             let bytes = fs::read(&recorded.path).unwrap();
@@ -167,7 +167,7 @@ mod tests {
     #[test]
     fn silence_leaves_no_file_and_says_why() {
         let folder = folder("silence");
-        let mut recorder = Recorder::new(&folder, Over::Nothing, 48_000, 0);
+        let mut recorder = Recorder::new(&folder, Existing::Keep, 48_000, 0);
         recorder.hear([vec![0.0; 9], vec![0.0; 9]]);
         let refusal = recorder.end().err().unwrap().to_string();
         assert!(refusal.contains("audition"), "{refusal}");

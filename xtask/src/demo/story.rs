@@ -2,7 +2,7 @@
 //! own phrase treated alike.
 
 use anyhow::{Context, Result, bail};
-use procession_core::exchange::open::{self, Choice};
+use procession_core::exchange::open::{self, Excerpt};
 use procession_core::fit::{Counts, Proposal, Ranges, fit};
 use procession_core::fold::detect_source;
 use procession_core::form::Form;
@@ -70,7 +70,7 @@ impl Story {
     }
 
     /// The same with the phrase in a MIDI file or a score, or in part of it.
-    pub fn from_file(path: &Path, choice: &Choice) -> Result<Self> {
+    pub fn from_file(path: &Path, choice: &Excerpt) -> Result<Self> {
         let bytes = std::fs::read(path)
             .with_context(|| format!("{} cannot be read: check the path", path.display()))?;
         let says = || path.display().to_string();

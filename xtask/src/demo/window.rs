@@ -2,7 +2,7 @@
 
 use super::files::said;
 use anyhow::Result;
-use procession_core::exchange::put::{Over, Trouble, create, put};
+use procession_core::exchange::put::{Existing, Trouble, create, put};
 use procession_core::form::Form;
 use procession_core::time::Beats;
 use procession_tests::host::Window;
@@ -91,7 +91,7 @@ const STILL: Duration = Duration::from_millis(250);
 
 /// Opens the window, lets the song roll on a little so that it shows where things stand, and takes
 /// its picture.
-pub fn picture(session: &mut Session, path: &Path, over: Over) -> Result<PathBuf> {
+pub fn picture(session: &mut Session, path: &Path, existing: Existing) -> Result<PathBuf> {
     let mut window = Window::open(session.plugin())?;
     window.resize(session.plugin(), 1200, 800)?;
     window.point(AT_REST)?;
@@ -100,7 +100,7 @@ pub fn picture(session: &mut Session, path: &Path, over: Over) -> Result<PathBuf
     catch_up(session, &mut window)?;
     let picture = window.picture()?;
     window.close(session.plugin())?;
-    put(path, over, create, |file| {
+    put(path, existing, create, |file| {
         let written = picture.write(BufWriter::new(file));
         written.map_err(|error| Trouble::of(&error, path))
     })

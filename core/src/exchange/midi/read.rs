@@ -154,7 +154,7 @@ fn whole_tracks(mut tracks: TrackIter<'_>) -> Result<Vec<EventIter<'_>>, MidiErr
 }
 
 /// A note as the file has it, in ticks.
-struct Stroke {
+struct FileNote {
     on: u64,
     /// None if the file never ends it.
     off: Option<u64>,
@@ -169,7 +169,7 @@ struct Down([[Option<usize>; 128]; 16]);
 
 #[derive(Default)]
 struct Piece {
-    strokes: Vec<Stroke>,
+    strokes: Vec<FileNote>,
     /// Ticks, and microseconds a beat.
     tempos: Vec<(u64, u32)>,
     name: Option<String>,
@@ -227,7 +227,7 @@ impl Piece {
         if velocity > 0 {
             *stroke = Some(self.strokes.len());
             let (channel, key) = (channel.as_int(), key.as_int());
-            self.strokes.push(Stroke {
+            self.strokes.push(FileNote {
                 on: at,
                 off: None,
                 channel,
@@ -415,7 +415,7 @@ impl Piece {
 
     fn leave_out_percussion(&mut self) -> usize {
         let all = self.strokes.len();
-        let melodic = |stroke: &Stroke| stroke.channel != PERCUSSION;
+        let melodic = |stroke: &FileNote| stroke.channel != PERCUSSION;
         if self.strokes.iter().any(melodic) {
             self.strokes.retain(melodic);
         }
@@ -425,7 +425,7 @@ impl Piece {
     fn length(&self, beats: impl Fn(u64) -> Beats, step: Beats, metre: Option<Metre>) -> Beats {
         let bar = metre.map_or(BAR, Metre::bar);
         let beat = metre.map_or(1.0, Metre::beat);
-        let latest = |tick: fn(&Stroke) -> Option<u64>| {
+        let latest = |tick: fn(&FileNote) -> Option<u64>| {
             let ticks = self
                 .strokes
                 .iter()

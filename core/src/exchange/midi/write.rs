@@ -189,7 +189,7 @@ fn voice_track(track: &Track) -> Result<Vec<Placed<'_>>, MidiError> {
 
 /// A note in ticks.
 #[derive(Clone, Copy)]
-struct Stroke {
+struct TickNote {
     on: u32,
     off: u32,
     key: Key,
@@ -197,13 +197,13 @@ struct Stroke {
 }
 
 /// The notes on their ticks, none of a key beginning while another of it sounds.
-fn strokes_of(notes: &[TrackNote]) -> Result<Vec<Stroke>, MidiError> {
+fn strokes_of(notes: &[TrackNote]) -> Result<Vec<TickNote>, MidiError> {
     let mut strokes = Vec::with_capacity(notes.len());
     for note in notes {
         let on = tick(note.on)?;
         // Room for a tick, so that the end is after the beginning.
         let off = tick(note.off)?.max(on + 1);
-        strokes.push(Stroke {
+        strokes.push(TickNote {
             on,
             off,
             key: note.key,

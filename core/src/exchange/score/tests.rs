@@ -609,7 +609,7 @@ mod there_and_back {
 
     /// The bars of a cycle, of one part, as they are opened from a file.
     fn opened(piece: &Played, part: usize, bars: usize) -> Vec<(Beats, Beats, u8)> {
-        let choice = open::Choice {
+        let choice = open::Excerpt {
             part: Some(part),
             bars: Some(1..=bars),
         };

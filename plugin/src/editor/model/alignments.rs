@@ -1,7 +1,7 @@
 //! The distinct alignments of two voices: what each is like, and how to get there.
 
 use crate::editor::model::circle::is_sliding;
-use crate::editor::model::notes::counted;
+use crate::editor::model::notes::number_of;
 use crate::editor::model::plan::stage_at;
 use crate::editor::model::sonority::{HeardSpelling, name_of};
 use crate::editor::seen::Seen;
@@ -88,9 +88,9 @@ impl Row {
         let coincidences = if self.interlocks {
             "interlocks".to_owned()
         } else {
-            counted(self.coincidences, "coincidence")
+            number_of(self.coincidences, "coincidence")
         };
-        format!("{}, {coincidences}", counted(self.attacks, "attack"))
+        format!("{}, {coincidences}", number_of(self.attacks, "attack"))
     }
 }
 
@@ -163,7 +163,7 @@ fn intervals(process: &Process, alignment: &Alignment) -> String {
     }
     let words = counts.iter().enumerate().filter(|(_, count)| **count > 0);
     let words: Vec<String> = words
-        .map(|(interval, count)| counted(*count, INTERVALS.get(interval).unwrap_or(&"octave")))
+        .map(|(interval, count)| number_of(*count, INTERVALS.get(interval).unwrap_or(&"octave")))
         .collect();
     words.join(", ")
 }
@@ -201,7 +201,7 @@ fn sonority(process: &Process, alignment: &Alignment) -> String {
 
 /// An attack in the small picture of a composite rhythm.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Stroke {
+pub struct Attack {
     /// Where in the cycle, 0 ..< 1.
     pub at: f32,
     /// Whether the steady voice strikes.
@@ -211,7 +211,7 @@ pub struct Stroke {
 }
 
 /// The composite rhythm of the phrase and itself, `offset` steps of `step` beats ahead.
-pub fn strokes(phrase: &Phrase, offset: i64, step: Beats) -> Vec<Stroke> {
+pub fn strokes(phrase: &Phrase, offset: i64, step: Beats) -> Vec<Attack> {
     let length = to_ticks(phrase.length()).max(1);
     let ahead = offset * to_ticks(step).max(1);
     let onsets = || phrase.notes().iter().map(|note| to_ticks(note.onset));
@@ -228,7 +228,7 @@ pub fn strokes(phrase: &Phrase, offset: i64, step: Beats) -> Vec<Stroke> {
         }
         same
     });
-    let stroke = |(at, steady, copy): (i64, bool, bool)| Stroke {
+    let stroke = |(at, steady, copy): (i64, bool, bool)| Attack {
         at: at as f32 / length as f32,
         steady,
         copy,

@@ -2,7 +2,7 @@
 
 use super::plan::{beats_per_bar, tempo};
 use crate::editor::seen::Seen;
-use crate::files::{Ending, Kind, Order, Subject, There, Writing};
+use crate::files::{Ending, FileKind, Order, Subject, There, Writing};
 use procession_core::exchange::score::Transposition;
 use procession_core::process::Process;
 use std::path::{Path, PathBuf};
@@ -97,7 +97,7 @@ pub struct Line {
 
 /// Something to answer with: what stands on its button, what it does, and the order that follows.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Choice {
+pub struct Reply {
     /// On the button.
     pub label: &'static str,
     /// When the pointer rests on it.
@@ -112,7 +112,7 @@ pub struct Answer {
     /// In order.
     pub lines: Vec<Line>,
     /// If it is a question.
-    pub choices: Vec<Choice>,
+    pub choices: Vec<Reply>,
 }
 
 impl Answer {
@@ -128,7 +128,7 @@ impl Answer {
     }
 
     fn choose(&mut self, label: &'static str, about: &'static str, order: Order) {
-        self.choices.push(Choice {
+        self.choices.push(Reply {
             label,
             about,
             order,
@@ -220,9 +220,9 @@ fn folder(path: &Path) -> String {
 }
 
 /// The kinds that are on, in the order in which they are offered.
-pub fn in_order(chosen: &[Kind]) -> Vec<Kind> {
-    let on = |kind: &Kind| chosen.contains(kind);
-    Kind::ALL.into_iter().filter(on).collect()
+pub fn in_order(chosen: &[FileKind]) -> Vec<FileKind> {
+    let on = |kind: &FileKind| chosen.contains(kind);
+    FileKind::ALL.into_iter().filter(on).collect()
 }
 
 #[cfg(test)]
@@ -243,7 +243,7 @@ mod tests {
 
     fn order() -> Order {
         Order {
-            kinds: vec![Kind::Midi, Kind::PlanText],
+            kinds: vec![FileKind::Midi, FileKind::PlanText],
             ..Order::default()
         }
     }
@@ -345,7 +345,7 @@ mod tests {
         let going = Writing::Going {
             done: 1,
             of: 4,
-            now: Some((Kind::Score(Layout::OwnBeatOne), 0.5)),
+            now: Some((FileKind::Score(Layout::OwnBeatOne), 0.5)),
         };
         let words = "Writing 2 of 4: Score, own beat one".to_owned();
         assert_eq!(progress(&going), Some((0.375, words)));

@@ -13,14 +13,14 @@ pub struct Last {
     /// "To last 6:00:", or that this is out of reach.
     pub heading: String,
     /// The nearest first.
-    pub choices: Vec<Choice>,
+    pub choices: Vec<Offer>,
     /// What it was worked out from.
     settings: Settings,
 }
 
 /// Counts to choose.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Choice {
+pub struct Offer {
     /// "Dwell 12 cycles, drift over 2 cycles: 6:00".
     pub words: String,
     /// What has to be typed for it.
@@ -91,7 +91,7 @@ fn heading(seen: &Seen, found: &Fit, ranges: &Ranges, seconds: f64) -> String {
     )
 }
 
-fn choice(seen: &Seen, proposal: &Proposal) -> Choice {
+fn choice(seen: &Seen, proposal: &Proposal) -> Offer {
     let (set, now) = (Counts::of(seen.settings()), proposal.counts);
     let cycles = |count: u32| if count == 1 { "cycle" } else { "cycles" };
     let counts = [
@@ -115,7 +115,7 @@ fn choice(seen: &Seen, proposal: &Proposal) -> Choice {
         words.join(", ")
     };
     let lasts = minutes(proposal.lasts, tempo(seen));
-    Choice {
+    Offer {
         words: super::plan::capitalised(format!("{words}: {lasts}")),
         wishes: changed
             .map(|(id, _, _, count)| Wish::Type(id, count.to_string()))

@@ -1,6 +1,6 @@
 //! The mode changes as they are written and read: places, modes, and what comes of them.
 
-use crate::editor::model::notes::counted;
+use crate::editor::model::notes::number_of;
 use crate::editor::model::plan::{beats_per_bar, tempo};
 use crate::editor::seen::Seen;
 use procession_core::exchange::picture::minutes;
@@ -184,7 +184,7 @@ fn never_comes(seen: &Seen, place: Place) -> String {
     match place {
         Place::Stage(stage) => format!(
             "There is no stage {stage}: the form has {}. Choose one from 1 to {}.",
-            counted(seen.form.stages.len(), "stage"),
+            number_of(seen.form.stages.len(), "stage"),
             seen.form.stages.len()
         ),
         Place::Beats(_) => "This position is never reached. Choose an earlier one.".to_owned(),

@@ -23,7 +23,7 @@ pub struct Frame {
     /// Where the song stands, if that is in view.
     pub now: Option<Beats>,
     /// A moment of the cycle of which attacks are counted.
-    pub counted: Beats,
+    pub tallied: Beats,
     /// What is seen, in words.
     pub words: String,
 }
@@ -54,7 +54,7 @@ impl Frame {
             return Self {
                 span,
                 now: Some(now).filter(|now| running && span.contains(*now)),
-                counted: end_of_stage(stage),
+                tallied: end_of_stage(stage),
                 words: format!("Stage {}, its last cycles: {words}", index + 1),
             };
         }
@@ -62,7 +62,7 @@ impl Frame {
             return Self {
                 span: Span::new(now - reach, now + reach),
                 now: Some(now),
-                counted: now,
+                tallied: now,
                 words: "The last cycles and the next ones".to_owned(),
             };
         }
@@ -70,7 +70,7 @@ impl Frame {
         Self {
             span: Span::new(origin, origin + 2.0 * reach),
             now: None,
-            counted: origin,
+            tallied: origin,
             words: "Stopped: the first cycles".to_owned(),
         }
     }
@@ -411,17 +411,17 @@ impl Tally {
 
     /// "9 attacks"
     pub fn attacks_words(&self) -> String {
-        counted(self.attacks, "attack")
+        number_of(self.attacks, "attack")
     }
 
     /// "3 coincidences"
     pub fn coincidences_words(&self) -> String {
-        counted(self.coincidences, "coincidence")
+        number_of(self.coincidences, "coincidence")
     }
 }
 
 /// "1 attack", "9 attacks".
-pub fn counted(count: usize, what: &str) -> String {
+pub fn number_of(count: usize, what: &str) -> String {
     format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
@@ -555,7 +555,7 @@ mod tests {
         let frame = Frame::new(&seen, 0.5, Some(2), Zoom::Wide);
         assert_eq!((frame.span.end, frame.now), (stage.end, None));
         assert!(frame.span.start > stage.start);
-        assert_eq!(cycle_at(&seen.process, frame.counted).end, stage.end);
+        assert_eq!(cycle_at(&seen.process, frame.tallied).end, stage.end);
         assert_eq!(
             frame.words,
             "Stage 3, its last cycles: copy 1 stays 2 steps ahead"
@@ -713,7 +713,7 @@ mod tests {
         let seen = seen_at(SIX, Some(4.0), |_| ());
         let frame = Frame::new(&seen, 4.0, None, Zoom::Wide);
         let stretch = Stretch::new(&seen.process, frame.stretch());
-        let cycle = cycle_at(&seen.process, frame.counted);
+        let cycle = cycle_at(&seen.process, frame.tallied);
         assert_eq!(cycle, Span::new(3.0, 4.5));
         let numbers: Vec<_> = stretch
             .cycles

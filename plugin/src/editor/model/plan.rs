@@ -84,7 +84,7 @@ pub fn length(seen: &Seen) -> Beats {
 
 /// What a stage is, in one word.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
+pub enum StageKind {
     /// The phrase goes round by itself.
     Alone,
     /// The phrase is not whole.
@@ -103,7 +103,7 @@ pub enum Kind {
     Several,
 }
 
-impl Kind {
+impl StageKind {
     /// What `stage` is.
     pub fn of(stage: &Stage, seen: &Seen) -> Self {
         let any = |doing| stage.copies.iter().any(|copy| copy.doing == doing);
@@ -213,7 +213,7 @@ pub struct Block {
     /// Right edge.
     pub right: f32,
     /// What happens; with several stages, the most notable.
-    pub kind: Kind,
+    pub kind: StageKind,
     /// How many stages it is.
     pub stages: usize,
 }
@@ -390,7 +390,7 @@ impl<'a> Canvas<'a> {
         let mut blocks: Vec<Block> = Vec::new();
         for stage in self.stages(visible) {
             let (left, right) = self.edges(stage);
-            let kind = Kind::of(stage, self.seen);
+            let kind = StageKind::of(stage, self.seen);
             match blocks.last_mut() {
                 Some(last) if last.right - last.left < NARROWEST || right - left < NARROWEST => {
                     last.take_in(right, kind);
@@ -570,8 +570,9 @@ impl<'a> Canvas<'a> {
 
 /// Runs of blocks so narrow that they would be stripes, each as one; unison stays.
 fn without_stripes(blocks: Vec<Block>) -> Vec<Block> {
-    let narrow =
-        |block: &Block| block.right - block.left < ROOM_FOR_A_MARK && block.kind != Kind::Unison;
+    let narrow = |block: &Block| {
+        block.right - block.left < ROOM_FOR_A_MARK && block.kind != StageKind::Unison
+    };
     let mut drawn: Vec<Block> = Vec::new();
     for run in blocks.chunk_by(|one, next| narrow(one) && narrow(next)) {
         let (first, last) = (run[0], run[run.len() - 1]);
@@ -583,7 +584,11 @@ fn without_stripes(blocks: Vec<Block>) -> Vec<Block> {
         drawn.push(Block {
             left: first.left,
             right: last.right,
-            kind: if alike { first.kind } else { Kind::Several },
+            kind: if alike {
+                first.kind
+            } else {
+                StageKind::Several
+            },
             stages: run.iter().map(|block| block.stages).sum(),
         });
     }
@@ -593,9 +598,9 @@ fn without_stripes(blocks: Vec<Block>) -> Vec<Block> {
 impl Block {
     /// Stages too narrow to be seen are told by the most notable: unison before all, else what
     /// the wider of both is.
-    fn take_in(&mut self, right: f32, kind: Kind) {
+    fn take_in(&mut self, right: f32, kind: StageKind) {
         let wider = right - self.right > self.right - self.left;
-        if self.kind != Kind::Unison && (kind == Kind::Unison || wider) {
+        if self.kind != StageKind::Unison && (kind == StageKind::Unison || wider) {
             self.kind = kind;
         }
         self.right = right;
@@ -826,7 +831,7 @@ pub fn about(seen: &Seen, index: usize) -> Option<About> {
             "Stage {} of {}: {}",
             index + 1,
             seen.form.stages.len(),
-            Kind::of(stage, seen).word()
+            StageKind::of(stage, seen).word()
         ),
         words: stage_words(stage, &seen.form, &seen.process),
         when: format!(
@@ -873,9 +878,9 @@ mod tests {
         Plan::new(seen, Window::whole(seen), CHART)
     }
 
-    fn kinds(seen: &Seen) -> Vec<Kind> {
+    fn kinds(seen: &Seen) -> Vec<StageKind> {
         let stages = seen.form.stages.iter();
-        stages.map(|stage| Kind::of(stage, seen)).collect()
+        stages.map(|stage| StageKind::of(stage, seen)).collect()
     }
 
     #[test]
@@ -885,9 +890,14 @@ mod tests {
         assert_eq!(kinds.len(), 17);
         assert_eq!(
             kinds[..4],
-            [Kind::Unison, Kind::Drift, Kind::Dwell, Kind::Drift]
+            [
+                StageKind::Unison,
+                StageKind::Drift,
+                StageKind::Dwell,
+                StageKind::Drift
+            ]
         );
-        assert_eq!(kinds[16], Kind::Unison);
+        assert_eq!(kinds[16], StageKind::Unison);
     }
 
     #[test]
@@ -898,9 +908,12 @@ mod tests {
         settings.motion.entry = 2;
         let seen = seen(EIGHT, settings, None);
         let kinds = kinds(&seen);
-        assert_eq!(kinds[..3], [Kind::Growth, Kind::Growth, Kind::Growth]);
+        assert_eq!(
+            kinds[..3],
+            [StageKind::Growth, StageKind::Growth, StageKind::Growth]
+        );
         // Whole, the phrase goes round alone; then copy 1 waits for copy 2.
-        assert_eq!(kinds[3..5], [Kind::Alone, Kind::Entry]);
+        assert_eq!(kinds[3..5], [StageKind::Alone, StageKind::Entry]);
         let plan = plan(&seen);
         let shown: Vec<usize> = plan.growth.iter().map(|grown| grown.shown).collect();
         assert_eq!(shown, [1, 2, 3]);
@@ -955,7 +968,7 @@ mod tests {
         let mut settings = Settings::default();
         settings.motion.motion = Motion::BuildUp;
         let seen = seen(EIGHT, settings, None);
-        assert_eq!(kinds(&seen)[1], Kind::BuildUp);
+        assert_eq!(kinds(&seen)[1], StageKind::BuildUp);
         let plan = plan(&seen);
         assert_eq!(plan.jumps.len(), 0);
         assert!(plan.courses[1].marks.iter().any(|(_, filled)| !filled));

@@ -6,7 +6,7 @@ use crate::params::Parameters;
 use crate::program::project::{self, Opened, Stands};
 use crate::program::rescue;
 use crate::program::song::SongDesk;
-use procession_core::exchange::put::Over;
+use procession_core::exchange::put::Existing;
 use std::path::{Path, PathBuf};
 
 /// Something that is asked before it is done.
@@ -176,8 +176,8 @@ impl Project {
             _ => &[],
         };
         match project::stands(&path, known) {
-            Stands::Nothing => self.write(path, Over::Nothing, world),
-            Stands::TheSame => self.write(path, Over::What, world),
+            Stands::Nothing => self.write(path, Existing::Keep, world),
+            Stands::TheSame => self.write(path, Existing::Replace, world),
             Stands::Another => {
                 self.said = None;
                 self.question = Some(Question::Replace(path));
@@ -189,7 +189,7 @@ impl Project {
     /// What was asked is to be done. Whether the project is saved then.
     pub fn agree(&mut self, world: World<'_>) -> bool {
         match self.question.take() {
-            Some(Question::Replace(path)) => self.write(path, Over::What, world),
+            Some(Question::Replace(path)) => self.write(path, Existing::Replace, world),
             Some(Question::Discard(opened)) => {
                 self.adopt(&opened, world);
                 false
@@ -204,9 +204,9 @@ impl Project {
         self.said = None;
     }
 
-    fn write(&mut self, path: PathBuf, over: Over, world: World<'_>) -> bool {
+    fn write(&mut self, path: PathBuf, existing: Existing, world: World<'_>) -> bool {
         let bytes = project::written(world.parameters, world.song);
-        match project::save(&path, over, &bytes) {
+        match project::save(&path, existing, &bytes) {
             Ok(()) => {
                 let said = format!("Saved as {}.", path.display());
                 if self.rescued_is_open {

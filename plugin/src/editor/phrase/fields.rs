@@ -1,6 +1,6 @@
 //! The fields above the grid: length and words; the file's are in [`super::file`].
 
-use super::Desk;
+use super::PhraseView;
 use super::file::FileFields;
 use crate::editor::focus;
 use crate::editor::model::phrase::{self as model, number};
@@ -75,7 +75,7 @@ impl Fields {
     }
 }
 
-impl Desk<'_> {
+impl PhraseView<'_> {
     pub(super) fn fields(&mut self, ui: &mut Ui) {
         let (wide, high) = (
             ui.available_width() >= 560.0,

@@ -1,13 +1,13 @@
 //! A phrase from a file: where it is, which part of it, and which bars.
 
-use super::Desk;
+use super::PhraseView;
 use super::fields::Remark;
 use crate::editor::choice;
 use crate::editor::focus;
 use crate::editor::model::phrase::{self as model, number};
 use crate::files::{Answer, Reader, Wanted};
 use egui::{RichText, TextEdit, Ui};
-use procession_core::exchange::open::{Choice, Contents, Found};
+use procession_core::exchange::open::{Contents, Excerpt, Found};
 use procession_core::time::Beats;
 use std::ops::RangeInclusive;
 use std::time::Duration;
@@ -40,7 +40,7 @@ impl FileFields {
     }
 }
 
-impl Desk<'_> {
+impl PhraseView<'_> {
     pub(super) fn file(&mut self, ui: &mut Ui) {
         const WHAT: &str = "Path of a .mid or .musicxml file";
         let width = (ui.available_width() - 58.0).max(80.0);
@@ -124,7 +124,7 @@ impl Desk<'_> {
         let begun = typed_bars(&file.bars).and_then(|bars| {
             file.reader.read(Wanted {
                 path: file.path.clone(),
-                choice: Choice {
+                choice: Excerpt {
                     part: file.part,
                     bars,
                 },

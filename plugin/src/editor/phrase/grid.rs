@@ -1,6 +1,6 @@
 //! The grid, its rulers and the lane of velocities: painted, and open to the hand.
 
-use super::{Desk, Hand, Places};
+use super::{Hand, PhraseView, Places};
 use crate::editor::model::phrase::{self as model, Bar, Drag, Gesture, Grid, Under};
 use egui::accesskit::Role;
 use egui::{
@@ -31,7 +31,7 @@ fn mix(under: Color32, over: Color32, share: f32) -> Color32 {
     under.lerp_to_gamma(over, share)
 }
 
-impl Desk<'_> {
+impl PhraseView<'_> {
     /// The grid itself. Which note to tell about, and where it lies on the screen.
     pub(super) fn grid(
         &mut self,

@@ -1,6 +1,6 @@
 //! The keys, while the grid has the focus.
 
-use super::Desk;
+use super::PhraseView;
 use crate::editor::model::phrase as model;
 use crate::editor::wish::Wish;
 use egui::{Event, EventFilter, Key, Modifiers, Response, Ui};
@@ -10,7 +10,7 @@ use procession_core::phrase::Phrase;
 /// How much a key changes the velocity, of the whole range.
 const A_LITTLE: f32 = 5.0 / 127.0;
 
-impl Desk<'_> {
+impl PhraseView<'_> {
     /// The keys; `under` is the note that the pointer asks for, if it is over the grid.
     pub(super) fn keys(&mut self, ui: &Ui, response: &Response, under: Option<Note>) {
         if !response.has_focus() {

@@ -3,7 +3,7 @@
 //! Not the toolkit's scroll area: it eases an offset it is given back to what was in bounds the
 //! frame before, and rows that are added above must not move what is seen even for a moment.
 
-use super::{Desk, Hand};
+use super::{Hand, PhraseView};
 use crate::editor::model::phrase::Grid;
 use egui::accesskit::Role;
 use egui::{Rect, Response, Sense, Ui, Vec2, WidgetInfo};
@@ -11,7 +11,7 @@ use egui::{Rect, Response, Sense, Ui, Vec2, WidgetInfo};
 /// How wide a bar is to the hand.
 const BAR: f32 = 9.0;
 
-impl Desk<'_> {
+impl PhraseView<'_> {
     /// Follows the wheel and the hand, and keeps within the grid.
     pub(super) fn scroll(&mut self, ui: &Ui, response: &Response, view: Rect, grid: &Grid) {
         if response.contains_pointer() {
