@@ -1,15 +1,17 @@
 //! Where stages begin: growth changes, entries and moves, in order, without keeping a list.
 //!
-//! The audio thread asks for the place of one stage, the form for all of them.
+//! The audio thread asks for the place of one stage, the form for all of them. Stages are told one
+//! by one; on the way to a late one, whole rounds of moves are passed over: while nothing else
+//! changes, every copy has moved on by a stage after a dwell and a move, and as many stages have
+//! begun as in the round before.
 
-use crate::growth::{Lap, Laps};
+use crate::growth;
 use crate::motion::{StagePart, Station, Timetable, shifts_to_unison};
 use crate::part::{CopyNumber, MAX_COPIES, MAX_VOICES, Part};
 use crate::settings::{Growth, Shifts};
-use crate::time::{Beats, HAIR, to_ticks};
+use crate::time::{Beats, HAIR};
 use crate::voices::Voices;
 use arrayvec::ArrayVec;
-use std::iter::Peekable;
 
 /// A moment at which something changes.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -23,47 +25,170 @@ pub struct Boundary {
 /// The boundaries of a form up to an end, from the origin on, in order.
 ///
 /// # Real-time
-/// Allocates never, blocks never. A step is bounded by the stages of growth that change nothing.
+/// Allocates never, blocks never. A step is bounded by the voices; to pass over any number of
+/// boundaries ([`Iterator::nth`]) is bounded by the changes of growth and some rounds of moves for
+/// each entry and each copy's last move.
 pub struct Boundaries<'a> {
-    sources: ArrayVec<Peekable<Source<'a>>, MAX_SOURCES>,
+    reasons: ArrayVec<Reason<'a>, MAX_REASONS>,
+    /// The next boundary of every reason that has one: where it is, and the place of the reason;
+    /// the earliest first, of several at once that of the first reason.
+    due: ArrayVec<(Beats, usize), MAX_REASONS>,
     from: Beats,
     end: Beats,
     last: Beats,
+    /// A dwell and a move, in beats: what all copies need from one stage to the next.
+    round: Beats,
+    /// How often a reason was asked for its next boundary: what looking has cost.
+    #[cfg(test)]
+    asked: usize,
 }
 
 /// Origin and end; growth of every voice; entry and moves of every copy.
-const MAX_SOURCES: usize = 1 + MAX_VOICES + 2 * MAX_COPIES;
+const MAX_REASONS: usize = 1 + MAX_VOICES + 2 * MAX_COPIES;
+
+/// The most boundaries of a round: every copy leaves and arrives.
+const MOST_A_ROUND: usize = 2 * MAX_COPIES;
 
 impl<'a> Boundaries<'a> {
     /// Those of `voices` up to song position `end`, which is one itself.
     pub fn new(voices: &'a Voices, end: Beats) -> Self {
-        let mut sources = ArrayVec::new();
-        let mut add = |source: Option<Source<'a>>| sources.extend(source.map(Iterator::peekable));
-        let origin = voices.origin();
-        add(Some(Source::Ends([Some(origin), Some(end)])));
-        for part in voices.parts() {
-            add(Changes::new(voices, part, end).map(Source::Growth));
-        }
-        for copy in voices.copies() {
-            add(Some(Source::Ends([voices.entry(Part::Copy(copy)), None])));
-            add(Moves::new(voices, copy).map(Source::Moves));
-        }
-        Self {
-            sources,
-            from: origin,
+        let mut all = Self {
+            reasons: ArrayVec::new(),
+            due: ArrayVec::new(),
+            from: voices.origin(),
             end,
             last: Beats::NEG_INFINITY,
+            round: voices.course(CopyNumber::FIRST).timetable().round(),
+            #[cfg(test)]
+            asked: 0,
+        };
+        all.add(Reason::Ends([Some(voices.origin()), Some(end)]));
+        for part in voices.parts() {
+            all.extend(Grown::new(voices, part, end).map(Reason::Growth));
+        }
+        let mut rides = [false; MAX_COPIES];
+        for copy in voices.copies() {
+            all.add(Reason::Ends([voices.entry(Part::Copy(copy)), None]));
+            if !rides[copy.index()] {
+                all.extend(Moves::new(voices, copy, &mut rides).map(Reason::Moves));
+            }
+        }
+        all
+    }
+
+    fn extend(&mut self, reason: Option<Reason<'a>>) {
+        if let Some(reason) = reason {
+            self.add(reason);
         }
     }
 
-    fn next_of_any(&mut self) -> Option<Boundary> {
-        let earliest = self
-            .sources
-            .iter_mut()
-            .enumerate()
-            .filter_map(|(index, source)| Some((source.peek()?.at, index)))
-            .min_by(|a, b| a.0.total_cmp(&b.0))?;
-        self.sources[earliest.1].next()
+    fn add(&mut self, mut reason: Reason<'a>) {
+        if let Some(at) = reason.next() {
+            let due = (at, self.reasons.len());
+            self.due.insert(self.place_of(due), due);
+            self.reasons.push(reason);
+        }
+    }
+
+    fn place_of(&self, due: (Beats, usize)) -> usize {
+        self.due.partition_point(|other| *other < due)
+    }
+
+    /// Where the next boundary is, and its reason. What is one with the boundary told last is
+    /// passed over.
+    fn peek(&mut self) -> Option<(Beats, usize)> {
+        loop {
+            let (at, reason) = *self.due.first()?;
+            if at >= self.from && at - self.last >= HAIR {
+                return (at <= self.end).then_some((at, reason));
+            }
+            self.go_on(reason);
+        }
+    }
+
+    /// The reason that is due goes on to its next boundary.
+    fn go_on(&mut self, reason: usize) {
+        #[cfg(test)]
+        {
+            self.asked += 1;
+        }
+        match self.reasons[reason].next() {
+            Some(at) => {
+                let place = self.place_of((at, reason)).max(1);
+                self.due.copy_within(1..place, 0);
+                self.due[place - 1] = (at, reason);
+            }
+            None => drop(self.due.remove(0)),
+        }
+    }
+
+    /// Passes over one boundary.
+    fn pass_one(&mut self) -> Option<()> {
+        let (at, reason) = self.peek()?;
+        self.last = at;
+        self.go_on(reason);
+        Some(())
+    }
+
+    /// Goes on by rounds of moves, `most` boundaries at most, and tells by how many; none while
+    /// something else happens than copies moving on, or a few rounds are more than `most`.
+    fn pass_rounds(&mut self, most: usize) -> Option<usize> {
+        let round = self.round;
+        let is_calm = self.last.is_finite() && self.calm() >= 3.0 * round;
+        if most < 2 * MOST_A_ROUND || !is_calm || self.moving().next().is_none() {
+            return None;
+        }
+        // One round is gone through to see how many boundaries there are.
+        self.peek()?;
+        let before: ArrayVec<Station, MAX_COPIES> = self.moving().map(Moves::station).collect();
+        let goal = self.last + round - HAIR;
+        let mut a_round = 0;
+        while self.last < goal {
+            self.pass_one()?;
+            a_round += 1;
+        }
+        self.peek()?;
+        let a_stage_on = |station: &Station| Station {
+            stage: station.stage + 1,
+            ..*station
+        };
+        let moved_on = self.moving().map(Moves::station);
+        if !moved_on.eq(before.iter().map(a_stage_on)) {
+            return Some(a_round);
+        }
+        // A round is kept in hand: what lies near its end is gone to step by step.
+        let left = (self.calm() / round).floor() as usize;
+        let rounds = left.saturating_sub(1).min((most - a_round) / a_round);
+        for (at, reason) in &mut self.due {
+            if let Reason::Moves(moves) = &mut self.reasons[*reason]
+                && moves.is_moving()
+            {
+                *at = moves.pass(rounds as u64);
+            }
+        }
+        // All that move are due before all else, and have moved on by the same.
+        self.due
+            .sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        self.last += rounds as f64 * round;
+        Some(a_round * (1 + rounds))
+    }
+
+    /// The copies that have begun to move, and have not come to their end.
+    fn moving(&self) -> impl Iterator<Item = &Moves> {
+        self.reasons.iter().filter_map(Reason::moving)
+    }
+
+    /// How long nothing happens but moves of the copies that have begun to move.
+    fn calm(&self) -> Beats {
+        let mut until = self.end;
+        for (at, reason) in &self.due {
+            match self.reasons[*reason].moving() {
+                Some(moves) => until = until.min(moves.ends),
+                // The others are due later.
+                None => return until.min(*at) - self.last,
+            }
+        }
+        until - self.last
     }
 }
 
@@ -71,13 +196,24 @@ impl Iterator for Boundaries<'_> {
     type Item = Boundary;
 
     fn next(&mut self) -> Option<Boundary> {
-        loop {
-            let next = self.next_of_any().filter(|next| next.at <= self.end)?;
-            if next.at >= self.from && next.at - self.last >= HAIR {
-                self.last = next.at;
-                return Some(next);
+        let (at, reason) = self.peek()?;
+        let begins = self.reasons[reason].begins();
+        self.last = at;
+        self.go_on(reason);
+        Some(Boundary { at, begins })
+    }
+
+    fn nth(&mut self, mut count: usize) -> Option<Boundary> {
+        while count > 0 {
+            match self.pass_rounds(count) {
+                Some(passed) => count -= passed,
+                None => {
+                    self.pass_one()?;
+                    count -= 1;
+                }
             }
         }
+        self.next()
     }
 }
 
@@ -103,137 +239,204 @@ pub fn listed_end(voices: &Voices) -> (Beats, bool) {
     (if alone { end + dwell } else { end }, endless)
 }
 
-/// One reason for boundaries, in order of time.
-enum Source<'a> {
+/// A reason for boundaries: where they are, in order of time.
+// Lives in place, large as it is: the audio thread must not allocate.
+#[allow(clippy::large_enum_variant)]
+enum Reason<'a> {
     Ends([Option<Beats>; 2]),
-    Growth(Changes<'a>),
+    Growth(Grown<'a>),
     Moves(Moves),
 }
 
-impl Iterator for Source<'_> {
-    type Item = Boundary;
-
-    fn next(&mut self) -> Option<Boundary> {
+impl Reason<'_> {
+    fn next(&mut self) -> Option<Beats> {
         match self {
-            Self::Ends(ends) => ends.iter_mut().find_map(Option::take).map(Boundary::at),
-            Self::Growth(changes) => changes.next(),
+            Self::Ends(ends) => ends.iter_mut().find_map(Option::take),
+            Self::Growth(grown) => grown.next(),
             Self::Moves(moves) => moves.next(),
+        }
+    }
+
+    /// The moves, if they have begun and are not over.
+    fn moving(&self) -> Option<&Moves> {
+        match self {
+            Self::Moves(moves) if moves.is_moving() => Some(moves),
+            _ => None,
+        }
+    }
+
+    /// What begins with the boundary told last, if it is a move.
+    fn begins(&self) -> Option<(CopyNumber, Station)> {
+        match self {
+            Self::Ends(_) | Self::Growth(_) => None,
+            Self::Moves(moves) => moves.begins(),
         }
     }
 }
 
 impl Boundary {
-    fn at(at: Beats) -> Self {
-        Self { at, begins: None }
-    }
-
-    /// Song position at which it comes as it is performed: where it is counted to come, or on cue
-    /// where it has come. None while that is not known.
-    pub fn performed(&self, voices: &Voices) -> Option<Beats> {
+    /// Beats after the origin at which it comes as it is performed: where it was `counted` to come,
+    /// or on cue where it has come. None while that is not known.
+    pub fn performed(&self, counted: Beats, voices: &Voices) -> Option<Beats> {
         let Some((copy, station)) = self.begins else {
-            return Some(self.at);
+            return Some(counted);
         };
         let timetable = voices.course(copy).timetable();
         let at = match timetable.dwelling() {
-            None => return Some(self.at),
+            None => return Some(counted),
             Some(now) if station.stage < now.stage => 0.0,
             Some(_) => timetable.begin_of(station),
         };
-        at.is_finite()
-            .then_some(voices.moves_from(Part::Copy(copy))? + at)
+        let from = voices.moves_from(Part::Copy(copy))?;
+        at.is_finite().then_some(from + at - voices.origin())
     }
 }
 
 /// A voice's growth: its entry and every lap that differs from the one before.
-struct Changes<'a> {
-    laps: &'a Laps,
+struct Grown<'a> {
     entry: Beats,
     end: Beats,
-    /// From where in the material laps are the same. Nothing is looked for beyond.
-    settled: Beats,
-    /// None before the entry was told.
-    lap: Option<Lap>,
+    entered: bool,
+    changes: growth::Changes<'a>,
 }
 
-impl<'a> Changes<'a> {
+impl<'a> Grown<'a> {
+    /// How a voice grows up to `end`; none if it does not, or just as an earlier voice does.
     fn new(voices: &'a Voices, part: Part, end: Beats) -> Option<Self> {
         let growth = &voices.settings().growth;
         let grows = growth.growth != Growth::Off && (part == Part::Steady || growth.copies_grow);
         let entry = voices.entry(part).filter(|_| grows)?;
-        Some(Self {
-            laps: voices.laps(part),
+        let laps = voices.laps(part);
+        let same = |other| voices.entry(other) == Some(entry) && voices.laps(other) == laps;
+        let mut earlier = voices.parts().take_while(|other| *other != part);
+        let alone = !earlier.any(same);
+        alone.then(|| Self {
             entry,
             end,
-            settled: voices.laps(part).settled(),
-            lap: None,
+            entered: false,
+            changes: laps.changes(),
         })
     }
-}
 
-impl Iterator for Changes<'_> {
-    type Item = Boundary;
-
-    fn next(&mut self) -> Option<Boundary> {
-        let Some(mut lap) = self.lap else {
-            self.lap = Some(self.laps.at(0.0));
-            return Some(Boundary::at(self.entry));
-        };
-        // From stage to stage and not from lap to lap: a stage may have 64, and a piece 512 stages.
-        while let Some(next) = self.laps.next_stage(&lap) {
-            if self.entry + next.start >= self.end || next.start > self.settled + HAIR {
-                return None;
-            }
-            let differs = (next.shown, to_ticks(next.length)) != (lap.shown, to_ticks(lap.length));
-            lap = next;
-            self.lap = Some(lap);
-            if differs {
-                return Some(Boundary::at(self.entry + lap.start));
-            }
+    fn next(&mut self) -> Option<Beats> {
+        if !std::mem::replace(&mut self.entered, true) {
+            return Some(self.entry);
         }
-        None
+        let at = self.entry + self.changes.next()?;
+        (at < self.end).then_some(at)
     }
 }
 
-/// A copy's moves, as counted.
+/// The moves of a copy, as counted, and of those that move whenever it does: whole rounds after it.
 struct Moves {
-    copy: CopyNumber,
     timetable: Timetable,
+    /// From where the first of them counts.
     from: Beats,
-    /// None before the first was told.
+    /// The copies, and how many stages each is behind the first.
+    together: ArrayVec<(CopyNumber, u64), MAX_COPIES>,
+    /// The stage that the last of them never leaves, as the first counts.
+    last: Option<u64>,
+    /// The last boundary.
+    ends: Beats,
+    /// The part that begins with the boundary told last; none before the first was told.
     station: Option<Station>,
+    over: bool,
 }
 
 impl Moves {
-    fn new(voices: &Voices, copy: CopyNumber) -> Option<Self> {
+    /// Those of `copy`. Later copies that ride along are marked.
+    fn new(voices: &Voices, copy: CopyNumber, rides: &mut [bool; MAX_COPIES]) -> Option<Self> {
+        // All copies share one timetable.
+        let timetable = voices.course(copy).timetable().counted();
+        let round = timetable.round();
+        let from = voices.moves_from(Part::Copy(copy))?;
+        let mut together = ArrayVec::from_iter([(copy, 0)]);
+        let mut last = timetable.last_stage();
+        let later = voices.copies().filter(|other| other.index() > copy.index());
+        for other in later
+            .filter(|other| !rides[other.index()])
+            .collect::<ArrayVec<_, MAX_COPIES>>()
+        {
+            let Some(begins) = voices.moves_from(Part::Copy(other)) else {
+                continue;
+            };
+            let behind = ((begins - from) / round).round();
+            let apart = begins - from - behind * round;
+            // After a gap in which none of them moves it is on its own.
+            let joins = behind >= 0.0 && last.is_none_or(|last| behind <= last as f64);
+            if joins && apart.abs() < HAIR / 2.0 {
+                let behind = behind as u64;
+                rides[other.index()] = true;
+                together.push((other, behind));
+                let own = timetable.last_stage().map(|own| own + behind);
+                last = last.zip(own).map(|(last, own)| last.max(own));
+            }
+        }
+        let part = StagePart::Dwell;
+        let ends = last.map(|stage| from + timetable.begin_of(Station { stage, part }));
         Some(Self {
-            copy,
-            timetable: voices.course(copy).timetable().counted(),
-            from: voices.moves_from(Part::Copy(copy))?,
+            timetable,
+            from,
+            together,
+            last,
+            ends: ends.unwrap_or(Beats::INFINITY),
             station: None,
+            over: false,
         })
     }
-}
 
-impl Iterator for Moves {
-    type Item = Boundary;
-
-    fn next(&mut self) -> Option<Boundary> {
+    fn next(&mut self) -> Option<Beats> {
         let mut station = match self.station {
-            None => self.timetable.station_at(0.0),
-            Some(before) if self.timetable.end_of(before).is_finite() => {
-                self.timetable.after(before)
+            None => Station::FIRST,
+            Some(Station {
+                stage,
+                part: StagePart::Dwell,
+            }) if Some(stage) == self.last => {
+                self.over = true;
+                return None;
             }
-            Some(_) => return None,
+            Some(before) => self.timetable.after(before),
         };
         // A drift is one stage, though its tempo has two halves.
         if station.part == StagePart::Settle {
             station = self.timetable.after(station);
         }
         self.station = Some(station);
-        Some(Boundary {
-            at: self.from + self.timetable.begin_of(station),
-            begins: Some((self.copy, station)),
-        })
+        Some(self.at())
+    }
+
+    fn station(&self) -> Station {
+        self.station.unwrap_or(Station::FIRST)
+    }
+
+    fn at(&self) -> Beats {
+        self.from + self.timetable.begin_of(self.station())
+    }
+
+    /// The first of the copies that has not come to its end, and what begins for it.
+    fn begins(&self) -> Option<(CopyNumber, Station)> {
+        let Station { stage, part } = self.station();
+        let own = |(copy, behind): &(CopyNumber, u64)| {
+            let stage = stage.checked_sub(*behind)?;
+            let is_over = self.timetable.last_stage().is_some_and(|last| stage > last);
+            (!is_over).then_some((*copy, Station { stage, part }))
+        };
+        self.together.iter().find_map(own)
+    }
+
+    /// Whether what comes next is more than that it begins.
+    fn is_moving(&self) -> bool {
+        self.station() != Station::FIRST && !self.over
+    }
+
+    /// Goes on by so many rounds; where the next boundary is then.
+    fn pass(&mut self, rounds: u64) -> Beats {
+        let station = self.station();
+        self.station = Some(Station {
+            stage: station.stage + rounds,
+            ..station
+        });
+        self.at()
     }
 }
 
@@ -241,7 +444,7 @@ impl Iterator for Moves {
 mod tests {
     use super::*;
     use crate::phrase::Phrase;
-    use crate::settings::{GrowthSettings, Motion, MotionSettings, Settings};
+    use crate::settings::{CopiesMove, GrowthSettings, Motion, MotionSettings, Settings};
 
     /// Six steps, 1.5 beats, from beat 2 on.
     fn boundaries(motion: MotionSettings, growth: GrowthSettings, end: Beats) -> Vec<Beats> {
@@ -291,38 +494,85 @@ mod tests {
         assert!(all.ends_with(&[6.5, 8.0, 20.0]), "{all:?}");
     }
 
-    /// Looked for lap by lap, the boundaries are the same.
+    /// As many copies as there can be over a phrase of 512 notes, growing and moving in every way.
+    fn crowded() -> impl Iterator<Item = Voices> {
+        let steps = (0..512).map(|step| format!("{}4", ["C", "D", "F", "A"][step * 7 % 5 % 4]));
+        let text: Vec<String> = steps.collect();
+        let phrase = Phrase::from_text(&text.join(" "), 0.25).unwrap();
+        let growth = [
+            (Growth::Off, 1),
+            (Growth::Lengthen, 8),
+            (Growth::Fill, 5),
+            (Growth::Lengthen, -3),
+            (Growth::Fill, -3),
+        ];
+        let motion = [
+            (Motion::Drift, 3, 2),
+            (Motion::Jump, 1, 1),
+            (Motion::BuildUp, 2, 1),
+        ];
+        let shifts = [Shifts::Auto, Shifts::Endless, Shifts::Count(40)];
+        let moves = [CopiesMove::Together, CopiesMove::InTurn];
+        let all = growth.into_iter().flat_map(move |growth| {
+            let motions = motion.into_iter().zip(shifts);
+            motions.flat_map(move |motion| [0, 3, 5].map(|entry| (growth, motion, entry)))
+        });
+        let all = all.flat_map(move |one| moves.map(|moves| (one, moves)));
+        all.map(
+            move |(((growth, step), ((motion, dwell, drift), shifts), entry), moves)| {
+                let mut settings = Settings::default();
+                settings.growth.growth = growth;
+                settings.growth.step = step;
+                settings.growth.copies_grow = entry != 3;
+                settings.motion = MotionSettings {
+                    copies: MAX_COPIES,
+                    copies_move: moves,
+                    motion,
+                    dwell,
+                    drift,
+                    shifts,
+                    entry,
+                    ..settings.motion
+                };
+                Voices::new(phrase.clone(), settings, 2.0)
+            },
+        )
+    }
+
     #[test]
-    fn from_where_laps_are_settled_none_differs_and_the_one_before_does() {
-        let phrase = Phrase::from_text("D4 F4 G4 . C5 E4", 0.25).unwrap();
-        for (kind, step) in [Growth::Fill, Growth::Lengthen]
-            .into_iter()
-            .flat_map(|kind| (-8..=8).map(move |step| (kind, step)))
-        {
-            let growth = GrowthSettings {
-                growth: kind,
-                step,
-                every: 3,
-                ..GrowthSettings::default()
-            };
-            let fresh = Laps::new(&phrase, &growth);
-            for laps in [fresh.with_step_from(5.0, -step, &phrase), fresh] {
-                let told = |lap: Lap| (lap.shown, to_ticks(lap.length));
-                let mut lap = laps.at(0.0);
-                let mut last = 0.0;
-                while lap.start < 400.0 {
-                    let next = laps.after(&lap);
-                    if told(next) != told(lap) {
-                        last = next.start;
-                    }
-                    lap = next;
+    fn passing_over_boundaries_leads_where_telling_them_one_by_one_does() {
+        for voices in crowded() {
+            let (end, _) = listed_end(&voices);
+            let all: Vec<Boundary> = Boundaries::new(&voices, end).collect();
+            for steps in [1, 40, 333, 1200] {
+                let mut passing = Boundaries::new(&voices, end);
+                for told in all.iter().skip(steps - 1).step_by(steps) {
+                    let found = passing.nth(steps - 1).unwrap();
+                    assert_eq!(found.begins, told.begins);
+                    assert!((found.at - told.at).abs() < HAIR, "{found:?} {told:?}");
                 }
-                let settled = laps.settled();
-                assert!(last <= settled + HAIR, "{kind:?} {step}: {last} {settled}");
-                // Where nothing changes any more, a stage that was counted from may come later.
-                let stays = last == 0.0 || (settled - last).abs() < HAIR;
-                assert!(stays || step <= 0, "{kind:?} {step}: {last} {settled}");
+                assert_eq!(passing.nth(steps - 1), None);
             }
+        }
+    }
+
+    /// What the audio thread waits for: rounds of moves are not gone through one by one.
+    #[test]
+    fn a_late_stage_is_found_without_going_through_those_before_it() {
+        for voices in crowded() {
+            let (end, _) = listed_end(&voices);
+            let mut stages = Boundaries::new(&voices, end);
+            let changes = |part| voices.laps(part).changes().count();
+            let changes: usize = voices.parts().map(changes).sum();
+            stages.nth(4095);
+            // Some rounds for each of the entries and last moves, and between changes of growth.
+            let bound = 5 * changes + 200;
+            assert!(
+                stages.asked <= bound,
+                "{} {bound} {:?}",
+                stages.asked,
+                voices.settings()
+            );
         }
     }
 

@@ -6,7 +6,7 @@ mod source;
 pub use order::Turn;
 pub use source::{counted_in, detect_source, detect_source_mode, detect_source_tonic, source};
 
-use crate::mode::{Mode, PitchName, PitchSet};
+use crate::mode::{Mode, PitchName, PitchSet, Place};
 use crate::note::Key;
 use crate::phrase::Phrase;
 use crate::settings::{FoldKind, FoldSettings};
@@ -72,14 +72,14 @@ impl FoldMap {
         let whole = Whole::new(fold, &source, &target, played.lowest);
         let turning = whole.turning(source.pitch_classes(), played.pitch_classes);
         let order = order::order(&source, &target, turning, whole.turns_into);
-        let turns_with = |key: usize| {
-            let leader = whole.leader(key as u8);
-            let place = order.iter().position(|turn| turn.pitch_class() == leader);
-            place.map_or(order.len(), |place| place + 1) as u8
-        };
+        // For each pitch class that leads, once and not for every key it leads: the audio thread waits.
+        let mut turns_with = [order.len() as u8; 12];
+        for (turned, turn) in (1..).zip(&order) {
+            turns_with[usize::from(turn.pitch_class())] = turned;
+        }
         Self {
             goals: std::array::from_fn(|key| Key::by_octave(whole.goals[key])),
-            turns_with: std::array::from_fn(turns_with),
+            turns_with: whole.leaders.map(|leader| turns_with[usize::from(leader)]),
             source,
             target,
             moved: order.len(),
@@ -181,18 +181,19 @@ struct Whole {
 impl Whole {
     fn new(fold: FoldKind, source: &Mode, target: &Mode, lowest: u8) -> Self {
         let degrees = Degrees::new(source, target, lowest);
-        let goal = |key| match fold {
+        let goal = |key, place| match fold {
             FoldKind::Off => key,
-            FoldKind::ByDegree => nearest(target, degrees.goal(key)),
+            FoldKind::ByDegree => nearest(target, degrees.goal(place)),
             FoldKind::Nearest => nearest(target, key),
         };
-        let goals: [i32; 128] = std::array::from_fn(|key| goal(key as i32));
+        let places: [Place; 128] = std::array::from_fn(|key| degrees.place(key as i32));
+        let goals: [i32; 128] = std::array::from_fn(|key| goal(key as i32, places[key]));
         let differing: PitchSet = (0..128)
             .filter(|key| goals[usize::from(*key)] != i32::from(*key))
             .collect();
         let leaders = std::array::from_fn(|key| {
             let own = (key % 12) as u8;
-            let below = degrees.pitch_class_below(key as i32);
+            let below = (key as i32 - places[key].above).rem_euclid(12) as u8;
             if fold == FoldKind::ByDegree && differing.contains(below) {
                 below
             } else {
@@ -205,7 +206,7 @@ impl Whole {
             differing,
             turns_into: std::array::from_fn(|pitch_class| {
                 let lowest = degrees.lowest(pitch_class as u8);
-                goal(lowest).rem_euclid(12) as u8
+                goal(lowest, degrees.place(lowest)).rem_euclid(12) as u8
             }),
         }
     }
@@ -248,21 +249,20 @@ impl<'a> Degrees<'a> {
         }
     }
 
-    /// Where `number` goes, a pitch outside the source by its distance above the degree below.
-    fn goal(&self, number: i32) -> i32 {
-        let place = self.source.place(number - self.source_tonic);
+    /// Where `number` stands in the source.
+    fn place(&self, number: i32) -> Place {
+        self.source.place(number - self.source_tonic)
+    }
+
+    /// Where what stands there goes, a pitch outside the source by its distance above the degree
+    /// below.
+    fn goal(&self, place: Place) -> i32 {
         self.target_tonic + self.target.height(place.degree) + place.above
     }
 
     /// The number of that pitch class at or above the source tonic.
     fn lowest(&self, pitch_class: u8) -> i32 {
         self.source_tonic + (i32::from(pitch_class) - self.source_tonic).rem_euclid(12)
-    }
-
-    /// The pitch class of the degree at or below `number`.
-    fn pitch_class_below(&self, number: i32) -> u8 {
-        let place = self.source.place(number - self.source_tonic);
-        (number - place.above).rem_euclid(12) as u8
     }
 }
 
@@ -281,8 +281,11 @@ fn nearest(mode: &Mode, number: i32) -> i32 {
     let pitch_classes = mode.pitch_classes();
     let belongs = |number: &i32| pitch_classes.contains(number.rem_euclid(12) as u8);
     (0..=6)
-        .flat_map(|distance| [number - distance, number + distance])
-        .find(belongs)
+        .find_map(|distance| {
+            [number - distance, number + distance]
+                .into_iter()
+                .find(belongs)
+        })
         // Not reached: a mode is never empty, so one of its pitches is at most a tritone away.
         .unwrap_or(number)
 }

@@ -178,16 +178,6 @@ impl Laps {
         }
     }
 
-    /// The first lap of the stage of growth after that of `lap`; none if that stage goes on for ever.
-    pub fn next_stage(&self, lap: &Lap) -> Option<Lap> {
-        let start = match self {
-            Self::Whole { .. } => None,
-            Self::Fill(fill) => Some(fill.stage_after(lap.start)),
-            Self::Lengthen(lengthen) => lengthen.stage_after(lap.start),
-        };
-        start.map(|start| self.at(start))
-    }
-
     /// Where in the material the growth is done and the whole phrase goes on; `None` if it never
     /// is. Only building up is waited for: a phrase that is stripped, or holds, was whole.
     pub fn done(&self) -> Option<Beats> {
@@ -198,13 +188,16 @@ impl Laps {
         }
     }
 
-    /// Where in the material the last lap begins that differs from the one before it: from there on
-    /// all laps are alike.
-    pub fn settled(&self) -> Beats {
-        match self {
-            Self::Whole { .. } => 0.0,
-            Self::Fill(fill) => fill.settled(),
-            Self::Lengthen(lengthen) => lengthen.stages.last().map_or(0.0, |last| last.start),
+    /// Where in the material laps become other than they were, in order.
+    pub fn changes(&self) -> Changes<'_> {
+        Changes {
+            laps: self,
+            stage: 0,
+            last: match self {
+                Self::Whole { .. } => 0,
+                Self::Fill(fill) => fill.stages_to_come(),
+                Self::Lengthen(lengthen) => lengthen.stages.len() as i64 - 1,
+            },
         }
     }
 
@@ -218,6 +211,34 @@ impl Laps {
                 Self::Lengthen(lengthen.with_step_from(place, step, phrase))
             }
         }
+    }
+}
+
+/// Where in the material laps become other than they were, in order: each a step further, however
+/// many laps a stage has.
+#[derive(Clone, Debug)]
+pub struct Changes<'a> {
+    laps: &'a Laps,
+    stage: i64,
+    last: i64,
+}
+
+impl Iterator for Changes<'_> {
+    type Item = Beats;
+
+    fn next(&mut self) -> Option<Beats> {
+        while self.stage < self.last {
+            self.stage += 1;
+            let change = match self.laps {
+                Laps::Whole { .. } => None,
+                Laps::Fill(fill) => Some(fill.start_of(self.stage)),
+                Laps::Lengthen(lengthen) => lengthen.change(self.stage as usize),
+            };
+            if change.is_some() {
+                return change;
+            }
+        }
+        None
     }
 }
 
@@ -278,22 +299,20 @@ impl Fill {
         shown.clamp(0, self.total) as usize
     }
 
-    fn stage_after(&self, place: Beats) -> Beats {
-        let cycle = ((place + HAIR) / self.length).floor() as i64;
-        let stages = 1 + (cycle - self.since).max(0) / self.every;
-        (self.since + stages * self.every) as f64 * self.length
+    /// Where in the material a stage begins, counted from what stood first.
+    fn start_of(&self, stage: i64) -> Beats {
+        (self.since + stage * self.every) as f64 * self.length
     }
 
-    /// Where everything stands, or nothing any more.
-    fn settled(&self) -> Beats {
+    /// How many stages there are until everything stands, or nothing any more.
+    fn stages_to_come(&self) -> i64 {
         let to_come = match self.step.signum() {
             1 => self.total - self.shown,
             -1 => self.shown,
             _ => 0,
         };
         let size = self.step.abs().max(1);
-        let stages = (to_come + size - 1) / size;
-        (self.since + stages * self.every) as f64 * self.length
+        (to_come + size - 1) / size
     }
 
     /// The end of the stage in which the whole phrase stands for the first time.
@@ -307,7 +326,7 @@ impl Fill {
         } else {
             0
         };
-        Some((self.since + stages * self.every) as f64 * self.length)
+        Some(self.start_of(stages))
     }
 
     fn with_step_from(&self, place: Beats, step: i32) -> Self {
@@ -400,11 +419,11 @@ impl Lengthen {
         self.stages.get(after.max(1) - 1)
     }
 
-    fn stage_after(&self, place: Beats) -> Option<Beats> {
-        let after = self
-            .stages
-            .partition_point(|stage| stage.start <= place + HAIR);
-        self.stages.get(after.max(1)).map(|stage| stage.start)
+    /// Where in the material that stage begins, if its laps are other than those before it.
+    fn change(&self, stage: usize) -> Option<Beats> {
+        let told = |stage: &LengthenStage| (stage.attacks == 0, to_ticks(stage.lap));
+        let (before, after) = (self.stages.get(stage - 1)?, self.stages.get(stage)?);
+        (told(before) != told(after)).then_some(after.start)
     }
 
     fn at(&self, place: Beats) -> Lap {
@@ -685,28 +704,36 @@ mod tests {
         assert_eq!((lengths[2].shown, lengths[3].shown), (0, 0));
     }
 
-    /// Looked for lap by lap, the next stage is the same one.
+    /// Looked for lap by lap, the changes are the same.
     #[test]
-    fn the_next_stage_begins_as_many_laps_on_as_a_stage_has_left() {
-        let six = phrase(SIX);
-        for growth in [Growth::Fill, Growth::Lengthen] {
-            for step in [-2, 1, 3] {
-                let laps = Laps::new(&six, &grow(growth, step, 4));
-                let changed = laps.with_step_from(9.1, -step, &six);
-                for laps in [laps, changed] {
-                    let mut stage = laps.at(20.0);
-                    while let Some(next) = laps.next_stage(&stage).filter(|lap| lap.start < 90.0) {
-                        let mut lap = stage;
-                        let mut count = 0;
-                        while lap.start < next.start - HAIR {
-                            assert_eq!((lap.shown, lap.length), (stage.shown, stage.length));
-                            lap = laps.after(&lap);
-                            count += 1;
+    fn laps_change_where_one_differs_from_the_one_before_it() {
+        for (text, kind) in [SIX, "D4 F4 G4 . C5 E4", "D4 D4+F4 . .", "C4"]
+            .into_iter()
+            .flat_map(|text| [Growth::Fill, Growth::Lengthen].map(|kind| (text, kind)))
+        {
+            for (step, every) in (-8..=8).flat_map(|step| [1, 3].map(|every| (step, every))) {
+                let phrase = phrase(text);
+                let fresh = Laps::new(&phrase, &grow(kind, step, every));
+                let changed = fresh.with_step_from(5.0, -step, &phrase);
+                for laps in [fresh, changed] {
+                    let told = |lap: &Lap| (lap.shown, to_ticks(lap.length));
+                    // From where the present step counts: what was before it is forgotten.
+                    let mut lap = laps.at(0.0);
+                    let mut expected = Vec::new();
+                    while lap.start < 400.0 {
+                        let next = laps.after(&lap);
+                        if told(&next) != told(&lap) {
+                            expected.push(next.start);
                         }
-                        assert!((lap.start - next.start).abs() < HAIR && count <= 4);
-                        assert_eq!(lap.shown, next.shown);
-                        stage = next;
+                        lap = next;
                     }
+                    let found: Vec<Beats> = laps.changes().collect();
+                    let same = |(a, b): (&Beats, &Beats)| (a - b).abs() < HAIR;
+                    let all_same = found.iter().zip(&expected).all(same);
+                    assert!(
+                        found.len() == expected.len() && all_same,
+                        "{text} {kind:?} {step}: {found:?} {expected:?}"
+                    );
                 }
             }
         }

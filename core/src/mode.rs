@@ -84,11 +84,15 @@ impl Mode {
     pub fn place(&self, above_tonic: i32) -> Place {
         let octave = above_tonic.div_euclid(12);
         let step = above_tonic.rem_euclid(12) as u8;
-        let up_to_step = self.steps.iter().take_while(|s| *s <= step).count() as i32;
-        let degree = octave * self.size() as i32 + up_to_step - 1;
+        let up_to_step = self.steps.below(step) + usize::from(self.steps.contains(step));
+        // Below the lowest step it stands above the highest of the octave before.
+        let below = match self.steps.at_or_below(step) {
+            Some(below) => i32::from(below),
+            None => i32::from(self.steps.highest().unwrap_or(0)) - 12,
+        };
         Place {
-            degree,
-            above: above_tonic - self.height(degree),
+            degree: octave * self.size() as i32 + up_to_step as i32 - 1,
+            above: i32::from(step) - below,
         }
     }
 

@@ -4,12 +4,12 @@
 //! mode before it into its own, one pitch class after another, the least distant first, at the
 //! beginnings of cycles. A note keeps the pitch that it began with.
 
-use crate::boundaries::{Boundaries, listed_end};
+use crate::boundaries::{Boundaries, Boundary, listed_end};
 use crate::fold::{self, FoldMap, Played};
 use crate::mode::Mode;
 use crate::note::Key;
 use crate::phrase::Phrase;
-use crate::settings::{FoldKind, FoldSettings, MAX_MODULATIONS, Modulation, Place};
+use crate::settings::{FoldKind, FoldSettings, MAX_MODULATIONS, Modulation, Place, Settings};
 use crate::time::{Beats, HAIR, Span};
 use crate::voices::Voices;
 use arrayvec::ArrayVec;
@@ -38,13 +38,27 @@ struct Turning {
     before: [Key; 128],
 }
 
+/// Where a modulation begins as counted, whoever cues what.
+#[derive(Clone, Copy, Debug)]
+struct Begins {
+    /// Beats after the origin.
+    at: Beats,
+    /// The boundary that it begins with, if it begins with a stage.
+    with: Option<Boundary>,
+}
+
 /// Which mode is in force when: the fold as its parameters have it, and the modulations after it.
+///
+/// What it costs to work out is kept apart by what it depends on, since the audio thread waits:
+/// where stages begin on growth and motion, which keys turn on the modes and the phrase alone.
 #[derive(Clone, Debug)]
 pub struct ModePlan {
     /// The fold as its parameters have it: in charge before the first modulation.
     base: FoldMap,
     /// The mode that the piece begins in.
     first: Mode,
+    /// Where each modulation of the list begins; none if it has no place or its stage never comes.
+    begins: [Option<Begins>; MAX_MODULATIONS],
     turnings: ArrayVec<Turning, MAX_MODULATIONS>,
     cycle: Beats,
 }
@@ -53,56 +67,124 @@ impl ModePlan {
     /// The plan of `voices`, as they stand.
     ///
     /// # Real-time
-    /// Allocates never, blocks never; bounded by modulations and stages.
+    /// Allocates never, blocks never; bounded by modulations, notes and changes of growth. So are
+    /// its sisters.
     pub fn new(voices: &Voices) -> Self {
-        let fold = &voices.settings().fold;
-        let base = FoldMap::new(fold, voices.phrase());
-        let leads = fold.fold != FoldKind::Off && fold.amount > 0.0;
+        let (base, first) = beginning(voices);
         let mut plan = Self {
-            first: if leads { base.target() } else { base.source() },
+            first,
             base,
+            begins: begins(voices),
             turnings: ArrayVec::new(),
             cycle: voices.phrase().length(),
         };
-        plan.lay(voices);
+        plan.lead_on(voices);
         plan
     }
 
-    /// Puts every modulation in its place anew: stages may have moved.
-    ///
-    /// # Real-time
-    /// As [`Self::new`].
-    pub fn lay(&mut self, voices: &Voices) {
-        self.turnings.clear();
+    /// The settings of `voices` have changed from `old`; where stages begin, if `stages_moved`.
+    pub fn follow_settings(&mut self, old: &Settings, stages_moved: bool, voices: &Voices) {
         let settings = voices.settings();
-        if settings.modulations.is_empty() {
-            return;
+        let refolded = old.fold != settings.fold;
+        let relisted = old.modulations != settings.modulations;
+        let moved = stages_moved && settings.modulations.follow_stages();
+        if refolded {
+            (self.base, self.first) = beginning(voices);
+            self.turnings.clear();
         }
-        let kind = match settings.fold.fold {
+        if relisted || moved {
+            self.begins = begins(voices);
+        }
+        if refolded || relisted || moved {
+            self.lead_on(voices);
+        }
+    }
+
+    /// Stages begin elsewhere: modulations that begin with one go where it has gone.
+    pub fn follow_stages(&mut self, voices: &Voices) {
+        if voices.settings().modulations.follow_stages() {
+            self.begins = begins(voices);
+            self.lead_on(voices);
+        }
+    }
+
+    /// Cues were given or forgotten. Stages are counted as before, and nothing is looked for.
+    pub fn follow_cues(&mut self, voices: &Voices) {
+        if voices.settings().modulations.follow_stages() {
+            self.lead_on(voices);
+        }
+    }
+
+    /// Puts every modulation in its place, each leading on from the mode before it. Those up to
+    /// the first that leads elsewhere turn the same keys as before. How many had to be worked out
+    /// anew.
+    fn lead_on(&mut self, voices: &Voices) -> usize {
+        let settings = voices.settings();
+        let placed = self.in_order(voices);
+        let target = |modulation: &Modulation| {
+            Mode::named(modulation.tonic, modulation.mode, settings.fold.custom)
+        };
+        let as_before = |(turning, placed): &(&mut Turning, &Placed)| {
+            turning.fold.target() == target(&placed.modulation)
+        };
+        let kept = self.turnings.iter_mut().zip(&placed).take_while(as_before);
+        let mut stay = 0;
+        for (turning, placed) in kept {
+            turning.index = placed.index;
+            turning.start = placed.start;
+            turning.cycles = placed.modulation.over;
+            stay += 1;
+        }
+        self.turnings.truncate(stay);
+        for placed in &placed[stay..] {
+            self.lead_into(target(&placed.modulation), placed, voices);
+        }
+        placed.len() - stay
+    }
+
+    /// One more modulation, after those that are there.
+    fn lead_into(&mut self, target: Mode, placed: &Placed, voices: &Voices) {
+        let settings = &voices.settings().fold;
+        let kind = match settings.fold {
             FoldKind::Off => FoldKind::ByDegree,
             kind => kind,
         };
-        let mut before = std::array::from_fn(|key| self.base.key(Key::by_octave(key as i32)));
-        let mut mode = self.first;
-        for (index, start, modulation) in in_order(voices) {
-            let goes = |key: Key| before[usize::from(key.number())];
-            let played = Played::through(voices.phrase(), goes);
-            let target = Mode::named(modulation.tonic, modulation.mode, settings.fold.custom);
-            let source = match self.turnings.is_empty() {
-                true => self.counted_from(&target, &settings.fold, voices.phrase()),
-                false => mode,
-            };
-            let fold = FoldMap::between((source, target), kind, played);
-            let after = before.map(|key| fold.key(key));
-            self.turnings.push(Turning {
+        let (source, before) = match self.turnings.last() {
+            Some(last) => (
+                last.fold.target(),
+                last.before.map(|key| last.fold.key(key)),
+            ),
+            None => (
+                self.counted_from(&target, settings, voices.phrase()),
+                std::array::from_fn(|key| self.base.key(Key::by_octave(key as i32))),
+            ),
+        };
+        let goes = |key: Key| before[usize::from(key.number())];
+        let played = Played::through(voices.phrase(), goes);
+        self.turnings.push(Turning {
+            index: placed.index,
+            start: placed.start,
+            cycles: placed.modulation.over,
+            fold: FoldMap::between((source, target), kind, played),
+            before,
+        });
+    }
+
+    /// The modulations that have a place, the earliest first.
+    fn in_order(&self, voices: &Voices) -> ArrayVec<Placed, MAX_MODULATIONS> {
+        let modulations = &voices.settings().modulations;
+        let place = |(index, modulation): (usize, &Modulation)| {
+            Some(Placed {
                 index,
-                start,
-                cycles: modulation.over,
-                fold,
-                before: std::mem::replace(&mut before, after),
-            });
-            mode = target;
-        }
+                start: self.begins[index]?.performed(voices)?,
+                modulation: *modulation,
+            })
+        };
+        let mut placed: ArrayVec<_, MAX_MODULATIONS> =
+            modulations.iter().enumerate().filter_map(place).collect();
+        // Stable without allocating: the place in the list decides between equals.
+        placed.sort_unstable_by(|a, b| a.start.total_cmp(&b.start).then(a.index.cmp(&b.index)));
+        placed
     }
 
     /// The fold as its parameters have it.
@@ -191,42 +273,111 @@ impl Turning {
     }
 }
 
-/// The modulations that have a place, the earliest first, with it and their place in the list.
-fn in_order(voices: &Voices) -> ArrayVec<(usize, Beats, Modulation), MAX_MODULATIONS> {
-    let modulations = &voices.settings().modulations;
-    let starts = starts(voices);
-    let mut placed: ArrayVec<_, MAX_MODULATIONS> = modulations
-        .iter()
-        .enumerate()
-        .filter_map(|(index, modulation)| Some((index, starts[index]?, *modulation)))
-        .collect();
-    // Stable without allocating: the place in the list decides between equals.
-    placed.sort_unstable_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
-    placed
+/// A modulation of the list, and where it takes place.
+struct Placed {
+    index: usize,
+    /// Beats after the origin.
+    start: Beats,
+    modulation: Modulation,
 }
 
-/// Where each modulation begins, in beats after the origin; none if its stage never comes.
-fn starts(voices: &Voices) -> [Option<Beats>; MAX_MODULATIONS] {
-    let modulations = &voices.settings().modulations;
-    let stage_of = |index: usize| match modulations.get(index)?.place {
-        Place::Stage(stage) => Some(stage),
-        Place::Beats(_) => None,
-    };
-    let mut starts: [Option<Beats>; MAX_MODULATIONS] =
-        std::array::from_fn(|index| match modulations.get(index)?.place {
-            Place::Beats(at) => at.is_finite().then_some(at.max(0.0)),
-            Place::Stage(_) => None,
-        });
-    let last = (0..MAX_MODULATIONS).filter_map(stage_of).max().unwrap_or(0);
-    let (end, _) = listed_end(voices);
-    let stages = Boundaries::new(voices, end).take_while(|boundary| boundary.at < end - HAIR);
-    for (stage, boundary) in (1..=last).zip(stages) {
-        for (index, start) in starts.iter_mut().enumerate() {
-            if stage_of(index) == Some(stage) {
-                let at = boundary.performed(voices);
-                *start = at.map(|at| at - voices.origin());
-            }
+impl Begins {
+    /// Beats after the origin; none while it has not been cued.
+    fn performed(&self, voices: &Voices) -> Option<Beats> {
+        match self.with {
+            Some(boundary) => boundary.performed(self.at, voices),
+            None => Some(self.at),
         }
     }
-    starts
+}
+
+/// The fold as its parameters have it, and the mode that the piece begins in.
+fn beginning(voices: &Voices) -> (FoldMap, Mode) {
+    let fold = &voices.settings().fold;
+    let base = FoldMap::new(fold, voices.phrase());
+    let leads = fold.fold != FoldKind::Off && fold.amount > 0.0;
+    let first = if leads { base.target() } else { base.source() };
+    (base, first)
+}
+
+/// Where each modulation of the list begins.
+fn begins(voices: &Voices) -> [Option<Begins>; MAX_MODULATIONS] {
+    let mut begins = [None; MAX_MODULATIONS];
+    let mut by_stage: ArrayVec<(u32, usize), MAX_MODULATIONS> = ArrayVec::new();
+    for (index, modulation) in voices.settings().modulations.iter().enumerate() {
+        match modulation.place {
+            Place::Stage(stage) => by_stage.push((stage, index)),
+            Place::Beats(at) if at.is_finite() => {
+                let at = at.max(0.0);
+                begins[index] = Some(Begins { at, with: None });
+            }
+            Place::Beats(_) => (),
+        }
+    }
+    if by_stage.is_empty() {
+        return begins;
+    }
+    by_stage.sort_unstable();
+    let (end, _) = listed_end(voices);
+    let mut stages = Boundaries::new(voices, end);
+    let (mut told, mut found) = (0, None);
+    for (stage, index) in by_stage {
+        if stage > told {
+            found = stages.nth((stage - told - 1) as usize);
+            // The end is a boundary, too, but no stage begins there.
+            found = found.filter(|boundary: &Boundary| boundary.at < end - HAIR);
+            told = stage;
+        }
+        begins[index] = found.map(|boundary| Begins {
+            at: boundary.at - voices.origin(),
+            with: Some(boundary),
+        });
+    }
+    begins
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mode::ModeName;
+    use crate::settings::Modulations;
+
+    fn modulations(last: ModeName) -> Modulations {
+        let modes = [ModeName::Lydian, ModeName::Phrygian, last];
+        let at = |place: usize| Place::Stage(2 * place as u32 + 2);
+        Modulations::new(
+            modes
+                .into_iter()
+                .enumerate()
+                .map(|(place, mode)| Modulation {
+                    place: at(place),
+                    tonic: 2,
+                    mode,
+                    over: 4,
+                }),
+        )
+    }
+
+    /// What the audio thread waits for.
+    #[test]
+    fn only_what_leads_elsewhere_is_worked_out_anew() {
+        let phrase = Phrase::from_text("D4 E4 F4 G4 A4 B4 C5 .", 0.25).unwrap();
+        let mut settings = Settings {
+            modulations: modulations(ModeName::Aeolian),
+            ..Settings::default()
+        };
+        let mut voices = Voices::new(phrase, settings, 0.0);
+        let mut plan = ModePlan::new(&voices);
+        let starts = |plan: &ModePlan| plan.changes().map(|one| one.turning.start).collect();
+        let before: Vec<Beats> = starts(&plan);
+        settings.motion.dwell = 3;
+        voices.set_settings(settings, 0.0);
+        plan.follow_stages(&voices);
+        let moved: Vec<Beats> = starts(&plan);
+        assert!(before.len() == 3 && moved.len() == 3 && before != moved);
+        assert_eq!(plan.lead_on(&voices), 0);
+        settings.modulations = modulations(ModeName::Locrian);
+        voices.set_settings(settings, 0.0);
+        assert_eq!(plan.lead_on(&voices), 1);
+    }
 }

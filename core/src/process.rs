@@ -191,52 +191,43 @@ impl Process {
     pub fn set_settings(&mut self, settings: Settings, now: Beats) {
         let old = *self.settings();
         let stages_moved = self.voices.set_settings(settings, now);
-        if old.fold != settings.fold {
-            self.modes = ModePlan::new(&self.voices);
-        } else if old.modulations != settings.modulations {
-            self.modes.lay(&self.voices);
-        } else if stages_moved {
-            self.follow_stages();
-        }
-    }
-
-    /// Modulations that begin with a stage go where it has gone.
-    fn follow_stages(&mut self) {
-        if self.settings().modulations.follow_stages() {
-            self.modes.lay(&self.voices);
-        }
+        self.modes.follow_settings(&old, stages_moved, &self.voices);
     }
 
     /// See [`Voices::settle`].
     pub fn settle(&mut self) {
-        self.voices.settle();
-        self.follow_stages();
+        if self.voices.settle() {
+            self.modes.follow_stages(&self.voices);
+        }
     }
 
     /// See [`Voices::cue`].
     pub fn cue(&mut self, now: Beats) -> bool {
         let taken = self.voices.cue(now);
-        self.follow_stages();
+        if taken {
+            self.modes.follow_cues(&self.voices);
+        }
         taken
     }
 
     /// See [`Voices::forget_cues`].
     pub fn forget_cues(&mut self) {
         if self.voices.forget_cues() {
-            self.follow_stages();
+            self.modes.follow_cues(&self.voices);
         }
     }
 
     /// See [`Voices::come_to_rest`].
     pub fn come_to_rest(&mut self, now: Beats, then: Beats) {
-        self.voices.come_to_rest(now, then);
-        self.follow_stages();
+        if self.voices.come_to_rest(now, then) {
+            self.modes.follow_cues(&self.voices);
+        }
     }
 
     /// See [`Voices::set_dwellings`].
     pub fn set_dwellings(&mut self, dwellings: [Option<Dwelling>; MAX_COPIES]) {
         if self.voices.set_dwellings(dwellings) {
-            self.follow_stages();
+            self.modes.follow_cues(&self.voices);
         }
     }
 

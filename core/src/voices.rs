@@ -29,6 +29,9 @@ pub struct Voices {
     ranks: Ranks,
     steady: Laps,
     copies: [CopyVoice; MAX_COPIES],
+    /// Whether the growth step was changed on the way, so that laps are not what the present one
+    /// would have given from the origin.
+    stepped: bool,
     /// Ticks after which the phrase is as it was.
     rotation: i64,
 }
@@ -54,6 +57,7 @@ impl Voices {
                 laps: laps.clone(),
                 course: Course::new(copy, timetable, &settings),
             }),
+            stepped: false,
             rotation: phrase.smallest_rotation(),
             phrase,
             settings,
@@ -71,7 +75,7 @@ impl Voices {
         for (copy, number) in self.copies.iter_mut().zip(CopyNumber::ALL) {
             copy.course = Course::new(number, timetable, settings);
         }
-        self.settle();
+        self.lay_laps();
         self.forget_cues();
     }
 
@@ -182,15 +186,28 @@ impl Voices {
     }
 
     /// Forgets how it got here: offsets stand at their target, growth is what the present step
-    /// would have given from the origin. After a leap in song position.
-    pub fn settle(&mut self) {
-        let laps = copy_laps(&self.phrase, &self.settings.growth);
-        self.steady = Laps::new(&self.phrase, &self.settings.growth);
+    /// would have given from the origin. After a leap in song position. Whether stages may lie
+    /// elsewhere from now on.
+    pub fn settle(&mut self) -> bool {
         for (copy, number) in self.copies.iter_mut().zip(CopyNumber::ALL) {
-            copy.laps.clone_from(&laps);
             let offset = self.settings.standing_offset(number) * self.settings.step();
             copy.course.standing = Standing::at(offset);
         }
+        let stepped = self.stepped;
+        if stepped {
+            self.lay_laps();
+        }
+        stepped
+    }
+
+    /// Every voice grows from the beginning as the settings have it.
+    fn lay_laps(&mut self) {
+        let laps = copy_laps(&self.phrase, &self.settings.growth);
+        for copy in &mut self.copies {
+            copy.laps.clone_from(&laps);
+        }
+        self.steady = Laps::new(&self.phrase, &self.settings.growth);
+        self.stepped = false;
     }
 
     /// The piece of its course that a voice is in `tau` beats after its entry.

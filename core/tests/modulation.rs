@@ -1,11 +1,12 @@
 //! The modulation plan, worked by hand.
 
-use procession_core::mode::ModeName;
+use procession_core::mode::{ModeName, PitchSet};
+use procession_core::note::Key;
 use procession_core::part::Part;
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::settings::{
-    Advance, FoldKind, Modulation, Modulations, Motion, MotionSettings, Place, Settings,
+    Advance, FoldKind, Growth, Modulation, Modulations, Motion, MotionSettings, Place, Settings,
 };
 use procession_core::time::{Beats, Span};
 
@@ -178,4 +179,60 @@ fn the_list_of_changes_says_from_when_to_when_they_turn() {
     assert_eq!(changes[0].mode.name(), "D Dorian");
     assert_eq!(changes[1].mode.name(), "D Lydian");
     assert_eq!(changes[1].turning, Span::new(8.0, 16.0));
+}
+
+/// Whatever was changed on the way: stages, modes, the fold, cues.
+#[test]
+fn however_it_came_about_the_plan_is_that_of_its_settings() {
+    let stage = |stage, tonic, mode| Modulation {
+        tonic,
+        ..modulation(Place::Stage(stage), mode, 3)
+    };
+    let plans = [
+        Modulations::new([
+            stage(9, 7, ModeName::Lydian),
+            stage(3, D, ModeName::Phrygian),
+            modulation(Place::Beats(21.0), ModeName::Aeolian, 2),
+        ]),
+        Modulations::new([
+            stage(3, D, ModeName::Phrygian),
+            stage(5, 4, ModeName::Locrian),
+            stage(9, 7, ModeName::Lydian),
+        ]),
+        Modulations::new([stage(5, 4, ModeName::Custom)]),
+    ];
+    let changes: [fn(&mut Settings); 8] = [
+        |settings| settings.motion.dwell = 2,
+        |settings| settings.motion.copies = 3,
+        |settings| settings.motion.entry = 2,
+        |settings| settings.fold.fold = FoldKind::ByDegree,
+        |settings| settings.fold.amount = 0.4,
+        |settings| settings.fold.custom = PitchSet::of(&[0, 1, 5, 7, 8]),
+        |settings| settings.motion.advance = Advance::OnCue,
+        |settings| settings.growth.growth = Growth::Fill,
+    ];
+    let mut settings = Settings::default();
+    let mut kept = process(&[], settings);
+    for round in 0..plans.len() * changes.len() {
+        settings.modulations = plans[round / 2 % plans.len()];
+        changes[round % changes.len()](&mut settings);
+        if round % changes.len() == 0 {
+            settings.motion.dwell = 3 + round as u32;
+            settings.motion.advance = Advance::Counted;
+        }
+        kept.set_settings(settings, 0.0);
+        let phrase = Phrase::from_text(SCALE, 0.25).expect("these words are notes");
+        let mut fresh = Process::new(phrase, settings, 0.0);
+        fresh.set_dwellings(kept.voices().dwellings());
+        for process in [&mut kept, &mut fresh] {
+            process.cue(9.0 + round as f64);
+        }
+        let told = |process: &Process| process.mode_changes().collect::<Vec<_>>();
+        assert_eq!(told(&kept), told(&fresh), "{round}");
+        for at in (0..400).map(|at| f64::from(at) * 0.7) {
+            for key in (0..128).filter_map(Key::new) {
+                assert_eq!(kept.folded(key, at), fresh.folded(key, at), "{round} {at}");
+            }
+        }
+    }
 }

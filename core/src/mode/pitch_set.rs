@@ -60,7 +60,10 @@ impl PitchSet {
 
     /// The members in ascending order.
     pub fn iter(self) -> impl Iterator<Item = u8> {
-        (0..12).filter(move |member| self.contains(*member))
+        // From bit to bit: folds ask for members by the thousand, and the audio thread waits.
+        let rest = |set: &Self| Some(Self(set.0 & (set.0 - 1))).filter(|set| !set.is_empty());
+        std::iter::successors(Some(self).filter(|set| !set.is_empty()), rest)
+            .map(|set| set.0.trailing_zeros() as u8)
     }
 
     /// The member with `index` smaller ones below it.
@@ -70,7 +73,23 @@ impl PitchSet {
 
     /// How many smaller ones lie below `member` (taken modulo the octave), if it is in.
     pub fn position(self, member: u8) -> Option<usize> {
-        self.iter().position(|other| other == member % 12)
+        self.contains(member).then(|| self.below(member))
+    }
+
+    /// How many lie below `member` (taken modulo the octave), whether it is in or not.
+    pub const fn below(self, member: u8) -> usize {
+        Self(self.0 & ((1 << (member % 12)) - 1)).len()
+    }
+
+    /// The greatest member that is no greater than `number`, if there is one.
+    pub fn at_or_below(self, number: u8) -> Option<u8> {
+        let up_to = Self(self.0 & ((2 << number.min(11)) - 1));
+        up_to.highest()
+    }
+
+    /// The greatest member.
+    pub fn highest(self) -> Option<u8> {
+        self.0.checked_ilog2().map(|member| member as u8)
     }
 
     /// What is in either.
@@ -117,6 +136,19 @@ mod tests {
         assert_eq!(set, PitchSet::of(&[0, 4, 7]));
         assert_eq!((set.nth(1), set.nth(3)), (Some(4), None));
         assert_eq!((set.position(7), set.position(8)), (Some(2), None));
+        assert_eq!(
+            [0, 1, 5, 7, 8, 11].map(|n| set.below(n)),
+            [0, 1, 2, 2, 3, 3]
+        );
+        let lowest = PitchSet::of(&[4, 7]);
+        assert_eq!(
+            [3, 4, 6, 7, 11].map(|n| lowest.at_or_below(n)),
+            [None, Some(4), Some(4), Some(7), Some(7)]
+        );
+        assert_eq!(
+            (lowest.highest(), PitchSet::EMPTY.highest()),
+            (Some(7), None)
+        );
     }
 
     #[test]

@@ -29,6 +29,14 @@ pub struct Station {
     pub part: StagePart,
 }
 
+impl Station {
+    /// Where every copy begins.
+    pub const FIRST: Self = Self {
+        stage: 0,
+        part: StagePart::Dwell,
+    };
+}
+
 /// The timetable that all copies share: how long stages last and how many there are.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Timetable {
@@ -201,7 +209,7 @@ impl Timetable {
             // Where a dwell began on cue, its build-up is forgotten.
             (_, Some(cued)) => cued.since - self.built(stage),
             (0, None) => 0.0,
-            (_, None) => self.dwell + self.drift + (stage - 1) as f64 * self.period(),
+            (_, None) => self.dwell + self.drift + (stage - 1) as f64 * self.round(),
         }
     }
 
@@ -224,7 +232,7 @@ impl Timetable {
     }
 
     fn counted_stage_at(&self, tau: Beats) -> u64 {
-        let guess = 1.0 + ((tau - self.dwell - self.drift) / self.period()).floor();
+        let guess = 1.0 + ((tau - self.dwell - self.drift) / self.round()).floor();
         // `as` saturates; the two corrections undo at most a rounding of the division.
         let mut stage = guess as u64;
         if tau < self.start_of(stage) {
@@ -302,7 +310,7 @@ impl Timetable {
 
     /// From one stage to the next, once the first is over. Never 0: a dwell lasts a cycle at
     /// least.
-    fn period(&self) -> Beats {
+    pub fn round(&self) -> Beats {
         self.build + self.dwell + self.drift
     }
 }

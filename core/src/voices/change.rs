@@ -1,11 +1,26 @@
 //! What a change of settings does to voices on their way.
 
 use super::{Voices, build_up_length, copy_laps};
-use crate::growth::{Laps, Ranks};
+use crate::growth::Ranks;
 use crate::motion::{Course, Standing, Timetable};
 use crate::part::{CopyNumber, Part};
-use crate::settings::{GrowthSettings, Motion, Settings};
+use crate::settings::{GrowthSettings, Motion, MotionSettings, Settings};
 use crate::time::{Beats, LATE};
+
+/// Whether stages may lie elsewhere under other settings: offsets and the order of notes are
+/// nothing to them.
+fn stages_move(old: &Settings, new: &Settings) -> bool {
+    let motion = MotionSettings {
+        offset: new.motion.offset,
+        ..old.motion
+    };
+    let growth = GrowthSettings {
+        order: new.growth.order,
+        seed: new.growth.seed,
+        ..old.growth
+    };
+    motion != new.motion || growth != new.growth || old.step() != new.step()
+}
 
 impl Voices {
     /// Puts other settings in force from song position `now` on. Whether stages may lie elsewhere
@@ -19,14 +34,11 @@ impl Voices {
         if old.growth != settings.growth {
             self.change_growth(&old.growth, now);
         }
-        let moved = old.motion != settings.motion
-            || old.copies != settings.copies
-            || old.step() != settings.step()
-            || old.growth != settings.growth;
-        if moved {
+        let stages_move = stages_move(&old, &settings);
+        if stages_move || old.motion != settings.motion || old.copies != settings.copies {
             self.change_courses(&old, now);
         }
-        moved
+        stages_move
     }
 
     fn change_growth(&mut self, old: &GrowthSettings, now: Beats) {
@@ -34,24 +46,28 @@ impl Voices {
         if (old.order, old.seed) != (new.order, new.seed) {
             self.ranks = Ranks::new(&self.phrase, new.order, new.seed);
         }
-        let only_step = GrowthSettings {
-            step: new.step,
+        // Which notes come first says nothing of when.
+        let reordered = GrowthSettings {
             order: new.order,
             seed: new.seed,
             ..*old
         };
+        let only_step = GrowthSettings {
+            step: new.step,
+            ..reordered
+        };
+        if reordered == new {
+            return;
+        }
         if only_step == new && now - LATE > self.origin {
             self.change_growth_step(now - LATE);
         } else {
-            let laps = copy_laps(&self.phrase, &new);
-            self.copies
-                .iter_mut()
-                .for_each(|copy| copy.laps.clone_from(&laps));
-            self.steady = Laps::new(&self.phrase, &new);
+            self.lay_laps();
         }
     }
 
     fn change_growth_step(&mut self, now: Beats) {
+        self.stepped = true;
         let step = self.settings.growth.step;
         for copy in CopyNumber::ALL {
             let part = Part::Copy(copy);

@@ -27,8 +27,9 @@ impl Voices {
 
     /// Song position leaps from `now` to `then`: copies that move on cue come to rest at the offset
     /// they have or were on their way to. Those that were cued and have not moved yet do so at
-    /// their next cycle there.
-    pub fn come_to_rest(&mut self, now: Beats, then: Beats) {
+    /// their next cycle there. Whether that is a change.
+    pub fn come_to_rest(&mut self, now: Beats, then: Beats) -> bool {
+        let before = self.dwellings();
         for copy in CopyNumber::ALL {
             let tau = self.moving_for(copy, now).unwrap_or(0.0);
             let there = self.moving_for(copy, then).unwrap_or(0.0);
@@ -37,6 +38,7 @@ impl Voices {
                 .timetable_mut()
                 .come_to_rest(tau, there);
         }
+        self.dwellings() != before
     }
 
     /// Where copies stand that move on cue; none if stages are counted.

@@ -1,6 +1,6 @@
 //! The worst that a block costs: all that can change at once, to the largest piece there is.
 //!
-//! 512 notes over 128 beats, eight copies that grow by themselves, and sixteen modulations at late
+//! 512 notes over 128 beats, eight copies that grow by themselves, and sixteen mode changes at late
 //! stages. What is not measured is how often that happens: once is enough to be heard.
 
 use super::{FRAMES, RATE};
@@ -61,7 +61,8 @@ pub fn blocks(clap: &Path) -> Result<Vec<(String, Duration)>> {
     let mut found = Vec::new();
     for (id, values) in CHANGES {
         for value in values {
-            found.push((format!("{id} to {value}"), Duration::MAX));
+            let name = id.replace('_', " ");
+            found.push((format!("{name} to {value}"), Duration::MAX));
         }
         let first = found.len() - values.len();
         for _ in 0..ROUNDS {
