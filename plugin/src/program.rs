@@ -14,6 +14,7 @@ use line::{Line, LineEnd};
 use project::Opened;
 use song::{Song, SongDesk};
 use start::Start;
+use std::path::PathBuf;
 use std::sync::Arc;
 
 /// The audio thread's end.
@@ -35,6 +36,8 @@ pub struct Program {
     pub closing: Arc<Closing>,
     /// The project that the program was started with, until it is shown.
     pub opened: Option<Opened>,
+    /// The folder in which unsaved work is kept and looked for, if there is one.
+    pub state_folder: Option<PathBuf>,
 }
 
 /// The two ends of a program that was started so.
@@ -46,6 +49,7 @@ pub fn program(start: &Start) -> (Program, ProgramAudio) {
         line,
         closing: Arc::default(),
         opened: start.opened.clone(),
+        state_folder: start.state_folder.clone(),
     };
     let audio = ProgramAudio {
         song: audio_song,

@@ -79,7 +79,7 @@ impl ProgramDesk {
         let mut project = Project::new(world);
         match &opened {
             Some(opened) => project.started_with(opened, world),
-            None => project.offer(rescue::folder().as_deref().and_then(rescue::kept)),
+            None => project.offer(program.state_folder.as_deref().and_then(rescue::kept)),
         }
         Self {
             card: project.offered().is_some(),
@@ -116,8 +116,9 @@ impl ProgramDesk {
         if self.may_close {
             return None;
         }
+        let folder = self.program.state_folder.clone();
         let (world, project) = self.split(parameters);
-        project.rescue(world)
+        project.rescue(folder.as_deref(), world)
     }
 
     /// Keys that work in the whole window.

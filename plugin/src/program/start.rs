@@ -7,6 +7,7 @@ use super::line::{Backend, Wired};
 use super::project::{self, Opened};
 use super::song::TEMPOS;
 use procession_core::clock::DEFAULT_TEMPO;
+use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, PoisonError};
 
@@ -28,6 +29,8 @@ pub struct Start {
     pub tempo: Option<f64>,
     /// What carries audio and MIDI.
     pub line: Wired,
+    /// The folder in which unsaved work is kept and looked for; without one, none is.
+    pub state_folder: Option<PathBuf>,
     /// The backend that was named; without, all are tried.
     named: Option<String>,
     /// All that is the wrapper's, but the backend.
@@ -64,6 +67,7 @@ impl Start {
             opened,
             tempo,
             line,
+            state_folder: super::rescue::folder(),
             named,
             words,
         })

@@ -237,14 +237,15 @@ impl Project {
     }
 
     /// The program must end and nobody can be asked: what was not saved is kept, and where is said.
-    pub fn rescue(&mut self, world: World<'_>) -> Option<String> {
+    /// In `folder`, if there is one for that.
+    pub fn rescue(&mut self, folder: Option<&Path>, world: World<'_>) -> Option<String> {
         if !self.look(world) {
             return None;
         }
         let bytes = project::written(world.parameters, world.song);
-        let kept = rescue::folder()
+        let kept = folder
             .ok_or_else(|| "This machine does not say where your home folder is.".to_owned())
-            .and_then(|folder| rescue::keep(&folder, &bytes));
+            .and_then(|folder| rescue::keep(folder, &bytes));
         Some(match kept {
             Ok(path) => format!(
                 "What was not saved is in {}; the program offers it when it is started again.",
