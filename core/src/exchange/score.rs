@@ -18,7 +18,6 @@ mod lines;
 mod metre;
 mod pitch;
 mod read;
-
 mod sheet;
 mod systems;
 mod tonality;
