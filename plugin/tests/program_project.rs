@@ -2,6 +2,8 @@
 //! nothing is lost on the way.
 #![allow(clippy::unwrap_used)]
 
+mod quay;
+
 use procession::editor::model::project::{Project, Question, World};
 use procession::params::Parameters;
 use procession::program::project::{self, essence, state_of, written};
@@ -10,44 +12,11 @@ use procession::program::{rescue, start::Start};
 use procession::state::{KEPT, Kept, Taken};
 use procession_core::engine::Anchor;
 use procession_core::phrase::Phrase;
+use quay::Quay;
 use serde_json::{Value, json};
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
-
-/// A folder that is gone when the test is.
-struct Quay(PathBuf);
-
-impl Quay {
-    fn new(name: &str) -> Self {
-        let own = format!("procession-project-{name}-{}", std::process::id());
-        let folder = std::env::temp_dir().join(own);
-        let _ = fs::remove_dir_all(&folder);
-        fs::create_dir_all(&folder).unwrap();
-        Self(folder)
-    }
-
-    fn names(&self) -> Vec<String> {
-        let entries = fs::read_dir(&self.0).unwrap();
-        let mut names: Vec<_> = entries
-            .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned())
-            .collect();
-        names.sort();
-        names
-    }
-
-    fn put(&self, name: &str, content: impl AsRef<[u8]>) -> PathBuf {
-        let path = self.0.join(name);
-        fs::write(&path, content).unwrap();
-        path
-    }
-}
-
-impl Drop for Quay {
-    fn drop(&mut self) {
-        let _ = fs::remove_dir_all(&self.0);
-    }
-}
 
 /// A program without a window.
 struct Desk {
@@ -126,8 +95,8 @@ impl Desk {
 
 #[test]
 fn saved_and_opened_again_it_is_the_same_to_the_last_byte() {
-    let quay = Quay::new("again");
-    let path = quay.0.join("night.procession");
+    let quay = Quay::new();
+    let path = quay.folder().join("night.procession");
     let mut first = Desk::changed();
     assert!(first.save_as(&path), "{}", first.said());
     assert_eq!(fs::read_to_string(&path).unwrap(), first.written());
@@ -148,7 +117,7 @@ fn saved_and_opened_again_it_is_the_same_to_the_last_byte() {
 
 #[test]
 fn the_audio_thread_hears_of_an_opened_project_as_of_a_load() {
-    let quay = Quay::new("hears");
+    let quay = Quay::new();
     let path = quay.put("night.procession", Desk::changed().written());
     let (parameters, mut audio) = Parameters::of_program();
     project::open(&path).unwrap().take_place(&parameters);
@@ -160,9 +129,9 @@ fn the_audio_thread_hears_of_an_opened_project_as_of_a_load() {
 
 #[test]
 fn a_file_without_an_ending_gets_ours_and_a_second_save_asks_nothing() {
-    let quay = Quay::new("ending");
+    let quay = Quay::new();
     let mut desk = Desk::changed();
-    assert!(desk.save_as(&quay.0.join("night")));
+    assert!(desk.save_as(&quay.folder().join("night")));
     assert_eq!(quay.names(), ["night.procession"]);
     desk.change("D4 E4", 50.0, 97.25);
     assert!(desk.has_changed());
@@ -173,14 +142,14 @@ fn a_file_without_an_ending_gets_ours_and_a_second_save_asks_nothing() {
     );
     assert!(!desk.has_changed());
     assert_eq!(
-        fs::read_to_string(quay.0.join("night.procession")).unwrap(),
+        fs::read_to_string(quay.folder().join("night.procession")).unwrap(),
         desk.written()
     );
 }
 
 #[test]
 fn a_file_of_somebody_elses_is_replaced_only_after_asking() {
-    let quay = Quay::new("replace");
+    let quay = Quay::new();
     let path = quay.put("night.procession", "somebody's");
     let mut desk = Desk::changed();
     assert!(!desk.save_as(&path));
@@ -203,7 +172,7 @@ fn a_file_of_somebody_elses_is_replaced_only_after_asking() {
 
 #[test]
 fn what_is_no_project_is_refused_in_words_and_nothing_changes() {
-    let quay = Quay::new("foreign");
+    let quay = Quay::new();
     let whole: Value = serde_json::from_str(&Desk::changed().written()).unwrap();
     let with_kept = |change: &dyn Fn(&mut Value)| {
         let mut state = whole.clone();
@@ -270,7 +239,7 @@ fn what_is_no_project_is_refused_in_words_and_nothing_changes() {
 
 #[test]
 fn what_is_no_file_is_said_with_what_to_do() {
-    let quay = Quay::new("nofile");
+    let quay = Quay::new();
     let mut desk = Desk::new();
     for (typed, why) in [
         ("", "Type the path of a project file"),
@@ -279,7 +248,7 @@ fn what_is_no_file_is_said_with_what_to_do() {
             "/nowhere/night.procession",
             "There is no file /nowhere/night.procession.",
         ),
-        (&*quay.0.display().to_string(), "is a folder"),
+        (&*quay.folder().display().to_string(), "is a folder"),
     ] {
         typed.clone_into(&mut desk.project.typed);
         desk.with(|project, world| project.open(world));
@@ -298,7 +267,7 @@ fn what_is_no_file_is_said_with_what_to_do() {
 
 #[test]
 fn opening_asks_before_unsaved_work_would_be_gone() {
-    let quay = Quay::new("discard");
+    let quay = Quay::new();
     let path = quay.put("night.procession", Desk::changed().written());
     let mut desk = Desk::new();
     desk.change("E4 G4", 40.0, 66.0);
@@ -338,20 +307,23 @@ fn playing_is_no_change_and_writing_turning_and_another_tempo_are() {
 
 #[test]
 fn what_could_not_be_asked_about_is_kept_and_offered() {
-    let quay = Quay::new("rescue");
-    assert_eq!(rescue::kept(&quay.0), None);
+    let quay = Quay::new();
+    assert_eq!(rescue::kept(quay.folder()), None);
     let bytes = Desk::changed().written();
-    let first = rescue::keep(&quay.0.join("state"), bytes.as_bytes()).unwrap();
+    let first = rescue::keep(&quay.folder().join("state"), bytes.as_bytes()).unwrap();
     assert_eq!(fs::read_to_string(&first).unwrap(), bytes);
-    let second = rescue::keep(&quay.0.join("state"), bytes.as_bytes()).unwrap();
+    let second = rescue::keep(&quay.folder().join("state"), bytes.as_bytes()).unwrap();
     assert_ne!(first, second, "none takes the place of another");
-    assert_eq!(rescue::kept(&quay.0.join("state")), Some(second.clone()));
+    assert_eq!(
+        rescue::kept(&quay.folder().join("state")),
+        Some(second.clone())
+    );
 
     let mut desk = Desk::new();
     desk.project.offer(Some(second.clone()));
     assert!(desk.said().contains(&second.display().to_string()));
     // Saving something else leaves it.
-    assert!(desk.save_as(&quay.0.join("other.procession")));
+    assert!(desk.save_as(&quay.folder().join("other.procession")));
     assert!(second.is_file());
 
     let mut desk = Desk::new();
@@ -360,14 +332,14 @@ fn what_could_not_be_asked_about_is_kept_and_offered() {
     assert_eq!(desk.written(), bytes);
     assert!(desk.has_changed(), "it is in no file of its own");
     assert!(second.is_file(), "it stays until it is safe");
-    assert!(desk.save_as(&quay.0.join("night.procession")));
+    assert!(desk.save_as(&quay.folder().join("night.procession")));
     assert!(!second.is_file());
     assert!(first.is_file());
 }
 
 #[test]
 fn the_program_may_be_started_with_a_project() {
-    let quay = Quay::new("start");
+    let quay = Quay::new();
     let path = quay.put("night.procession", Desk::changed().written());
     let words = |more: &[&str]| {
         let path = path.display().to_string();
@@ -391,7 +363,7 @@ fn the_program_may_be_started_with_a_project() {
 
 #[test]
 fn a_state_from_a_host_opens_and_leaves_the_tempo() {
-    let quay = Quay::new("host");
+    let quay = Quay::new();
     let from_host = serde_json::to_string(&state_of(&Desk::changed().parameters)).unwrap();
     let path = quay.put("night.procession", &from_host);
     let mut desk = Desk::new();

@@ -1,6 +1,8 @@
 //! The view of files, with real clicks and typing, and real files in a folder of the test's own.
 #![allow(clippy::unwrap_used)]
 
+mod quay;
+
 use egui::accesskit::Role;
 use egui::{Event, Key, Modifiers, Vec2, vec2};
 use egui_kittest::Harness;
@@ -17,38 +19,10 @@ use procession::params::Parameters;
 use procession_core::engine::Anchor;
 use procession_core::phrase::Phrase;
 use procession_core::settings::{Settings, Shifts};
+use quay::Quay;
 use std::fs;
-use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
-
-/// A folder that is gone when the test is.
-struct Quay(PathBuf);
-
-impl Quay {
-    fn new(name: &str) -> Self {
-        let own = format!("procession-window-{name}-{}", std::process::id());
-        let folder = std::env::temp_dir().join(own);
-        let _ = fs::remove_dir_all(&folder);
-        fs::create_dir_all(&folder).unwrap();
-        Self(folder)
-    }
-
-    fn names(&self) -> Vec<String> {
-        let entries = fs::read_dir(&self.0).unwrap();
-        let mut names: Vec<_> = entries
-            .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned())
-            .collect();
-        names.sort();
-        names
-    }
-}
-
-impl Drop for Quay {
-    fn drop(&mut self) {
-        let _ = fs::remove_dir_all(&self.0);
-    }
-}
 
 /// The view, and behind it what grants its wishes, as in the window.
 struct Desk {
@@ -166,7 +140,7 @@ impl Screen {
 
     /// In that folder, under the name "night", only the text of the plan.
     fn only_plan(&mut self, quay: &Quay) {
-        self.type_into("Folder", &quay.0.display().to_string());
+        self.type_into("Folder", &quay.folder().display().to_string());
         self.type_into("Name", "night");
         for kind in ["MIDI", "Score, shared beat one", "Picture, PNG"] {
             self.click(kind);
@@ -178,9 +152,9 @@ const LANTERNS: &str = "D4 F4 G4 . A4 C5 E5 D5";
 
 #[test]
 fn what_is_switched_on_is_written_where_it_was_said_and_told() {
-    let quay = Quay::new("written");
+    let quay = Quay::new();
     let mut screen = screen(LANTERNS);
-    screen.type_into("Folder", &quay.0.display().to_string());
+    screen.type_into("Folder", &quay.folder().display().to_string());
     screen.type_into("Name", "night");
     screen.click("Picture, PNG");
     screen.click("Plan as JSON");
@@ -189,19 +163,19 @@ fn what_is_switched_on_is_written_where_it_was_said_and_told() {
         quay.names(),
         ["night.json", "night.mid", "night.musicxml", "night.txt"]
     );
-    assert!(screen.says(&format!("Written to {}:", quay.0.display())));
+    assert!(screen.says(&format!("Written to {}:", quay.folder().display())));
     for name in quay.names() {
         assert!(screen.says(&name), "{name}");
     }
-    let text = fs::read_to_string(quay.0.join("night.txt")).unwrap();
+    let text = fs::read_to_string(quay.folder().join("night.txt")).unwrap();
     assert!(text.starts_with("night\n\n7 notes in 8 steps"), "{text}");
 }
 
 #[test]
 fn the_score_is_written_for_the_instruments_that_were_chosen() {
-    let quay = Quay::new("instruments");
+    let quay = Quay::new();
     let mut screen = screen(LANTERNS);
-    screen.type_into("Folder", &quay.0.display().to_string());
+    screen.type_into("Folder", &quay.folder().display().to_string());
     screen.type_into("Name", "night");
     for kind in ["MIDI", "Plan as text", "Picture, PNG"] {
         screen.click(kind);
@@ -211,7 +185,7 @@ fn the_score_is_written_for_the_instruments_that_were_chosen() {
     screen.click("an octave up");
     screen.write("Write 2 files");
     for name in ["night.musicxml", "night, own beat one.musicxml"] {
-        let score = fs::read_to_string(quay.0.join(name)).unwrap();
+        let score = fs::read_to_string(quay.folder().join(name)).unwrap();
         assert_eq!(
             score.matches("sounds an octave higher").count(),
             1,
@@ -222,11 +196,12 @@ fn the_score_is_written_for_the_instruments_that_were_chosen() {
 
 #[test]
 fn a_file_that_is_there_is_asked_about_in_place() {
-    let quay = Quay::new("asked");
-    fs::write(quay.0.join("night.txt"), "older").unwrap();
+    let quay = Quay::new();
+    fs::write(quay.folder().join("night.txt"), "older").unwrap();
     let mut screen = screen(LANTERNS);
     screen.only_plan(&quay);
-    let older = |quay: &Quay| fs::read_to_string(quay.0.join("night.txt")).unwrap() == "older";
+    let older =
+        |quay: &Quay| fs::read_to_string(quay.folder().join("night.txt")).unwrap() == "older";
 
     screen.write("Write 1 file");
     assert!(screen.says("night.txt is there already"));
@@ -249,8 +224,8 @@ fn a_file_that_is_there_is_asked_about_in_place() {
 
 #[test]
 fn of_several_only_those_that_are_not_there_can_be_written() {
-    let quay = Quay::new("others");
-    fs::write(quay.0.join("night.txt"), "older").unwrap();
+    let quay = Quay::new();
+    fs::write(quay.folder().join("night.txt"), "older").unwrap();
     let mut screen = screen(LANTERNS);
     screen.only_plan(&quay);
     screen.click("Plan as JSON");
@@ -258,13 +233,13 @@ fn of_several_only_those_that_are_not_there_can_be_written() {
     screen.write("Write the others");
     assert!(screen.says("Left as they were:"));
     assert_eq!(quay.names(), ["night.json", "night.txt"]);
-    assert_eq!(fs::read(quay.0.join("night.txt")).unwrap(), b"older");
+    assert_eq!(fs::read(quay.folder().join("night.txt")).unwrap(), b"older");
 }
 
 #[test]
 fn a_folder_that_is_missing_is_made_if_that_is_wanted() {
-    let quay = Quay::new("made");
-    let pier = quay.0.join("pier");
+    let quay = Quay::new();
+    let pier = quay.folder().join("pier");
     let mut screen = screen(LANTERNS);
     screen.only_plan(&quay);
     screen.type_into("Folder", &pier.display().to_string());
@@ -277,11 +252,11 @@ fn a_folder_that_is_missing_is_made_if_that_is_wanted() {
 
 #[test]
 fn what_cannot_be_is_said_with_its_remedy_and_can_be_mended() {
-    let quay = Quay::new("mended");
-    fs::write(quay.0.join("pier"), "a file").unwrap();
+    let quay = Quay::new();
+    fs::write(quay.folder().join("pier"), "a file").unwrap();
     let mut screen = screen(LANTERNS);
     screen.only_plan(&quay);
-    let on_file = quay.0.join("pier").display().to_string();
+    let on_file = quay.folder().join("pier").display().to_string();
     for (field, typed, said) in [
         ("Name", "night/crossing", "can hold \"/\": take it out"),
         ("Name", "", "have no name: type one"),
@@ -295,7 +270,7 @@ fn what_cannot_be_is_said_with_its_remedy_and_can_be_mended() {
         assert_eq!(screen.value_of(field).as_deref(), Some(typed));
         let mended = match field {
             "Name" => "night".to_owned(),
-            _ => quay.0.display().to_string(),
+            _ => quay.folder().display().to_string(),
         };
         screen.type_into(field, &mended);
         assert!(!screen.says(said), "{said}");
@@ -306,9 +281,9 @@ fn what_cannot_be_is_said_with_its_remedy_and_can_be_mended() {
 
 #[test]
 fn without_a_phrase_it_says_what_to_do_and_writes_nothing() {
-    let quay = Quay::new("silent");
+    let quay = Quay::new();
     let mut screen = screen("");
-    screen.type_into("Folder", &quay.0.display().to_string());
+    screen.type_into("Folder", &quay.folder().display().to_string());
     assert!(screen.says("play one and switch on Hold"));
     screen.click("Write 4 files");
     screen.await_end();
@@ -317,7 +292,7 @@ fn without_a_phrase_it_says_what_to_do_and_writes_nothing() {
 
 #[test]
 fn enter_in_the_name_writes_too() {
-    let quay = Quay::new("enter");
+    let quay = Quay::new();
     let mut screen = screen(LANTERNS);
     screen.only_plan(&quay);
     screen
@@ -333,7 +308,7 @@ fn enter_in_the_name_writes_too() {
 
 #[test]
 fn what_is_being_written_can_be_stopped_and_leaves_no_part() {
-    let quay = Quay::new("stopped");
+    let quay = Quay::new();
     let mut screen = screen_with(LANTERNS, vec2(440.0, 330.0), |settings| {
         // Half an hour of sound.
         settings.motion.dwell = 64;
@@ -352,7 +327,7 @@ fn what_is_being_written_can_be_stopped_and_leaves_no_part() {
 
 #[test]
 fn the_plug_in_may_go_while_files_are_being_written() {
-    let quay = Quay::new("goes");
+    let quay = Quay::new();
     let mut screen = screen_with(LANTERNS, vec2(440.0, 330.0), |settings| {
         settings.motion.dwell = 64;
         settings.motion.drift = 64;

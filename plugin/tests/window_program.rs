@@ -4,6 +4,7 @@
 #![allow(clippy::disallowed_types, reason = "never on the audio thread")]
 
 mod host;
+mod quay;
 
 use egui::{Event, Key, Modifiers, Pos2, Role, ViewportCommand, pos2, vec2};
 use egui_kittest::Harness;
@@ -18,32 +19,9 @@ use procession::program::song::Song;
 use procession::program::start::Start;
 use procession::program::{Program, program};
 use procession_core::phrase::Phrase;
+use quay::Quay;
 use std::fs;
-use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
-
-/// A folder that is gone when the test is.
-struct Quay(PathBuf);
-
-impl Quay {
-    fn new(name: &str) -> Self {
-        let own = format!("procession-program-{name}-{}", std::process::id());
-        let folder = std::env::temp_dir().join(own);
-        let _ = fs::remove_dir_all(&folder);
-        fs::create_dir_all(&folder).unwrap();
-        Self(folder)
-    }
-
-    fn path(&self, name: &str) -> String {
-        self.0.join(name).display().to_string()
-    }
-}
-
-impl Drop for Quay {
-    fn drop(&mut self) {
-        let _ = fs::remove_dir_all(&self.0);
-    }
-}
 
 /// A window of that size, of the program or of a plug-in.
 struct Desk {
@@ -251,24 +229,24 @@ fn what_audio_and_midi_do_is_shown() {
 
 #[test]
 fn a_project_is_saved_and_opened_by_its_path() {
-    let quay = Quay::new("card");
+    let quay = Quay::new();
     let mut desk = Desk::usual();
     desk.click("New project");
     desk.type_path(&quay.path("night"));
     desk.click("Save");
     assert!(desk.says("Saved as"));
     assert!(desk.has("night"), "the project has its name");
-    let saved = fs::read(quay.0.join("night.procession")).unwrap();
+    let saved = fs::read(quay.folder().join("night.procession")).unwrap();
 
     desk.change();
     // By its key, without a word about where.
     desk.click("Done");
     desk.press(Modifiers::COMMAND, Key::S);
-    let again = fs::read(quay.0.join("night.procession")).unwrap();
+    let again = fs::read(quay.folder().join("night.procession")).unwrap();
     assert_ne!(again, saved);
 
     // Another one is asked about before what is open would be gone.
-    fs::write(quay.0.join("day.procession"), &saved).unwrap();
+    fs::write(quay.folder().join("day.procession"), &saved).unwrap();
     desk.parameters.kept.edit(|kept| kept.seed = 99);
     desk.press(Modifiers::COMMAND, Key::O);
     desk.type_path(&quay.path("day.procession"));
@@ -310,21 +288,21 @@ fn closing_asks_only_if_something_would_be_lost() {
 
 #[test]
 fn save_and_close_saves_or_says_why_not_and_stays() {
-    let quay = Quay::new("close");
+    let quay = Quay::new();
     let mut desk = Desk::usual();
     desk.change();
     desk.program.closing.ask();
     desk.harness.run_steps(3);
     desk.click("Save and close");
     assert!(desk.says("Type the path of a project file"));
-    fs::write(quay.0.join("night.procession"), "somebody's").unwrap();
+    fs::write(quay.folder().join("night.procession"), "somebody's").unwrap();
     desk.type_path(&quay.path("night"));
     desk.click("Save and close");
     assert!(desk.says("is there already"));
     assert!(!desk.shell.lock().unwrap().may_close());
     desk.click("Replace");
     assert!(desk.shell.lock().unwrap().may_close());
-    let saved = fs::read(quay.0.join("night.procession")).unwrap();
+    let saved = fs::read(quay.folder().join("night.procession")).unwrap();
     assert!(saved.starts_with(b"{\"version\""));
 }
 

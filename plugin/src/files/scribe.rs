@@ -313,41 +313,18 @@ fn cut(piece: &Piece) -> Option<String> {
 }
 
 #[cfg(test)]
+#[path = "../../tests/quay/mod.rs"]
+mod quay;
+
+#[cfg(test)]
 mod tests {
+    use super::quay::Quay;
     use super::*;
     use procession_core::exchange::midi::{Excerpt, read_phrase};
     use procession_core::exchange::score::{Layout, Transposition};
     use procession_core::phrase::Phrase;
     use procession_core::process::Process;
     use procession_core::settings::{Settings, Shifts};
-
-    /// A folder that is gone when the test is.
-    struct Quay(PathBuf);
-
-    impl Quay {
-        fn new(name: &str) -> Self {
-            let own = format!("procession-scribe-{name}-{}", std::process::id());
-            let folder = std::env::temp_dir().join(own);
-            let _ = fs::remove_dir_all(&folder);
-            fs::create_dir_all(&folder).unwrap();
-            Self(folder)
-        }
-
-        fn names(&self) -> Vec<String> {
-            let entries = fs::read_dir(&self.0).unwrap();
-            let mut names: Vec<_> = entries
-                .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned())
-                .collect();
-            names.sort();
-            names
-        }
-    }
-
-    impl Drop for Quay {
-        fn drop(&mut self) {
-            let _ = fs::remove_dir_all(&self.0);
-        }
-    }
 
     fn subject(text: &str, adjust: impl FnOnce(&mut Settings)) -> Subject {
         let mut settings = Settings::default();
@@ -365,7 +342,7 @@ mod tests {
 
     fn order(quay: &Quay, kinds: &[FileKind]) -> Order {
         Order {
-            folder: quay.0.display().to_string(),
+            folder: quay.folder().display().to_string(),
             name: "night".to_owned(),
             kinds: kinds.to_vec(),
             ..Order::default()
@@ -392,7 +369,7 @@ mod tests {
 
     #[test]
     fn each_file_is_what_its_name_says() {
-        let quay = Quay::new("each");
+        let quay = Quay::new();
         let short = subject("D4 F4 . A4 C5 E5", |settings| {
             settings.motion.dwell = 2;
             settings.motion.drift = 1;
@@ -404,7 +381,7 @@ mod tests {
         let mut sorted = all.clone();
         sorted.sort();
         assert_eq!(quay.names(), sorted);
-        let read = |name: &str| fs::read(quay.0.join(name)).unwrap();
+        let read = |name: &str| fs::read(quay.folder().join(name)).unwrap();
         let text = |name: &str| String::from_utf8(read(name)).unwrap();
         let sound = header(&read("night.wav"));
         assert_eq!(sound, (2, 48_000, 24));
@@ -438,23 +415,23 @@ mod tests {
 
     #[test]
     fn a_part_is_written_for_its_instrument() {
-        let quay = Quay::new("part-octave");
+        let quay = Quay::new();
         let score = FileKind::Score(Layout::SharedBeatOne);
         let high = Order {
             transpositions: vec![Transposition::AtPitch, Transposition::TwoOctavesUp],
             ..order(&quay, &[score])
         };
         written(done(&high));
-        let text = fs::read_to_string(quay.0.join("night.musicxml")).unwrap();
+        let text = fs::read_to_string(quay.folder().join("night.musicxml")).unwrap();
         assert_eq!(text.matches("sounds two octaves higher").count(), 1);
     }
 
     #[test]
     fn nothing_is_written_before_it_is_said_what_becomes_of_files_that_are_there() {
-        let quay = Quay::new("ask");
-        fs::write(quay.0.join("night.txt"), "older").unwrap();
+        let quay = Quay::new();
+        fs::write(quay.folder().join("night.txt"), "older").unwrap();
         let asked = order(&quay, &[FileKind::Midi, FileKind::PlanText]);
-        let there = vec![quay.0.join("night.txt")];
+        let there = vec![quay.folder().join("night.txt")];
         assert_eq!(done(&asked), Ending::There(there.clone()));
         assert_eq!(quay.names(), ["night.txt"]);
 
@@ -469,7 +446,7 @@ mod tests {
             (names(&written), left),
             (vec!["night.mid".to_owned()], there.clone())
         );
-        assert_eq!(fs::read(quay.0.join("night.txt")).unwrap(), b"older");
+        assert_eq!(fs::read(quay.folder().join("night.txt")).unwrap(), b"older");
 
         let both = Order {
             there: There::Number,
@@ -477,19 +454,19 @@ mod tests {
         };
         assert_eq!(self::written(done(&both)), ["night 2.mid", "night 2.txt"]);
         assert_eq!(self::written(done(&both)), ["night 3.mid", "night 3.txt"]);
-        assert_eq!(fs::read(quay.0.join("night.txt")).unwrap(), b"older");
+        assert_eq!(fs::read(quay.folder().join("night.txt")).unwrap(), b"older");
 
         // The MIDI file came since it was asked about the text: so that is asked about, too.
         let replace = |paths: &[&str]| Order {
-            there: There::Replace(paths.iter().map(|name| quay.0.join(name)).collect()),
+            there: There::Replace(paths.iter().map(|name| quay.folder().join(name)).collect()),
             ..asked.clone()
         };
         assert!(matches!(done(&replace(&["night.txt"])), Ending::There(paths) if paths.len() == 2));
-        assert_eq!(fs::read(quay.0.join("night.txt")).unwrap(), b"older");
+        assert_eq!(fs::read(quay.folder().join("night.txt")).unwrap(), b"older");
         let replaced = self::written(done(&replace(&["night.txt", "night.mid"])));
         assert_eq!(replaced, ["night.mid", "night.txt"]);
         assert!(
-            fs::read(quay.0.join("night.txt"))
+            fs::read(quay.folder().join("night.txt"))
                 .unwrap()
                 .starts_with(b"night")
         );
@@ -498,8 +475,8 @@ mod tests {
 
     #[test]
     fn a_missing_folder_is_made_only_if_that_is_wanted() {
-        let quay = Quay::new("make");
-        let pier = quay.0.join("pier/seven");
+        let quay = Quay::new();
+        let pier = quay.folder().join("pier/seven");
         let asked = Order {
             folder: pier.display().to_string(),
             ..order(&quay, &[FileKind::Midi])
@@ -516,8 +493,8 @@ mod tests {
 
     #[test]
     fn a_file_where_the_folder_should_be_is_said() {
-        let quay = Quay::new("file");
-        let pier = quay.0.join("pier");
+        let quay = Quay::new();
+        let pier = quay.folder().join("pier");
         fs::write(&pier, "a file").unwrap();
         for folder in [pier.clone(), pier.join("seven")] {
             let on_file = Order {
@@ -532,7 +509,7 @@ mod tests {
 
     #[test]
     fn with_nothing_to_write_it_says_what_to_do() {
-        let quay = Quay::new("nothing");
+        let quay = Quay::new();
         let none = order(&quay, &[]);
         assert_eq!(done(&none), Trouble::NoKind.into());
         let silent = Subject {
@@ -551,7 +528,7 @@ mod tests {
 
     #[test]
     fn what_cannot_be_made_leaves_the_others_alone() {
-        let quay = Quay::new("tempo");
+        let quay = Quay::new();
         // No MIDI file can hold that.
         let still = Subject {
             tempo: 1.0,
@@ -575,7 +552,7 @@ mod tests {
 
     #[test]
     fn stopped_it_leaves_what_is_done_and_no_part_of_what_is_not() {
-        let quay = Quay::new("stop");
+        let quay = Quay::new();
         let three = order(
             &quay,
             &[FileKind::Midi, FileKind::PlanText, FileKind::PictureSvg],
@@ -599,7 +576,7 @@ mod tests {
 
     #[test]
     fn a_piece_that_is_too_long_says_how_much_of_it_there_is() {
-        let quay = Quay::new("long");
+        let quay = Quay::new();
         let long = subject(
             "C4 D4 E4 F4 G4 A4 B4 C5 D5 E5 F5 G5 A5 B5 C6 D6",
             |settings| {
@@ -626,7 +603,7 @@ mod tests {
 
     #[test]
     fn the_scribe_writes_beside_whatever_else_goes_on_and_tells_how_it_ended() {
-        let quay = Quay::new("scribe");
+        let quay = Quay::new();
         let mut scribe = Scribe::default();
         assert_eq!(scribe.report(), Report::default());
         scribe.write(order(&quay, &[FileKind::PlanText]), lanterns());
@@ -641,7 +618,7 @@ mod tests {
 
     #[test]
     fn a_scribe_that_goes_takes_its_hand_off_and_leaves_no_part() {
-        let quay = Quay::new("goes");
+        let quay = Quay::new();
         let mut scribe = Scribe::default();
         scribe.write(order(&quay, &FileKind::ALL), lanterns());
         drop(scribe);
