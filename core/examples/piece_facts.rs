@@ -2,13 +2,13 @@
 //! compare: `cargo run -p procession-core --example piece_facts -- piece.mid`.
 
 use procession_core::exchange::midi::{Score, Track, TrackNote, write};
-use procession_core::exchange::plan::stage_words;
 use procession_core::form::Form;
 use procession_core::phrase::Phrase;
 use procession_core::player::channel_of;
 use procession_core::process::Process;
 use procession_core::settings::{Growth, Settings, Shifts};
 use procession_core::time::{Span, to_ticks};
+use procession_core::words::stage_words;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let path = std::env::args()

@@ -10,9 +10,10 @@ pub use png::{PngError, png};
 use super::Piece;
 use super::xml::{Attributes, Xml};
 use crate::form::Doing;
+use crate::marks::{self, dashes_in_picture};
 use crate::part::{CopyNumber, Part};
 use crate::time::{Beats, Span};
-use std::f64::consts::{FRAC_PI_2, PI, TAU};
+use crate::words::{minutes, steps_ahead};
 use std::fmt::Write;
 
 /// What a picture is made from.
@@ -39,31 +40,8 @@ const QUIET: &str = "#5c6670";
 const RULE: &str = "#d9d6cc";
 const GROWTH: &str = "#e4e7dc";
 
-/// A hue a voice: the steady one first. Each has a contrast of 3:1 or more against the paper.
-const HUES: [&str; 9] = [
-    "#1f2a33", "#b3431f", "#1b6f8a", "#6a4fa3", "#3f7a2e", "#9c2a66", "#8a6a00", "#2d55b8",
-    "#7a4a2b",
-];
-
-/// A dash pattern a copy, so that lines differ without their hue.
-const DASHES: [&str; 9] = [
-    "none",
-    "9 4",
-    "4 3",
-    "12 3 3 3",
-    "2 3",
-    "14 5",
-    "7 3 2 3",
-    "3 6",
-    "10 2 2 2 2 2",
-];
-
-fn hue(part: Part) -> &'static str {
-    HUES[part.index() % HUES.len()]
-}
-
-fn dash(part: Part) -> &'static str {
-    DASHES[part.index() % DASHES.len()]
+fn hue(part: Part) -> String {
+    format!("#{:06x}", marks::hue_on_light(part).unwrap_or(marks::INK))
 }
 
 impl Picture<'_> {
@@ -305,7 +283,7 @@ impl Picture<'_> {
             let _ = write!(path, "M{:.2} {y:.2}h{width:.2}", self.x(note.on));
         }
         let hue = hue(part);
-        out.path(&path, hue, "1.6", &[("fill", "none")]);
+        out.path(&path, &hue, "1.6", &[("fill", "none")]);
     }
 
     /// A cycle of each of some alignments, near enough to see which notes meet.
@@ -343,7 +321,12 @@ impl Picture<'_> {
             let hue = hue(note.part);
             let end = x(note.off.min(span.end));
             let path = format!("M{:.2} {y:.2}H{end:.2}", x(note.on));
-            out.path(&path, hue, "2", &[("stroke-dasharray", dash(note.part))]);
+            out.path(
+                &path,
+                &hue,
+                "2",
+                &[("stroke-dasharray", dashes_in_picture(note.part))],
+            );
             out.mark(x(note.on), y, note.part, 1.0);
         }
     }
@@ -419,88 +402,6 @@ fn locked_words(stage: &crate::form::Stage, origin: Beats, picture: &Picture<'_>
     format!("bar {bar}: {place}")
 }
 
-/// An offset in words, the same wherever one is told: "3 steps ahead", "1 step behind",
-/// "unison". To a hundredth of a step, as finely as an offset can be set.
-pub fn steps_ahead(steps: f64) -> String {
-    steps_ahead_each(&[steps])
-}
-
-/// The offsets of several copies in words: "3, 6 and 9 steps ahead", "2 steps behind and 1 step
-/// ahead"; said once if they are the same.
-pub fn steps_ahead_each(offsets: &[f64]) -> String {
-    let offsets: Vec<f64> = offsets.iter().copied().map(to_hundredths).collect();
-    if offsets.iter().all(|steps| *steps == 0.0) {
-        return "unison".to_owned();
-    }
-    let one_side = |side: fn(&f64) -> bool| offsets.iter().all(side);
-    if one_side(|steps| *steps > 0.0) || one_side(|steps| *steps < 0.0) {
-        let behind = offsets.iter().any(|steps| *steps < 0.0);
-        let side = if behind { "behind" } else { "ahead" };
-        let one = offsets.iter().all(|steps| steps.abs() == 1.0);
-        let unit = if one { "step" } else { "steps" };
-        return format!("{} {unit} {side}", step_numbers(&offsets));
-    }
-    listed(offsets.iter().map(|steps| steps_ahead(*steps)))
-}
-
-/// The numbers alone, without side and unit: "3, 6 and 9"; said once if they are the same.
-pub fn step_numbers(offsets: &[f64]) -> String {
-    let mut numbers: Vec<f64> = offsets
-        .iter()
-        .map(|steps| to_hundredths(*steps).abs())
-        .collect();
-    if numbers.iter().all(|steps| Some(steps) == numbers.first()) {
-        numbers.truncate(1);
-    }
-    listed(numbers.iter().map(f64::to_string))
-}
-
-/// An offset as it is told: to a hundredth of a step.
-pub fn to_hundredths(steps: f64) -> f64 {
-    // Adding zero turns a negative one into a positive one.
-    (steps * 100.0).round() / 100.0 + 0.0
-}
-
-/// "1", "1 and 2", "1, 2 and 3".
-pub fn listed(mut items: impl DoubleEndedIterator<Item = String>) -> String {
-    let last = items.next_back().unwrap_or_default();
-    let others: Vec<String> = items.collect();
-    if others.is_empty() {
-        last
-    } else {
-        format!("{} and {last}", others.join(", "))
-    }
-}
-
-/// "copy 2", "copies 1 to 3", "copies 1 and 3".
-pub fn copies_named(copies: &[usize]) -> String {
-    match copies {
-        [one] => format!("copy {one}"),
-        [first, .., last] if copies.len() > 2 && last - first + 1 == copies.len() => {
-            format!("copies {first} to {last}")
-        }
-        _ => format!("copies {}", listed(copies.iter().map(usize::to_string))),
-    }
-}
-
-/// A place among the alignments of two voices: "unison", "3 steps ahead".
-pub fn alignment_place(offset: i64) -> String {
-    match offset {
-        0 => "unison".to_owned(),
-        ahead => steps_ahead(ahead as f64),
-    }
-}
-
-/// A length as minutes and seconds at `tempo`: "3:36", from an hour on with hours: "9:09:04".
-pub fn minutes(beats: Beats, tempo: f64) -> String {
-    let seconds = (beats * 60.0 / tempo).round().max(0.0) as u64;
-    let (hours, minutes, seconds) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
-    match hours {
-        0 => format!("{minutes}:{seconds:02}"),
-        _ => format!("{hours}:{minutes:02}:{seconds:02}"),
-    }
-}
-
 /// A number in a picture: a hundredth of a unit is finer than a pixel.
 fn fixed(number: f64) -> String {
     format!("{number:.2}")
@@ -534,34 +435,28 @@ impl Drawing<'_> {
     /// The line of a voice: solid if steady, dashed if moving.
     fn course(&mut self, path: &str, part: Part) {
         let more = [
-            ("stroke-dasharray", dash(part)),
+            ("stroke-dasharray", dashes_in_picture(part)),
             ("stroke-linejoin", "round"),
             ("fill", "none"),
         ];
-        self.path(path, hue(part), "2.2", &more);
+        self.path(path, &hue(part), "2.2", &more);
     }
 
     /// The mark of a voice; hollow if `filled` is 0.
     fn mark(&mut self, x: f64, y: f64, part: Part, filled: f64) {
         let hue = hue(part);
-        let fill = if filled > 0.0 { hue } else { PAPER };
-        let paint = [("fill", fill), ("stroke", hue), ("stroke-width", "1.4")];
+        let fill = if filled > 0.0 { &*hue } else { PAPER };
+        let paint = [("fill", fill), ("stroke", &hue), ("stroke-width", "1.4")];
         let radius = 4.6;
-        let turned = part.index() % HUES.len();
-        if turned == 0 {
+        let Some(corners) = marks::corners(part) else {
             let (x, y, radius) = (fixed(x), fixed(y), radius.to_string());
             let place = [("cx", &*x), ("cy", &y), ("r", &radius)];
             self.0.empty("circle", &[place, paint].concat());
             return;
-        }
-        let corners = 3 + (turned - 1) / 2;
-        let turn = if turned % 2 == 1 { 0.0 } else { PI };
-        let points: Vec<String> = (0..corners)
-            .map(|corner| {
-                let angle = turn + TAU * (corner as f64 / corners as f64) - FRAC_PI_2;
-                let (across, down) = (1.3 * radius * angle.cos(), 1.3 * radius * angle.sin());
-                format!("{:.2},{:.2}", x + across, y + down)
-            })
+        };
+        let out = 1.3 * radius;
+        let points: Vec<String> = corners
+            .map(|(right, down)| format!("{:.2},{:.2}", x + out * right, y + out * down))
             .collect();
         let place = [("points", &*points.join(" "))];
         self.0.empty("polygon", &[&place[..], &paint].concat());
@@ -575,28 +470,6 @@ mod tests {
     use crate::phrase::Phrase;
     use crate::process::Process;
     use crate::settings::Settings;
-
-    #[test]
-    fn minutes_are_read_as_on_a_clock() {
-        assert_eq!(minutes(432.0, 120.0), "3:36");
-        assert_eq!(minutes(0.0, 120.0), "0:00");
-        assert_eq!(minutes(7200.0, 120.0), "1:00:00");
-        assert_eq!(minutes(65_888.0, 120.0), "9:09:04");
-    }
-
-    #[test]
-    fn offsets_are_said_in_steps() {
-        assert_eq!(steps_ahead(1.0), "1 step ahead");
-        assert_eq!(steps_ahead(-2.5), "2.5 steps behind");
-        assert_eq!(steps_ahead(8.8749), "8.87 steps ahead");
-        assert_eq!(steps_ahead(-0.004), "unison");
-        assert_eq!(steps_ahead_each(&[3.0, 6.0, 9.0]), "3, 6 and 9 steps ahead");
-        assert_eq!(steps_ahead_each(&[-1.0, -1.0]), "1 step behind");
-        assert_eq!(
-            steps_ahead_each(&[-1.0, 0.0, 2.0]),
-            "1 step behind, unison and 2 steps ahead"
-        );
-    }
 
     #[test]
     fn every_note_and_every_voice_is_in_the_picture() {

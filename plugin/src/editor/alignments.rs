@@ -6,7 +6,6 @@ use crate::editor::model::alignments::{
     Meeting, Order, Row, Standing, own_offset_for, rows, sorted, standings, strokes,
 };
 use crate::editor::model::circle::offset_id;
-use crate::editor::model::notes::number_of;
 use crate::editor::notes::{line, name, paragraph};
 use crate::editor::seen::{Edition, Seen};
 use crate::editor::wish::Wish;
@@ -14,8 +13,9 @@ use egui::{
     Align2, Color32, Direction, Layout, Rangef, Rect, Response, RichText, Role, ScrollArea, Sense,
     Shape, Stroke, StrokeKind, Ui, UiBuilder, WidgetInfo, pos2, vec2,
 };
-use procession_core::exchange::picture::steps_ahead;
 use procession_core::part::{CopyNumber, Part};
+use procession_core::words::number_of;
+use procession_core::words::steps_ahead;
 use std::collections::HashMap;
 
 /// What the view keeps between frames.

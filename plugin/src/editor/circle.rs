@@ -16,9 +16,9 @@ use egui::{
     Align2, Color32, CursorIcon, EventFilter, FontId, Galley, Key, Painter, Pos2, Rect, Response,
     Role, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2,
 };
-use procession_core::exchange::picture::steps_ahead;
 use procession_core::part::{CopyNumber, Part};
 use procession_core::settings::Motion;
+use procession_core::words::steps_ahead;
 use std::sync::Arc;
 
 /// What the circle remembers between two frames: whose ring is in hand.

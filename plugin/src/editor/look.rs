@@ -2,7 +2,10 @@
 //! nothing is told by hue alone.
 
 use egui::{Color32, Pos2, Shape, Stroke, vec2};
-use procession_core::part::Part;
+use procession_core::marks;
+use procession_core::part::{MAX_VOICES, Part};
+
+pub use procession_core::marks::dashes_in_window as dashes;
 
 /// Light on dark, or dark on light.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -34,7 +37,7 @@ pub struct Look {
     /// A problem. At least 4.5:1.
     pub alarm: Color32,
     /// A hue for each voice, the steady one first. At least 3:1 on paper and card.
-    pub voices: [Color32; 9],
+    pub voices: [Color32; MAX_VOICES],
 }
 
 impl Look {
@@ -64,26 +67,26 @@ const fn hex(rgb: u32) -> Color32 {
     Color32::from_rgb((rgb >> 16) as u8, (rgb >> 8) as u8, rgb as u8)
 }
 
+const fn hues(of_voices: [u32; MAX_VOICES]) -> [Color32; MAX_VOICES] {
+    let mut hues = [Color32::BLACK; MAX_VOICES];
+    let mut voice = 0;
+    while voice < MAX_VOICES {
+        hues[voice] = hex(of_voices[voice]);
+        voice += 1;
+    }
+    hues
+}
+
 const LIGHT: Look = Look {
     paper: hex(0xF4F2EB),
     card: hex(0xFCFBF7),
-    ink: hex(0x1F2A33),
+    ink: hex(marks::INK),
     quiet: hex(0x55606A),
     rule: hex(0xD9D6CC),
     edge: hex(0x7C8480),
     accent: hex(0x1B6F5C),
     alarm: hex(0xA3291C),
-    voices: [
-        hex(0x1F2A33),
-        hex(0xB3431F),
-        hex(0x1B6F8A),
-        hex(0x6A4FA3),
-        hex(0x3F7A2E),
-        hex(0x9C2A66),
-        hex(0x8A6A00),
-        hex(0x2D55B8),
-        hex(0x7A4A2B),
-    ],
+    voices: hues(marks::HUES_ON_LIGHT),
 };
 
 const DARK: Look = Look {
@@ -95,40 +98,15 @@ const DARK: Look = Look {
     edge: hex(0x7B868C),
     accent: hex(0x63C7AC),
     alarm: hex(0xF08A78),
-    voices: [
-        hex(0xECE8DD),
-        hex(0xF0906A),
-        hex(0x6CC3DE),
-        hex(0xB9A1F0),
-        hex(0x93CC7E),
-        hex(0xE889B6),
-        hex(0xD9B84A),
-        hex(0x8FB0FF),
-        hex(0xCFA284),
-    ],
+    voices: hues(marks::HUES_ON_DARK),
 };
-
-/// The dash pattern of a part, in points on and off; none if it is solid, as the steady voice is.
-pub fn dashes(part: Part) -> Option<(f32, f32)> {
-    const DASHES: [(f32, f32); 8] = [
-        (7.0, 3.0),
-        (3.0, 3.0),
-        (11.0, 4.0),
-        (2.0, 4.0),
-        (9.0, 2.0),
-        (5.0, 5.0),
-        (14.0, 3.0),
-        (2.0, 2.0),
-    ];
-    part.as_copy().map(|copy| DASHES[copy.index()])
-}
 
 /// The mark of a voice: a disc for the steady one, polygons for copies; filled for an onset,
 /// hollow for what does not sound.
 pub fn mark(part: Part, at: Pos2, radius: f32, hue: Color32, filled: bool) -> Shape {
     let fill = if filled { hue } else { Color32::TRANSPARENT };
     let stroke = Stroke::new(1.5, hue);
-    let Some(turned) = part.index().checked_sub(1) else {
+    let Some(corners) = marks::corners(part) else {
         return Shape::Circle(egui::epaint::CircleShape {
             center: at,
             radius,
@@ -136,18 +114,8 @@ pub fn mark(part: Part, at: Pos2, radius: f32, hue: Color32, filled: bool) -> Sh
             stroke,
         });
     };
-    let corners = 3 + turned / 2;
-    let turn = if turned.is_multiple_of(2) {
-        0.0
-    } else {
-        std::f32::consts::PI
-    };
-    let points = (0..corners)
-        .map(|corner| {
-            let part = corner as f32 / corners as f32;
-            let angle = turn + std::f32::consts::TAU * part - std::f32::consts::FRAC_PI_2;
-            at + vec2(angle.cos(), angle.sin()) * radius * 1.2
-        })
+    let points = corners
+        .map(|(right, down)| at + vec2(right as f32, down as f32) * radius * 1.2)
         .collect();
     Shape::convex_polygon(points, fill, stroke)
 }

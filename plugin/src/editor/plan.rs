@@ -18,9 +18,9 @@ use egui::{
     Align2, CursorIcon, EventFilter, FontId, Galley, Key, Painter, Pos2, Rect, Response, Role,
     Sense, Shape, Stroke, StrokeKind, Ui, WidgetInfo, epaint, pos2, vec2,
 };
-use procession_core::exchange::plan::stage_words;
 use procession_core::part::Part;
 use procession_core::time::Beats;
+use procession_core::words::stage_words;
 
 /// What the plan remembers between two frames: the part of the form that is looked at.
 #[derive(Clone, Debug, Default)]

@@ -15,7 +15,7 @@ use egui::{
     Align, Area, Button, DragValue, Frame, Id, Key, Label, Layout, Modal, Modifiers, Order, Rect,
     Response, RichText, Sense, Stroke, TextEdit, Ui, UiBuilder, ViewportCommand, pos2, vec2,
 };
-use procession_core::exchange::picture::minutes;
+use procession_core::words::minutes;
 use std::time::Duration;
 
 /// Of the strip, in points.

@@ -1,9 +1,9 @@
 //! The scribe: writes files on a thread of its own, and tells how far it has come.
 
 use super::{FileKind, Order, Subject, There, Trouble, made, place};
-use procession_core::exchange::picture::minutes;
 use procession_core::exchange::put::{self, Existing, create, put};
 use procession_core::exchange::{Piece, Unrolled};
+use procession_core::words::minutes;
 use std::fs;
 use std::io::ErrorKind;
 use std::ops::ControlFlow;

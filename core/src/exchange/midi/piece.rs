@@ -2,9 +2,9 @@
 
 use super::{Score, Track, TrackNote};
 use crate::exchange::Piece;
-use crate::exchange::plan::stage_words;
 use crate::part::Part;
 use crate::player::{channel_of, pan_of};
+use crate::words::stage_words;
 
 /// General MIDI's marimba: 13 in the published list, which counts from 1.
 const MARIMBA: u8 = 12;

@@ -1,13 +1,14 @@
 //! The plan for programs. What every field means, and in which unit, is written in
 //! `core/src/exchange/plan.schema.json`.
 
-use super::{places, stage_words};
+use super::places;
 use crate::exchange::Piece;
 use crate::form::{CopyStage, Doing, Stage};
 use crate::mode::PitchSet;
 use crate::note::Note;
 use crate::settings::{CopiesMove, Growth, Motion, Shifts};
 use crate::time::Beats;
+use crate::words::stage_words;
 use serde::Serialize;
 
 /// Raised whenever a field goes, or changes its meaning; a new one is free.

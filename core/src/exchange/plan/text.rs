@@ -1,9 +1,9 @@
 //! The plan in words, a line a stage.
 
-use super::{places, stage_words};
+use super::places;
 use crate::exchange::Piece;
-use crate::exchange::picture::{alignment_place, minutes};
 use crate::form::Stage;
+use crate::words::{minutes, stage_words, steps_ahead};
 use std::fmt::Write;
 
 /// The plan of a piece as text.
@@ -48,7 +48,7 @@ pub fn text(piece: &Piece) -> String {
         let _ = writeln!(
             out,
             "{:>16}: {:>3} attacks, {:>3} coincidences{}",
-            alignment_place(alignment.offset),
+            steps_ahead(alignment.offset as f64),
             alignment.attacks,
             alignment.doublings,
             if alignment.interlocks() {

@@ -1,17 +1,17 @@
 //! The distinct alignments of two voices: what each is like, and how to get there.
 
 use crate::editor::model::circle::is_sliding;
-use crate::editor::model::notes::number_of;
 use crate::editor::model::plan::stage_at;
 use crate::editor::model::sonority::{HeardSpelling, name_of};
 use crate::editor::seen::Seen;
-use procession_core::exchange::picture::alignment_place;
 use procession_core::form::{Alignment, Doing, Form};
 use procession_core::part::{CopyNumber, Part};
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::sonority::Sonority;
 use procession_core::time::{Beats, to_ticks};
+use procession_core::words::number_of;
+use procession_core::words::steps_ahead;
 
 /// How the list is sorted.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -110,7 +110,7 @@ pub fn rows(seen: &Seen) -> Vec<Row> {
     };
     let row = |(index, alignment): (usize, &Alignment)| Row {
         alignment: index,
-        place: alignment_place(alignment.offset),
+        place: steps_ahead(alignment.offset as f64),
         attacks: alignment.attacks,
         coincidences: alignment.doublings,
         attacks_share: share(alignment.attacks, most_attacks),

@@ -9,13 +9,13 @@ use crate::editor::model::notes::{Tally, end_of_stage};
 use crate::editor::model::plan::stage_at;
 use crate::editor::seen::Seen;
 use egui::{Pos2, pos2, vec2};
-use procession_core::exchange::picture::{steps_ahead, to_hundredths};
 use procession_core::form::Doing;
 use procession_core::part::{CopyNumber, MAX_COPIES, MAX_PARTS, Part};
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::time::{Beats, to_ticks};
 use procession_core::voices::Passing;
+use procession_core::words::{steps_ahead, to_hundredths};
 
 /// Two attacks no farther apart than this share of a step are heard, and marked, as a coincidence:
 /// at 120 bpm and sixteenths 12.5 ms (common practice, no source).
@@ -212,7 +212,7 @@ fn ring(
     let (doing, locked) = match (part, bound_for) {
         (Part::Steady | Part::ResultingLine, _) => ("never moves".to_owned(), true),
         (Part::Copy(_), Some(to_go)) => {
-            let way = format!("on its way to {}", place_of(ahead + to_go / step));
+            let way = format!("on its way to {}", steps_ahead(ahead + to_go / step));
             (way, false)
         }
         (Part::Copy(_), None) if !entered => (format!("will enter {}", entering(ahead)), true),
@@ -235,7 +235,7 @@ fn ring(
         place: match part {
             Part::Steady => String::new(),
             _ if !entered => "waits".to_owned(),
-            _ => place_of(ahead),
+            _ => steps_ahead(ahead),
         },
         doing,
     }
@@ -270,18 +270,9 @@ fn to_go(process: &Process, part: Part, moment: &Moment, told: Told) -> Option<B
     Some(as_set + handed * settings.step())
 }
 
-/// Where a copy stands that is so many steps ahead: "unison", "3 steps ahead".
-pub fn place_of(steps: f64) -> String {
-    if to_hundredths(steps) == 0.0 {
-        "unison".to_owned()
-    } else {
-        steps_ahead(steps)
-    }
-}
-
 /// "in unison", "3 steps ahead".
 fn entering(steps: f64) -> String {
-    match place_of(steps).as_str() {
+    match steps_ahead(steps).as_str() {
         "unison" => "in unison".to_owned(),
         place => place.to_owned(),
     }
@@ -309,14 +300,17 @@ fn doing_now(seen: &Seen, stage: usize, copy: CopyNumber) -> Does {
         Doing::Entering => ("enters".to_owned(), true),
         Doing::Building => ("builds up".to_owned(), false),
         Doing::Locked => ("locked".to_owned(), true),
-        Doing::Drifting => (format!("drifts to {}", place_of(state.to)), false),
+        Doing::Drifting => (format!("drifts to {}", steps_ahead(state.to)), false),
     }
 }
 
 fn doing_in(seen: &Seen, stage: usize, copy: CopyNumber) -> Does {
     let drifted = copy_in(seen, stage, copy).filter(|state| state.doing == Doing::Drifting);
     match drifted {
-        Some(state) => (format!("has drifted from {}", place_of(state.from)), false),
+        Some(state) => (
+            format!("has drifted from {}", steps_ahead(state.from)),
+            false,
+        ),
         None => doing_now(seen, stage, copy),
     }
 }

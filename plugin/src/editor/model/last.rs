@@ -3,9 +3,9 @@
 use crate::editor::model::plan::tempo;
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
-use procession_core::exchange::picture::minutes;
 use procession_core::fit::{Counts, Fit, Proposal, Ranges, fit, seconds_of};
 use procession_core::settings::{Motion, Settings};
+use procession_core::words::minutes;
 
 /// A length that was asked for, and what comes nearest.
 #[derive(Clone, Debug, PartialEq)]

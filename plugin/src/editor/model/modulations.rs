@@ -1,15 +1,15 @@
 //! The mode changes as they are written and read: places, modes, and what comes of them.
 
-use crate::editor::model::notes::number_of;
 use crate::editor::model::plan::{beats_per_bar, tempo};
 use crate::editor::seen::Seen;
-use procession_core::exchange::picture::minutes;
 use procession_core::fold::Turn;
 use procession_core::mode::{Mode, ModeName, PitchName, PitchSet};
 use procession_core::modulation::ModeChange;
 use procession_core::process::Process;
 use procession_core::settings::{MAX_MODULATIONS, Modulation, Modulations, Place};
 use procession_core::time::{Beats, HAIR};
+use procession_core::words::minutes;
+use procession_core::words::number_of;
 
 /// Cycles over which a new modulation turns.
 const USUAL_TURNING: u32 = 4;

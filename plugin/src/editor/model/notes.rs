@@ -1,10 +1,9 @@
 //! The notes of every voice over a stretch of the song, and the composite rhythm they make.
 
-use crate::editor::model::circle::{TOGETHER, is_sliding, place_of};
+use crate::editor::model::circle::{TOGETHER, is_sliding};
 use crate::editor::model::plan::stage_at;
 use crate::editor::model::sonority::HeardSpelling;
 use crate::editor::seen::Seen;
-use procession_core::exchange::plan::stage_words;
 use procession_core::form::{Doing, Stage};
 use procession_core::note::Key;
 use procession_core::part::Part;
@@ -14,6 +13,7 @@ use procession_core::resulting::{ResultingNotes, sings};
 use procession_core::settings::{Growth, Resulting};
 use procession_core::time::{Beats, HAIR, Span, from_ticks};
 use procession_core::voices::Reading;
+use procession_core::words::{number_of, stage_words, steps_ahead};
 
 /// The stretch of the song that is in view.
 #[derive(Clone, Debug, PartialEq)]
@@ -369,7 +369,7 @@ fn head(seen: &Seen, part: Part, at: Beats) -> Head {
 }
 
 fn place_words(steps: f64, doing: Option<Doing>) -> String {
-    let words = place_of(steps);
+    let words = steps_ahead(steps);
     if doing == Some(Doing::Building) {
         return format!("{words}, building up");
     }
@@ -418,11 +418,6 @@ impl Tally {
     pub fn coincidences_words(&self) -> String {
         number_of(self.coincidences, "coincidence")
     }
-}
-
-/// "1 attack", "9 attacks".
-pub fn number_of(count: usize, what: &str) -> String {
-    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
 /// The cycle of the steady voice that song position `at` falls in; before the first, the first.

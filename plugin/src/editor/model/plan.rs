@@ -8,8 +8,6 @@ use crate::editor::model::sonority::{Cycle, name_of, pitch_classes_in};
 use crate::editor::seen::Seen;
 use egui::{Pos2, Rect, pos2};
 use procession_core::exchange::Piece;
-use procession_core::exchange::picture::minutes;
-use procession_core::exchange::plan::stage_words;
 use procession_core::form::{CopyStage, Doing, Form, Stage};
 use procession_core::modulation::ModeChange;
 use procession_core::motion::shifts_to_unison;
@@ -17,6 +15,8 @@ use procession_core::part::{CopyNumber, Part};
 use procession_core::process::Process;
 use procession_core::settings::{Advance, FoldKind};
 use procession_core::time::{Beats, HAIR};
+use procession_core::words::minutes;
+use procession_core::words::stage_words;
 
 /// The part of the form that is looked at, in beats since the origin.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

@@ -2,14 +2,14 @@
 //! its remedy.
 
 use crate::editor::seen::Seen;
-use procession_core::exchange::picture::{
-    copies_named, minutes, step_numbers, steps_ahead_each, to_hundredths,
-};
 use procession_core::motion::{StagePart, drift_cycles};
 use procession_core::part::{CopyNumber, Part};
 use procession_core::phrase::MAX_NOTES;
 use procession_core::settings::{Advance, CopiesMove, Growth, Motion};
 use procession_core::time::Beats;
+use procession_core::words::{
+    copies_named, minutes, step_numbers, steps_ahead_each, to_hundredths,
+};
 
 /// What only the window knows.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
