@@ -63,7 +63,7 @@ pub fn perform(
     play_in(&mut session, story, turning)?;
     let mut windows = Vec::new();
     let moments = if window::is_possible() {
-        window::moments(&form)
+        window::moments(&form, story.phrase.notes().len(), turning)
     } else {
         Vec::new()
     };
@@ -139,6 +139,9 @@ fn play_in(session: &mut Session, story: &Story, turning: Option<(f64, f64)>) ->
     Ok(())
 }
 
+/// Beats by which the song goes on at least: more than a frame.
+const A_LITTLE: Beats = 0.01;
+
 /// Rolls on, with a stop at each moment.
 fn run(
     session: &mut Session,
@@ -150,7 +153,10 @@ fn run(
     let progress = Progress::new();
     let mut moments = moments.into_iter().peekable();
     while session.position() < until {
-        session.run(until / 50.0)?;
+        // No further than to where the next picture is taken, and yet on.
+        let next = moments.peek().map_or(until, |moment| moment.at);
+        let ahead = (next - session.position()).max(A_LITTLE);
+        session.run(ahead.min(until / 50.0))?;
         recorder.hear(session.take_sound());
         progress.show((session.position() / until).min(1.0));
         if let Some(moment) = moments.next_if(|moment| moment.at <= session.position()) {

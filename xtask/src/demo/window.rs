@@ -27,19 +27,22 @@ pub const NAMES: [&str; 3] = [
     "window-unison.png",
 ];
 
-/// A moment of growth, one of drift, and the unison at the end.
-pub fn moments(form: &Form) -> Vec<Moment> {
+/// Half-way through the growth, half-way through the turning of the mode, and in the unison at the
+/// end. Where nothing grows, or nothing turns, early on and half-way through the whole.
+pub fn moments(form: &Form, notes: usize, turning: Option<(Beats, Beats)>) -> Vec<Moment> {
     let whole = form.stages.first().map_or(0.0, |stage| stage.span.start);
     let end = form.end();
     let inside = |share: f64| whole + share * (end - whole);
-    NAMES
-        .into_iter()
-        .zip([0.04, 0.55, 0.97])
-        .map(|(name, share)| Moment {
-            at: inside(share),
-            name,
-        })
-        .collect()
+    let growing = form.stages.iter().filter(|stage| stage.shown < notes);
+    let grown = growing.map(|stage| stage.span.end).next_back();
+    let half_way = |(start, end): (Beats, Beats)| (start + end) / 2.0;
+    let places = [
+        grown.map_or(inside(0.04), |grown| half_way((whole, grown))),
+        turning.map_or(inside(0.55), half_way),
+        inside(0.97),
+    ];
+    let moments = NAMES.into_iter().zip(places);
+    moments.map(|(name, at)| Moment { at, name }).collect()
 }
 
 /// Runs this very program again on a screen that nobody sees, so that the window disturbs nobody:
