@@ -15,7 +15,7 @@
 //! **Fixed length.** The last so many steps before the step nearest to the moment of taking.
 //!
 //! **The steps** are the song's. Without a song, or if what repeats is not in its tempo, they are
-//! the player's own ([`pace`]): so a hand that is a little slow is taken for what it meant, and the
+//! the player's own (`capture/pace.rs`): so a hand that is a little slow is taken for what it meant, and the
 //! phrase is played at the host's tempo.
 //!
 //! **Where it goes on.** The origin is the seam: the phrase's own end, or, if that has gone by,
