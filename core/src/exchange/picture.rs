@@ -219,7 +219,7 @@ impl Picture<'_> {
             let y = PLAN_TOP - 14.0;
             let path = format!("M{x:.2} {PLAN_TOP:.2} v{PLAN_HEIGHT}");
             out.path(&path, QUIET, "1", &[]);
-            if self.x(next) - x > 9.0 * name.chars().count() as f64 {
+            if self.x(next) - x > 8.0 * name.chars().count() as f64 {
                 out.text(x + 6.0, y, 14.0, INK, "start", name);
             }
         }
