@@ -52,7 +52,7 @@ fn score(process: &Process, form: &Form) -> Score {
         markers: form
             .stages
             .iter()
-            .map(|stage| (stage.span.start, stage_words(stage, form, process)))
+            .map(|stage| (stage.span.start, stage_words(stage, process)))
             .collect(),
         tracks: tracks.collect(),
     }

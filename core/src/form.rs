@@ -37,6 +37,49 @@ pub struct CopyStage {
     pub to: f64,
 }
 
+/// What a stage is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StageKind {
+    /// The phrase goes round by itself.
+    Alone,
+    /// The phrase is not whole, and no copy is there yet.
+    Growth,
+    /// Copies enter, or wait for others to.
+    Entry,
+    /// All voices coincide.
+    Unison,
+    /// All are locked somewhere else.
+    Dwell,
+    /// Somebody is on the way.
+    Drift,
+    /// Somebody builds up again.
+    BuildUp,
+}
+
+impl StageKind {
+    /// What a stage is in which copies do this. The phrase is `whole`, or still grows; locked, all
+    /// voices coincide, or not.
+    fn of(copies: &[CopyStage], is_whole: bool, is_unison: bool) -> Self {
+        let any = |doing| copies.iter().any(|copy| copy.doing == doing);
+        let alone = copies.iter().all(|copy| copy.doing == Doing::Waiting);
+        if any(Doing::Building) {
+            Self::BuildUp
+        } else if any(Doing::Drifting) {
+            Self::Drift
+        } else if alone && !is_whole {
+            Self::Growth
+        } else if alone {
+            Self::Alone
+        } else if any(Doing::Entering) || any(Doing::Waiting) {
+            Self::Entry
+        } else if is_unison {
+            Self::Unison
+        } else {
+            Self::Dwell
+        }
+    }
+}
+
 /// A stretch between two growth changes, entries or shifts.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Stage {
@@ -48,14 +91,14 @@ pub struct Stage {
     pub lap: Beats,
     /// Copy 1 and following.
     pub copies: Vec<CopyStage>,
+    /// What it is, all told.
+    pub kind: StageKind,
 }
 
 impl Stage {
     /// Whether all voices have entered and coincide, or would with their offsets left out.
     pub fn is_unison(&self, form: &Form) -> bool {
-        self.copies
-            .iter()
-            .all(|copy| copy.doing == Doing::Locked && form.is_whole_rotation(copy.to))
+        coincide(&self.copies, form.rotation)
     }
 }
 
@@ -127,17 +170,17 @@ impl Form {
             .take(MAX_STAGES)
             .map(|boundary| boundary.at)
             .collect();
+        let rotation = process.phrase().smallest_rotation() as f64 / to_ticks(step).max(1) as f64;
         let stages = cuts
             .windows(2)
-            .map(|cut| stage(process, Span::new(cut[0], cut[1])))
+            .map(|cut| stage(process, Span::new(cut[0], cut[1]), rotation))
             .collect();
-        let phrase = process.phrase();
         Self {
             stages,
             totals: totals(process, end),
             alignments,
             endless,
-            rotation: phrase.smallest_rotation() as f64 / to_ticks(step).max(1) as f64,
+            rotation,
         }
     }
 
@@ -154,8 +197,7 @@ impl Form {
 
     /// Whether an offset of that many steps leaves the phrase in unison with itself.
     pub fn is_whole_rotation(&self, steps: f64) -> bool {
-        let turns = steps / self.rotation;
-        (turns - turns.round()).abs() < 1e-6
+        is_whole(steps, self.rotation)
     }
 
     /// The offset as a place among the distinct alignments, 0 being unison; the nearest one.
@@ -165,21 +207,38 @@ impl Form {
     }
 }
 
-fn stage(process: &Process, span: Span) -> Stage {
+/// Whether so many steps turn the phrase, which is as it was after `rotation` steps, into itself.
+fn is_whole(steps: f64, rotation: f64) -> bool {
+    let turns = steps / rotation;
+    (turns - turns.round()).abs() < 1e-6
+}
+
+/// Whether all copies are locked, and in unison with the steady voice.
+fn coincide(copies: &[CopyStage], rotation: f64) -> bool {
+    let locked = |copy: &CopyStage| copy.doing == Doing::Locked;
+    copies
+        .iter()
+        .all(|copy| locked(copy) && is_whole(copy.to, rotation))
+}
+
+fn stage(process: &Process, span: Span, rotation: f64) -> Stage {
     let inside = span.start + HAIR;
     let lap = process
         .voices()
         .laps(Part::Steady)
         .at(inside - process.origin());
-    let copies = process
+    let copies: Vec<CopyStage> = process
         .voices()
         .copies()
         .map(|copy| copy_stage(process, copy, span))
         .collect();
+    let shown = shown_in(process.phrase(), &lap);
+    let is_whole = shown == process.phrase().notes().len();
     Stage {
         span,
-        shown: shown_in(process.phrase(), &lap),
+        shown,
         lap: lap.length,
+        kind: StageKind::of(&copies, is_whole, coincide(&copies, rotation)),
         copies,
     }
 }

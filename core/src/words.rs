@@ -2,22 +2,40 @@
 //!
 //! What the parts are called stands with [`Part`](crate::part::Part).
 
-use crate::form::{CopyStage, Doing, Form, Stage};
+use crate::form::{CopyStage, Doing, Stage, StageKind};
 use crate::process::Process;
 use crate::time::Beats;
 
-/// What happens in a stage, in words.
-pub fn stage_words(stage: &Stage, form: &Form, process: &Process) -> String {
-    let all = process.phrase().notes().len();
-    if stage.shown < all && stage.copies.iter().all(|copy| copy.doing == Doing::Waiting) {
-        return format!("{} of {all} notes", stage.shown);
+/// What a stage is, in a word.
+pub fn kind_word(kind: StageKind) -> &'static str {
+    match kind {
+        StageKind::Alone => "phrase alone",
+        StageKind::Growth => "growth",
+        StageKind::Entry => "entry",
+        StageKind::Unison => "unison",
+        StageKind::Dwell => "dwell",
+        StageKind::Drift => "drift",
+        StageKind::BuildUp => "build-up",
     }
-    if stage.copies.is_empty() || stage.copies.iter().all(|copy| copy.doing == Doing::Waiting) {
-        return "the phrase alone".to_owned();
+}
+
+/// What happens in a stage of `process`, in words.
+pub fn stage_words(stage: &Stage, process: &Process) -> String {
+    match stage.kind {
+        StageKind::Growth => {
+            let all = process.phrase().notes().len();
+            format!("{} of {all} notes", stage.shown)
+        }
+        StageKind::Alone => "the phrase alone".to_owned(),
+        StageKind::Unison => "unison".to_owned(),
+        StageKind::Entry | StageKind::Dwell | StageKind::Drift | StageKind::BuildUp => {
+            copies_words(stage)
+        }
     }
-    if stage.is_unison(form) {
-        return "unison".to_owned();
-    }
+}
+
+/// What each copy does in a stage; those that do the same are told in one breath.
+fn copies_words(stage: &Stage) -> String {
     // Those in unison are told apart: "1, 0 and 0 steps ahead" is no place.
     let mut groups: Vec<((Doing, bool), Vec<usize>)> = Vec::new();
     for (index, copy) in stage.copies.iter().enumerate() {
@@ -145,6 +163,7 @@ pub fn number_of(count: usize, what: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::form::Form;
     use crate::phrase::Phrase;
     use crate::settings::{CopiesMove, Settings};
 
@@ -176,7 +195,7 @@ mod tests {
         change(&mut settings);
         let process = Process::new(phrase, settings, 0.0);
         let form = Form::new(&process);
-        stage_words(&form.stages[stage], &form, &process)
+        stage_words(&form.stages[stage], &process)
     }
 
     #[test]

@@ -9,8 +9,8 @@ pub mod last;
 use crate::editor::circle::{fitting, put, voice_line};
 use crate::editor::look::{Look, mark};
 use crate::editor::model::plan::{
-    About, Block, InForce, Plan, Playhead, StageKind, Window, about, length, mode_in_force,
-    modes_at, playhead, stage_now, totals,
+    About, Block, InForce, Plan, Playhead, Window, about, length, mode_in_force, modes_at,
+    playhead, stage_now, totals,
 };
 use crate::editor::seen::{Edition, Seen};
 use crate::editor::wish::{SongWish, Wish};
@@ -18,9 +18,10 @@ use egui::{
     Align2, CursorIcon, EventFilter, FontId, Galley, Key, Painter, Pos2, Rect, Response, Role,
     Sense, Shape, Stroke, StrokeKind, Ui, WidgetInfo, epaint, pos2, vec2,
 };
+use procession_core::form::StageKind;
 use procession_core::part::Part;
 use procession_core::time::Beats;
-use procession_core::words::stage_words;
+use procession_core::words::{kind_word, stage_words};
 
 /// What the plan remembers between two frames: the part of the form that is looked at.
 #[derive(Clone, Debug, Default)]
@@ -330,7 +331,7 @@ fn now_in_words(seen: &Seen, chosen: Option<usize>, head: Option<Playhead>) -> V
     let count = seen.form.stages.len();
     let words = |stage: usize| {
         let stage = seen.form.stages.get(stage);
-        let words = |stage| stage_words(stage, &seen.form, &seen.process);
+        let words = |stage| stage_words(stage, &seen.process);
         stage.map_or(String::new(), words)
     };
     if let Some(stage) = chosen {
@@ -366,7 +367,7 @@ fn now_in_words(seen: &Seen, chosen: Option<usize>, head: Option<Playhead>) -> V
 
 fn word(seen: &Seen, stage: usize) -> &'static str {
     let stage = seen.form.stages.get(stage);
-    stage.map_or("", |stage| StageKind::of(stage, seen).word())
+    stage.map_or("", |stage| kind_word(stage.kind))
 }
 
 fn draw_words(
@@ -662,23 +663,23 @@ impl Frame<'_> {
         let strip = self.rooms.strip;
         let rect = Rect::from_x_y_ranges(block.left..=block.right, strip.y_range());
         let (fill, ink) = match block.kind {
-            StageKind::Unison => (self.look.accent, self.look.card),
-            StageKind::Drift | StageKind::Growth | StageKind::BuildUp => {
+            Some(StageKind::Unison) => (self.look.accent, self.look.card),
+            Some(StageKind::Drift | StageKind::Growth | StageKind::BuildUp) => {
                 (self.look.paper, self.look.ink)
             }
-            StageKind::Alone | StageKind::Entry | StageKind::Dwell | StageKind::Several => {
+            Some(StageKind::Alone | StageKind::Entry | StageKind::Dwell) | None => {
                 (self.look.rule, self.look.ink)
             }
         };
         self.painter.rect_filled(rect, 0.0, fill);
         let has_room = rect.width() > 3.0;
         match block.kind {
-            StageKind::Drift if has_room => {
+            Some(StageKind::Drift) if has_room => {
                 let slope = [rect.left_bottom(), rect.right_top()];
                 self.painter
                     .line_segment(slope, Stroke::new(1.0, self.look.edge));
             }
-            StageKind::Growth | StageKind::BuildUp if has_room => {
+            Some(StageKind::Growth | StageKind::BuildUp) if has_room => {
                 for stair in 1..=3_u8 {
                     let part = f32::from(stair) / 3.0;
                     let corner = pos2(
@@ -692,8 +693,8 @@ impl Frame<'_> {
             _ => (),
         }
         let word = match block.stages {
-            1 => block.kind.word().to_owned(),
-            _ if block.kind == StageKind::Several => block.kind.word().to_owned(),
+            1 => block.word().to_owned(),
+            _ if block.kind.is_none() => block.word().to_owned(),
             _ => String::new(),
         };
         let word = fitting(
@@ -704,7 +705,7 @@ impl Frame<'_> {
             rect.width() - 6.0,
         );
         let x = rect.center().x - word.size().x / 2.0;
-        if block.kind == StageKind::Drift && word.size().x > 1.0 {
+        if block.kind == Some(StageKind::Drift) && word.size().x > 1.0 {
             let behind = Rect::from_center_size(rect.center(), word.size() + vec2(4.0, 0.0));
             self.painter.rect_filled(behind.intersect(rect), 0.0, fill);
         }

@@ -14,7 +14,7 @@ impl Score {
     pub fn of(piece: &Piece) -> Self {
         let origin = piece.process.origin();
         let markers = piece.form.stages.iter().map(|stage| {
-            let words = stage_words(stage, piece.form, piece.process);
+            let words = stage_words(stage, piece.process);
             (stage.span.start - origin, words)
         });
         Self {

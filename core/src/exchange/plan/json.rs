@@ -236,7 +236,7 @@ fn stage_facts(index: usize, stage: &Stage, piece: &Piece) -> StageFacts {
         start_seconds: seconds(start, piece),
         first_bar,
         last_bar,
-        words: stage_words(stage, piece.form, piece.process),
+        words: stage_words(stage, piece.process),
         notes_shown: stage.shown,
         cycle_beats: stage.lap,
         unison: stage.is_unison(piece.form),

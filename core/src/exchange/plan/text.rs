@@ -70,7 +70,7 @@ fn table(piece: &Piece) -> String {
             (index + 1).to_string(),
             piece.bars(stage.span),
             minutes(stage.span.start - piece.process.origin(), piece.tempo),
-            stage_words(stage, piece.form, piece.process),
+            stage_words(stage, piece.process),
             alignments(stage, piece),
             piece.sonority(stage.span).1,
         ]

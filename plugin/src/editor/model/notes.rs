@@ -50,7 +50,7 @@ impl Frame {
         if let Some((index, stage)) = stage {
             let start = stage.span.start.max(stage.span.end - 2.0 * reach);
             let span = Span::new(start, start + 2.0 * reach);
-            let words = stage_words(stage, &seen.form, &seen.process);
+            let words = stage_words(stage, &seen.process);
             return Self {
                 span,
                 now: Some(now).filter(|now| running && span.contains(*now)),

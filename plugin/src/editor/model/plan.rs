@@ -8,15 +8,14 @@ use crate::editor::model::sonority::{Cycle, name_of, pitch_classes_in};
 use crate::editor::seen::Seen;
 use egui::{Pos2, Rect, pos2};
 use procession_core::exchange::Piece;
-use procession_core::form::{CopyStage, Doing, Form, Stage};
+use procession_core::form::{CopyStage, Doing, Form, Stage, StageKind};
 use procession_core::modulation::ModeChange;
 use procession_core::motion::shifts_to_unison;
 use procession_core::part::{CopyNumber, Part};
 use procession_core::process::Process;
 use procession_core::settings::{Advance, FoldKind};
 use procession_core::time::{Beats, HAIR};
-use procession_core::words::minutes;
-use procession_core::words::stage_words;
+use procession_core::words::{kind_word, minutes, stage_words};
 
 /// The part of the form that is looked at, in beats since the origin.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -80,64 +79,6 @@ impl Window {
 /// Beats from the origin to where the listing ends.
 pub fn length(seen: &Seen) -> Beats {
     (seen.form.end() - seen.process.origin()).max(seen.phrase().length())
-}
-
-/// What a stage is, in one word.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum StageKind {
-    /// The phrase goes round by itself.
-    Alone,
-    /// The phrase is not whole.
-    Growth,
-    /// Copies enter, or wait for others to.
-    Entry,
-    /// All voices coincide.
-    Unison,
-    /// All are locked somewhere else.
-    Dwell,
-    /// Somebody is on the way.
-    Drift,
-    /// Somebody builds up again.
-    BuildUp,
-    /// Many stages, each too narrow to be told apart from the next.
-    Several,
-}
-
-impl StageKind {
-    /// What `stage` is.
-    pub fn of(stage: &Stage, seen: &Seen) -> Self {
-        let any = |doing| stage.copies.iter().any(|copy| copy.doing == doing);
-        let alone = stage.copies.iter().all(|copy| copy.doing == Doing::Waiting);
-        if any(Doing::Building) {
-            Self::BuildUp
-        } else if any(Doing::Drifting) {
-            Self::Drift
-        } else if alone && stage.shown < seen.phrase().notes().len() {
-            Self::Growth
-        } else if alone {
-            Self::Alone
-        } else if any(Doing::Entering) || any(Doing::Waiting) {
-            Self::Entry
-        } else if stage.is_unison(&seen.form) {
-            Self::Unison
-        } else {
-            Self::Dwell
-        }
-    }
-
-    /// The word.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Alone => "phrase alone",
-            Self::Growth => "growth",
-            Self::Entry => "entry",
-            Self::Unison => "unison",
-            Self::Dwell => "dwell",
-            Self::Drift => "drift",
-            Self::BuildUp => "build-up",
-            Self::Several => "dwells and moves",
-        }
-    }
 }
 
 /// The form along the axis of time.
@@ -212,8 +153,9 @@ pub struct Block {
     pub left: f32,
     /// Right edge.
     pub right: f32,
-    /// What happens; with several stages, the most notable.
-    pub kind: StageKind,
+    /// What happens; with several stages, the most notable, or nothing in particular where many
+    /// are too narrow to be told apart.
+    pub kind: Option<StageKind>,
     /// How many stages it is.
     pub stages: usize,
 }
@@ -390,7 +332,7 @@ impl<'a> Canvas<'a> {
         let mut blocks: Vec<Block> = Vec::new();
         for stage in self.stages(visible) {
             let (left, right) = self.edges(stage);
-            let kind = StageKind::of(stage, self.seen);
+            let kind = Some(stage.kind);
             match blocks.last_mut() {
                 Some(last) if last.right - last.left < NARROWEST || right - left < NARROWEST => {
                     last.take_in(right, kind);
@@ -568,11 +510,11 @@ impl<'a> Canvas<'a> {
     }
 }
 
+const UNISON: Option<StageKind> = Some(StageKind::Unison);
+
 /// Runs of blocks so narrow that they would be stripes, each as one; unison stays.
 fn without_stripes(blocks: Vec<Block>) -> Vec<Block> {
-    let narrow = |block: &Block| {
-        block.right - block.left < ROOM_FOR_A_MARK && block.kind != StageKind::Unison
-    };
+    let narrow = |block: &Block| block.right - block.left < ROOM_FOR_A_MARK && block.kind != UNISON;
     let mut drawn: Vec<Block> = Vec::new();
     for run in blocks.chunk_by(|one, next| narrow(one) && narrow(next)) {
         let (first, last) = (run[0], run[run.len() - 1]);
@@ -584,11 +526,7 @@ fn without_stripes(blocks: Vec<Block>) -> Vec<Block> {
         drawn.push(Block {
             left: first.left,
             right: last.right,
-            kind: if alike {
-                first.kind
-            } else {
-                StageKind::Several
-            },
+            kind: first.kind.filter(|_| alike),
             stages: run.iter().map(|block| block.stages).sum(),
         });
     }
@@ -596,11 +534,16 @@ fn without_stripes(blocks: Vec<Block>) -> Vec<Block> {
 }
 
 impl Block {
+    /// What happens, in a word.
+    pub fn word(&self) -> &'static str {
+        self.kind.map_or("dwells and moves", kind_word)
+    }
+
     /// Stages too narrow to be seen are told by the most notable: unison before all, else what
     /// the wider of both is.
-    fn take_in(&mut self, right: f32, kind: StageKind) {
+    fn take_in(&mut self, right: f32, kind: Option<StageKind>) {
         let wider = right - self.right > self.right - self.left;
-        if self.kind != StageKind::Unison && (kind == StageKind::Unison || wider) {
+        if self.kind != UNISON && (kind == UNISON || wider) {
             self.kind = kind;
         }
         self.right = right;
@@ -831,9 +774,9 @@ pub fn about(seen: &Seen, index: usize) -> Option<About> {
             "Stage {} of {}: {}",
             index + 1,
             seen.form.stages.len(),
-            StageKind::of(stage, seen).word()
+            kind_word(stage.kind)
         ),
-        words: stage_words(stage, &seen.form, &seen.process),
+        words: stage_words(stage, &seen.process),
         when: format!(
             "{some} {bars}, {} to {}{}",
             clock(stage.span.start),
@@ -880,7 +823,7 @@ mod tests {
 
     fn kinds(seen: &Seen) -> Vec<StageKind> {
         let stages = seen.form.stages.iter();
-        stages.map(|stage| StageKind::of(stage, seen)).collect()
+        stages.map(|stage| stage.kind).collect()
     }
 
     #[test]
