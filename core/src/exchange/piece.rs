@@ -160,12 +160,10 @@ impl Unrolled {
 
 /// A piece on cue as it is counted, like its form: when cues will come nobody knows.
 fn counted(process: Process) -> Process {
-    let mut settings = *process.settings();
-    if settings.motion.advance == Advance::Counted {
-        return process;
+    match process.settings().motion.advance {
+        Advance::Counted => process,
+        Advance::OnCue => process.as_counted(),
     }
-    settings.motion.advance = Advance::Counted;
-    Process::new(process.phrase().clone(), settings, process.origin())
 }
 
 /// Leaves the stages that are whole by `at`, or the beginning of the first.
