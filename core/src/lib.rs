@@ -34,6 +34,7 @@ pub mod mode;
 pub mod part;
 pub mod marks;
 pub mod settings;
+pub mod route;
 pub mod fold;
 pub mod motion;
 pub mod growth;

@@ -8,6 +8,7 @@ use crate::motion::Dwelling;
 use crate::note::{Key, Velocity};
 use crate::part::{MAX_COPIES, Part};
 use crate::phrase::Phrase;
+use crate::route::Route;
 use crate::settings::{Resulting, Settings};
 use crate::time::{Beats, Span};
 use crate::voices::{Reading, Readings, Voices};
@@ -70,6 +71,11 @@ impl Process {
     /// The settings in force.
     pub fn settings(&self) -> &Settings {
         self.voices.settings()
+    }
+
+    /// The form as it is written; empty if the settings make it.
+    pub fn route(&self) -> &Route {
+        self.voices.route()
     }
 
     /// Song position at which cycle 0 begins.

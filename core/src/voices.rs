@@ -5,6 +5,7 @@
 
 mod change;
 mod cues;
+mod listing;
 mod passing;
 mod reading;
 
@@ -15,6 +16,7 @@ use crate::growth::{Laps, Ranks};
 use crate::motion::{Course, Piece, Standing, Timetable};
 use crate::part::{CopyNumber, MAX_COPIES, Part};
 use crate::phrase::Phrase;
+use crate::route::Route;
 use crate::settings::{CopiesMove, GrowthSettings, Settings};
 use crate::time::{Beats, Span};
 
@@ -25,6 +27,8 @@ use crate::time::{Beats, Span};
 pub struct Voices {
     phrase: Phrase,
     settings: Settings,
+    /// The form as it is written, if it is.
+    route: Route,
     origin: Beats,
     ranks: Ranks,
     steady: Laps,
@@ -61,6 +65,7 @@ impl Voices {
             rotation: phrase.smallest_rotation(),
             phrase,
             settings,
+            route: Route::generated(),
             origin,
         }
     }
@@ -87,6 +92,11 @@ impl Voices {
     /// The settings in force.
     pub fn settings(&self) -> &Settings {
         &self.settings
+    }
+
+    /// The form as it is written; empty if the settings make it.
+    pub fn route(&self) -> &Route {
+        &self.route
     }
 
     /// Song position at which cycle 0 begins.
