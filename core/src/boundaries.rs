@@ -9,7 +9,7 @@ use crate::growth;
 use crate::motion::{StagePart, Station, Timetable, shifts_to_unison};
 use crate::part::{CopyNumber, MAX_COPIES, MAX_VOICES, Part};
 use crate::settings::{Growth, Shifts};
-use crate::time::{Beats, HAIR};
+use crate::time::{Beats, HAIR, MaterialPlace, Since};
 use crate::voices::Voices;
 use arrayvec::ArrayVec;
 
@@ -223,8 +223,9 @@ pub fn listed_end(voices: &Voices) -> (Beats, bool) {
     let endless = settings.motion.shifts == Shifts::Endless;
     let round = shifts_to_unison(voices.phrase(), settings);
     let dwell = f64::from(settings.motion.dwell.max(1)) * voices.phrase().length();
-    let grown = voices.entry(Part::Steady).unwrap_or(0.0)
-        + voices.laps(Part::Steady).done().unwrap_or(dwell);
+    let done = voices.laps(Part::Steady).done();
+    let grown = done.map_or(Since::new(dwell), MaterialPlace::steady_since);
+    let grown = grown.to_song(voices.origin());
     let copies_end = voices.copies().filter_map(|copy| {
         let timetable = voices.course(copy).timetable().counted();
         let last = timetable.last_stage().unwrap_or(round);
@@ -232,7 +233,12 @@ pub fn listed_end(voices: &Voices) -> (Beats, bool) {
             stage: last,
             part: StagePart::Dwell,
         };
-        Some(voices.moves_from(Part::Copy(copy))? + timetable.begin_of(held) + dwell)
+        Some(
+            timetable
+                .begin_of(held)
+                .to_song(voices.moves_from(Part::Copy(copy))?)
+                + dwell,
+        )
     });
     let end = copies_end.fold(grown, f64::max);
     let alone = voices.count() == 1 && settings.growth.growth == Growth::Off;
@@ -284,11 +290,11 @@ impl Boundary {
         let timetable = voices.course(copy).timetable();
         let at = match timetable.dwelling() {
             None => return Some(counted),
-            Some(now) if station.stage < now.stage => 0.0,
+            Some(now) if station.stage < now.stage => Since::START,
             Some(_) => timetable.begin_of(station),
         };
         let from = voices.moves_from(Part::Copy(copy))?;
-        at.is_finite().then_some(from + at - voices.origin())
+        at.is_finite().then(|| at.to_song(from) - voices.origin())
     }
 }
 
@@ -322,7 +328,7 @@ impl<'a> Grown<'a> {
         if !std::mem::replace(&mut self.entered, true) {
             return Some(self.entry);
         }
-        let at = self.entry + self.changes.next()?;
+        let at = self.changes.next()?.steady_since().to_song(self.entry);
         (at < self.end).then_some(at)
     }
 }
@@ -373,7 +379,7 @@ impl Moves {
             }
         }
         let part = StagePart::Dwell;
-        let ends = last.map(|stage| from + timetable.begin_of(Station { stage, part }));
+        let ends = last.map(|stage| timetable.begin_of(Station { stage, part }).to_song(from));
         Some(Self {
             timetable,
             from,
@@ -410,7 +416,7 @@ impl Moves {
     }
 
     fn at(&self) -> Beats {
-        self.from + self.timetable.begin_of(self.station())
+        self.timetable.begin_of(self.station()).to_song(self.from)
     }
 
     /// The first of the copies that has not come to its end, and what begins for it.

@@ -10,7 +10,7 @@ use crate::part::{CopyNumber, Part};
 use crate::phrase::Phrase;
 use crate::process::Process;
 use crate::settings::{Advance, Growth, Motion, Settings};
-use crate::time::Beats;
+use crate::time::{Beats, MaterialPlace};
 use std::cmp::Ordering;
 use std::ops::RangeInclusive;
 
@@ -278,7 +278,11 @@ impl Measure {
         let drifting = settings.motion.motion == Motion::Drift;
         Self {
             cycle: phrase.length(),
-            grown: process.voices().laps(Part::Steady).done(),
+            grown: process
+                .voices()
+                .laps(Part::Steady)
+                .done()
+                .map(MaterialPlace::beats),
             counted_from: copies
                 .filter_map(|copy| process.voices().moves_from(Part::Copy(copy)))
                 .reduce(f64::max),

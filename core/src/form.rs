@@ -9,7 +9,7 @@ use crate::part::{CopyNumber, Part};
 use crate::phrase::Phrase;
 use crate::process::Process;
 use crate::settings::{Advance, Motion};
-use crate::time::{Beats, HAIR, Span, to_ticks};
+use crate::time::{Beats, HAIR, MaterialPlace, Since, Span, to_ticks};
 
 /// What a copy does during a stage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -223,10 +223,7 @@ fn coincide(copies: &[CopyStage], rotation: f64) -> bool {
 
 fn stage(process: &Process, span: Span, rotation: f64) -> Stage {
     let inside = span.start + HAIR;
-    let lap = process
-        .voices()
-        .laps(Part::Steady)
-        .at(inside - process.origin());
+    let lap = process.voices().steady_lap(inside);
     let copies: Vec<CopyStage> = process
         .voices()
         .copies()
@@ -266,13 +263,15 @@ fn copy_stage(process: &Process, copy: CopyNumber, span: Span) -> CopyStage {
     ) {
         (Some(entry), _) if entry > inside => Doing::Waiting,
         (None, _) => Doing::Waiting,
-        (_, Some(moves)) if moves <= inside => doing(process, copy, inside - moves),
+        (_, Some(moves)) if moves <= inside => {
+            doing(process, copy, Since::from_song(inside, moves))
+        }
         _ => Doing::Entering,
     };
     CopyStage { doing, from, to }
 }
 
-fn doing(process: &Process, copy: CopyNumber, tau: Beats) -> Doing {
+fn doing(process: &Process, copy: CopyNumber, tau: Since) -> Doing {
     let course = process.voices().course(copy);
     let Station { stage, part } = course.timetable().station_at(tau);
     let moved = |a: u64, b: u64| course.shifted(a) != course.shifted(b);
@@ -297,7 +296,7 @@ pub(crate) const HOLD_RANGE: (f64, f64) = (0.75, 1.5);
 
 fn totals(process: &Process, end: Beats) -> Totals {
     let chosen = end - process.origin();
-    let grown = process.voices().laps(Part::Steady).done().unwrap_or(0.0);
+    let grown = (process.voices().laps(Part::Steady).done()).map_or(0.0, MaterialPlace::beats);
     let settings = process.settings();
     let timetable = process.voices().course(CopyNumber::FIRST).timetable();
     let shifts = if process.voices().count() == 1 {

@@ -7,7 +7,7 @@
 use crate::note::Note;
 use crate::phrase::{MAX_NOTES, MIN_LENGTH, Phrase};
 use crate::settings::{Growth, GrowthOrder, GrowthSettings};
-use crate::time::{Beats, HAIR, to_ticks};
+use crate::time::{Beats, HAIR, MaterialPlace, to_ticks};
 use arrayvec::ArrayVec;
 
 /// For every note of a phrase, its place in the order in which notes appear.
@@ -107,7 +107,7 @@ fn scatter(seed: u64, index: u64) -> u64 {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Lap {
     /// Where in the material it begins.
-    pub start: Beats,
+    pub start: MaterialPlace,
     /// How much of the phrase it holds; positive.
     pub length: Beats,
     /// How many notes sound, by rank.
@@ -116,7 +116,7 @@ pub struct Lap {
 
 impl Lap {
     /// Where in the material it ends.
-    pub fn end(&self) -> Beats {
+    pub fn end(&self) -> MaterialPlace {
         self.start + self.length
     }
 }
@@ -159,7 +159,7 @@ impl Laps {
 
     /// The lap that `place` of the material falls in. Before the material begins, it is as it is
     /// at its beginning.
-    pub fn at(&self, place: Beats) -> Lap {
+    pub fn at(&self, place: MaterialPlace) -> Lap {
         match self {
             Self::Whole { length, notes } => cycle(place, *length, |_| *notes),
             Self::Fill(fill) => cycle(place, fill.length, |index| fill.shown(index)),
@@ -180,9 +180,9 @@ impl Laps {
 
     /// Where in the material the growth is done and the whole phrase goes on; `None` if it never
     /// is. Only building up is waited for: a phrase that is stripped, or holds, was whole.
-    pub fn done(&self) -> Option<Beats> {
+    pub fn done(&self) -> Option<MaterialPlace> {
         match self {
-            Self::Whole { .. } => Some(0.0),
+            Self::Whole { .. } => Some(MaterialPlace::START),
             Self::Fill(fill) => fill.done,
             Self::Lengthen(lengthen) => lengthen.done,
         }
@@ -203,7 +203,7 @@ impl Laps {
 
     /// The same laps up to the stage that `place` falls in; from the next stage on, growing by
     /// `step` a stage.
-    pub fn with_step_from(&self, place: Beats, step: i32, phrase: &Phrase) -> Self {
+    pub fn with_step_from(&self, place: MaterialPlace, step: i32, phrase: &Phrase) -> Self {
         match self {
             Self::Whole { .. } => self.clone(),
             Self::Fill(fill) => Self::Fill(fill.with_step_from(place, step)),
@@ -224,9 +224,9 @@ pub struct Changes<'a> {
 }
 
 impl Iterator for Changes<'_> {
-    type Item = Beats;
+    type Item = MaterialPlace;
 
-    fn next(&mut self) -> Option<Beats> {
+    fn next(&mut self) -> Option<MaterialPlace> {
         while self.stage < self.last {
             self.stage += 1;
             let change = match self.laps {
@@ -242,13 +242,19 @@ impl Iterator for Changes<'_> {
     }
 }
 
-fn cycle(place: Beats, length: Beats, shown: impl Fn(i64) -> usize) -> Lap {
-    let index = ((place + HAIR) / length).floor();
+/// The lap that `place` falls in if all are of one length, from the start of the material on.
+fn cycle(place: MaterialPlace, length: Beats, shown: impl Fn(i64) -> usize) -> Lap {
+    let index = laps_before(place, MaterialPlace::START, length);
     Lap {
-        start: index * length,
+        start: MaterialPlace::new(index * length),
         length,
         shown: shown(index as i64),
     }
+}
+
+/// How many laps of `length` beats from `start` on are over at `place`.
+fn laps_before(place: MaterialPlace, start: MaterialPlace, length: Beats) -> f64 {
+    ((place - start + HAIR) / length).floor()
 }
 
 /// What stands at the start of a growth: one step's worth if it builds, else everything.
@@ -270,7 +276,7 @@ pub struct Fill {
     /// What stood from this cycle on.
     since: i64,
     shown: i64,
-    done: Option<Beats>,
+    done: Option<MaterialPlace>,
 }
 
 impl Fill {
@@ -288,7 +294,7 @@ impl Fill {
         let done = if fill.step > 0 {
             fill.whole_after()
         } else {
-            Some(0.0)
+            Some(MaterialPlace::START)
         };
         Self { done, ..fill }
     }
@@ -300,8 +306,8 @@ impl Fill {
     }
 
     /// Where in the material a stage begins, counted from what stood first.
-    fn start_of(&self, stage: i64) -> Beats {
-        (self.since + stage * self.every) as f64 * self.length
+    fn start_of(&self, stage: i64) -> MaterialPlace {
+        MaterialPlace::new((self.since + stage * self.every) as f64 * self.length)
     }
 
     /// How many stages there are until everything stands, or nothing any more.
@@ -316,7 +322,7 @@ impl Fill {
     }
 
     /// The end of the stage in which the whole phrase stands for the first time.
-    fn whole_after(&self) -> Option<Beats> {
+    fn whole_after(&self) -> Option<MaterialPlace> {
         let missing = self.total - self.shown;
         if missing > 0 && self.step <= 0 {
             return None;
@@ -329,8 +335,8 @@ impl Fill {
         Some(self.start_of(stages))
     }
 
-    fn with_step_from(&self, place: Beats, step: i32) -> Self {
-        let now = ((place + HAIR) / self.length).floor() as i64;
+    fn with_step_from(&self, place: MaterialPlace, step: i32) -> Self {
+        let now = laps_before(place, MaterialPlace::START, self.length) as i64;
         let since = self.since + (now - self.since).max(0) / self.every * self.every;
         let mut fill = Self {
             since,
@@ -353,13 +359,13 @@ pub struct Lengthen {
     notes: usize,
     /// The stages in order; the last one goes on for ever.
     stages: ArrayVec<LengthenStage, { MAX_NOTES + 1 }>,
-    done: Option<Beats>,
+    done: Option<MaterialPlace>,
 }
 
 /// Some laps of the same length.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct LengthenStage {
-    start: Beats,
+    start: MaterialPlace,
     attacks: usize,
     lap: Beats,
 }
@@ -375,16 +381,16 @@ impl Lengthen {
         };
         let attacks = Attacks::of(phrase);
         let first = shown_at_first(settings.step, attacks.count()) as usize;
-        lengthen.lay_stages(0.0, first, settings.step, &attacks);
+        lengthen.lay_stages(MaterialPlace::START, first, settings.step, &attacks);
         lengthen.done = if settings.step > 0 {
             lengthen.whole_after(attacks.count())
         } else {
-            Some(0.0)
+            Some(MaterialPlace::START)
         };
         lengthen
     }
 
-    fn lay_stages(&mut self, start: Beats, shown: usize, step: i32, attacks: &Attacks) {
+    fn lay_stages(&mut self, start: MaterialPlace, shown: usize, step: i32, attacks: &Attacks) {
         let mut stage = LengthenStage {
             start,
             attacks: shown,
@@ -404,7 +410,7 @@ impl Lengthen {
         }
     }
 
-    fn whole_after(&self, attacks: usize) -> Option<Beats> {
+    fn whole_after(&self, attacks: usize) -> Option<MaterialPlace> {
         let last = self
             .stages
             .last()
@@ -412,7 +418,7 @@ impl Lengthen {
         Some(last.start + self.every * last.lap)
     }
 
-    fn stage_at(&self, place: Beats) -> Option<&LengthenStage> {
+    fn stage_at(&self, place: MaterialPlace) -> Option<&LengthenStage> {
         let after = self
             .stages
             .partition_point(|stage| stage.start <= place + HAIR);
@@ -420,32 +426,31 @@ impl Lengthen {
     }
 
     /// Where in the material that stage begins, if its laps are other than those before it.
-    fn change(&self, stage: usize) -> Option<Beats> {
+    fn change(&self, stage: usize) -> Option<MaterialPlace> {
         let told = |stage: &LengthenStage| (stage.attacks == 0, to_ticks(stage.lap));
         let (before, after) = (self.stages.get(stage - 1)?, self.stages.get(stage)?);
         (told(before) != told(after)).then_some(after.start)
     }
 
-    fn at(&self, place: Beats) -> Lap {
+    fn at(&self, place: MaterialPlace) -> Lap {
         let Some(stage) = self.stage_at(place) else {
             return cycle(place, self.whole, |_| self.notes);
         };
-        let lap = cycle(place - stage.start, stage.lap, |_| self.notes);
-        let shown = if stage.attacks == 0 { 0 } else { self.notes };
+        let index = laps_before(place, stage.start, stage.lap);
         Lap {
-            start: stage.start + lap.start,
-            shown,
-            ..lap
+            start: stage.start + index * stage.lap,
+            length: stage.lap,
+            shown: if stage.attacks == 0 { 0 } else { self.notes },
         }
     }
 
-    fn with_step_from(&self, place: Beats, step: i32, phrase: &Phrase) -> Self {
+    fn with_step_from(&self, place: MaterialPlace, step: i32, phrase: &Phrase) -> Self {
         let Some(now) = self.stage_at(place).copied() else {
             return self.clone();
         };
         // In the stage that goes on for ever, stages are counted on from its start.
         let stage_length = self.every * now.lap;
-        let past = ((place - now.start + HAIR) / stage_length).floor().max(0.0);
+        let past = laps_before(place, now.start, stage_length).max(0.0);
         let start = now.start + past * stage_length;
         let attacks = Attacks::of(phrase);
         let mut lengthen = self.clone();
@@ -518,6 +523,10 @@ mod tests {
     use crate::metre::Metre;
     use crate::phrase::Bar;
 
+    fn place(beats: Beats) -> MaterialPlace {
+        MaterialPlace::new(beats)
+    }
+
     fn phrase(text: &str) -> Phrase {
         Phrase::from_text(text, 0.25).unwrap()
     }
@@ -540,7 +549,7 @@ mod tests {
 
     fn shown(laps: &Laps, cycles: u32) -> Vec<usize> {
         (0..cycles)
-            .map(|c| laps.at(f64::from(c) * 1.5).shown)
+            .map(|c| laps.at(place(f64::from(c) * 1.5)).shown)
             .collect()
     }
 
@@ -617,7 +626,7 @@ mod tests {
         let six = phrase(SIX);
         let laps = Laps::new(&six, &grow(Growth::Fill, 2, 2));
         assert_eq!(shown(&laps, 7), [2, 2, 4, 4, 6, 6, 6]);
-        assert_eq!(laps.done(), Some(6.0 * 1.5));
+        assert_eq!(laps.done(), Some(place(6.0 * 1.5)));
     }
 
     #[test]
@@ -639,7 +648,7 @@ mod tests {
     fn seven_notes_four_times_each_take_twenty_eight_cycles() {
         let seven = phrase("C4 . . C4 C4 . . C4 C4 . . C4 . . C4 .");
         let laps = Laps::new(&seven, &grow(Growth::Fill, 1, 4));
-        assert_eq!(laps.done(), Some(28.0 * 4.0));
+        assert_eq!(laps.done(), Some(place(28.0 * 4.0)));
     }
 
     /// N(N+1)/2 units: 5 take 15, 8 take 36, 12 take 78 (own arithmetic).
@@ -648,7 +657,7 @@ mod tests {
         for (notes, steps) in [(5, 15.0), (8, 36.0), (12, 78.0)] {
             let run = phrase(&"C4 ".repeat(notes));
             let laps = Laps::new(&run, &grow(Growth::Lengthen, 1, 1));
-            assert_eq!(laps.done(), Some(steps * 0.25));
+            assert_eq!(laps.done(), Some(place(steps * 0.25)));
         }
     }
 
@@ -657,15 +666,15 @@ mod tests {
     fn groups_of_eighths_lengthen_the_bar_group_by_group() {
         let groups = Phrase::from_text("C4 - - D4 - E4 - - F4 - - -", 0.5).unwrap();
         let laps = Laps::new(&groups, &grow(Growth::Lengthen, 1, 1));
-        let mut lap = laps.at(0.0);
+        let mut lap = laps.at(place(0.0));
         let mut bars = Vec::new();
         for _ in 0..4 {
             bars.push(lap.length / 0.5);
             lap = laps.after(&lap);
         }
         assert_eq!(bars, [3.0, 5.0, 8.0, 12.0]);
-        assert_eq!(laps.done(), Some(28.0 * 0.5));
-        assert_eq!(lap.start, 14.0);
+        assert_eq!(laps.done(), Some(place(28.0 * 0.5)));
+        assert_eq!(lap.start, place(14.0));
     }
 
     /// Three chords of three notes, none of them struck quite at once.
@@ -679,7 +688,7 @@ mod tests {
         });
         let by_hand = Phrase::new(notes, written.length()).unwrap();
         let laps = Laps::new(&by_hand, &grow(Growth::Lengthen, 1, 1));
-        let mut lap = laps.at(0.0);
+        let mut lap = laps.at(place(0.0));
         let mut lengths = Vec::new();
         for _ in 0..4 {
             lengths.push(lap.length);
@@ -698,7 +707,7 @@ mod tests {
     fn a_phrase_shortened_to_nothing_is_silent_and_goes_on() {
         let six = phrase(SIX);
         let laps = Laps::new(&six, &grow(Growth::Lengthen, -3, 1));
-        let lengths: Vec<_> = [0.0, 1.5, 2.25, 5.0].map(|at| laps.at(at)).to_vec();
+        let lengths: Vec<_> = [0.0, 1.5, 2.25, 5.0].map(|at| laps.at(place(at))).to_vec();
         assert_eq!(lengths[0].length, 1.5);
         assert_eq!(lengths[1].length, 0.75);
         assert_eq!((lengths[2].shown, lengths[3].shown), (0, 0));
@@ -714,21 +723,21 @@ mod tests {
             for (step, every) in (-8..=8).flat_map(|step| [1, 3].map(|every| (step, every))) {
                 let phrase = phrase(text);
                 let fresh = Laps::new(&phrase, &grow(kind, step, every));
-                let changed = fresh.with_step_from(5.0, -step, &phrase);
+                let changed = fresh.with_step_from(place(5.0), -step, &phrase);
                 for laps in [fresh, changed] {
                     let told = |lap: &Lap| (lap.shown, to_ticks(lap.length));
                     // From where the present step counts: what was before it is forgotten.
-                    let mut lap = laps.at(0.0);
+                    let mut lap = laps.at(place(0.0));
                     let mut expected = Vec::new();
-                    while lap.start < 400.0 {
+                    while lap.start < place(400.0) {
                         let next = laps.after(&lap);
                         if told(&next) != told(&lap) {
                             expected.push(next.start);
                         }
                         lap = next;
                     }
-                    let found: Vec<Beats> = laps.changes().collect();
-                    let same = |(a, b): (&Beats, &Beats)| (a - b).abs() < HAIR;
+                    let found: Vec<MaterialPlace> = laps.changes().collect();
+                    let same = |(a, b): (&MaterialPlace, &MaterialPlace)| (*a - *b).abs() < HAIR;
                     let all_same = found.iter().zip(&expected).all(same);
                     assert!(
                         found.len() == expected.len() && all_same,
@@ -743,9 +752,9 @@ mod tests {
     fn a_changed_step_counts_from_the_next_stage_on() {
         let six = phrase(SIX);
         let laps = Laps::new(&six, &grow(Growth::Fill, 1, 2));
-        let changed = laps.with_step_from(3.2 * 1.5, 3, &six);
+        let changed = laps.with_step_from(place(3.2 * 1.5), 3, &six);
         assert_eq!(shown(&changed, 7)[3..], [2, 5, 5, 6]);
-        let held = laps.with_step_from(3.2 * 1.5, 0, &six);
+        let held = laps.with_step_from(place(3.2 * 1.5), 0, &six);
         assert_eq!(shown(&held, 7)[3..], [2, 2, 2, 2]);
         assert_eq!(held.done(), None);
     }
@@ -759,7 +768,7 @@ mod tests {
         let hairs = (0..9).map(|hair| note(f64::from(hair) * 2e-9));
         let close = Phrase::new(hairs, 1.0).unwrap();
         let laps = Laps::new(&close, &grow(Growth::Lengthen, 1, 1));
-        let mut lap = laps.at(0.0);
+        let mut lap = laps.at(place(0.0));
         for _ in 0..12 {
             assert!(lap.length >= MIN_LENGTH, "{lap:?}");
             lap = laps.after(&lap);

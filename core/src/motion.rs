@@ -11,7 +11,7 @@ pub use timetable::{Dwelling, StagePart, Station, Timetable, drift_cycles, shift
 
 use crate::part::CopyNumber;
 use crate::settings::{CopiesMove, Settings};
-use crate::time::{Beats, HAIR};
+use crate::time::{Beats, HAIR, MaterialPlace, Since};
 
 /// The fastest a changed offset is approached, in beats of material per beat: together with the
 /// slowest drift (half speed) the material still runs forwards.
@@ -19,41 +19,41 @@ const FASTEST_SLEW: f64 = 0.25;
 
 /// A stretch of a voice's course.
 ///
-/// Times are beats since the voice entered. After `s` beats of the piece the voice has reached
+/// After `s` beats of the piece the voice has reached
 /// `from + rate * s + bend * s * s` in the material.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Piece {
     /// When it begins.
-    pub start: Beats,
-    /// When it ends; infinite if it does not.
-    pub end: Beats,
+    pub start: Since,
+    /// When it ends, if it does.
+    pub end: Since,
     /// Where in the material it begins.
-    pub from: Beats,
+    pub from: MaterialPlace,
     /// Where in the material it ends. What lies here belongs to the next piece, unless that one
     /// begins elsewhere.
-    pub to: Beats,
+    pub to: MaterialPlace,
     /// Beats of material per beat at the start; positive.
     pub rate: f64,
     /// Half the rate's change per beat.
     pub bend: f64,
     /// In a build-up: where in the material it began.
-    pub building_from: Option<Beats>,
+    pub building_from: Option<MaterialPlace>,
 }
 
 impl Piece {
     /// Reading straight on for ever.
     pub const STEADY: Self = Self {
-        start: 0.0,
-        end: Beats::INFINITY,
-        from: 0.0,
-        to: Beats::INFINITY,
+        start: Since::START,
+        end: Since::NEVER,
+        from: MaterialPlace::START,
+        to: MaterialPlace::NEVER,
         rate: 1.0,
         bend: 0.0,
         building_from: None,
     };
 
     /// The place in the material at time `at`.
-    pub fn place_at(&self, at: Beats) -> Beats {
+    pub fn place_at(&self, at: Since) -> MaterialPlace {
         let s = at - self.start;
         self.from + (self.rate + self.bend * s) * s
     }
@@ -61,7 +61,7 @@ impl Piece {
     /// When the voice reaches `place`, were the piece to go on for ever; not before its start.
     ///
     /// The root is taken in the form that loses no digits when the bend is slight.
-    pub fn time_of(&self, place: Beats) -> Beats {
+    pub fn time_of(&self, place: MaterialPlace) -> Since {
         let ahead = (place - self.from).max(0.0);
         if self.bend == 0.0 {
             return self.start + ahead / self.rate;
@@ -71,17 +71,17 @@ impl Piece {
     }
 
     /// Whether `place` is read in this piece.
-    pub fn reads(&self, place: Beats) -> bool {
+    pub fn reads(&self, place: MaterialPlace) -> bool {
         place >= self.from - HAIR && !self.is_past(place)
     }
 
     /// Whether `place` lies after this piece.
-    pub fn is_past(&self, place: Beats) -> bool {
+    pub fn is_past(&self, place: MaterialPlace) -> bool {
         place >= self.to - HAIR
     }
 
     /// The local tempo ratio at time `at`; 1 when steady.
-    pub fn ratio_at(&self, at: Beats) -> f64 {
+    pub fn ratio_at(&self, at: Since) -> f64 {
         self.rate + 2.0 * self.bend * (at - self.start)
     }
 }
@@ -91,8 +91,8 @@ impl Piece {
 pub struct Standing {
     from: Beats,
     to: Beats,
-    leaves: Beats,
-    arrives: Beats,
+    leaves: Since,
+    arrives: Since,
 }
 
 impl Standing {
@@ -101,8 +101,8 @@ impl Standing {
         Self {
             from: offset,
             to: offset,
-            leaves: 0.0,
-            arrives: 0.0,
+            leaves: Since::START,
+            arrives: Since::START,
         }
     }
 
@@ -112,7 +112,7 @@ impl Standing {
     }
 
     /// The offset at time `tau`, in beats.
-    pub fn value(&self, tau: Beats) -> Beats {
+    pub fn value(&self, tau: Since) -> Beats {
         if tau >= self.arrives {
             self.to
         } else {
@@ -121,7 +121,7 @@ impl Standing {
     }
 
     /// From here on, at `rate` beats a beat, towards `target`.
-    pub fn glide(&self, tau: Beats, target: Beats, rate: f64) -> Self {
+    pub fn glide(&self, tau: Since, target: Beats, rate: f64) -> Self {
         let from = self.value(tau);
         let rate = rate.min(FASTEST_SLEW);
         Self {
@@ -133,7 +133,7 @@ impl Standing {
     }
 
     /// At `target` from time `at` on, and until then where it is at time `tau`.
-    pub fn leap(&self, tau: Beats, target: Beats, at: Beats) -> Self {
+    pub fn leap(&self, tau: Since, target: Beats, at: Since) -> Self {
         Self {
             from: self.value(tau),
             to: target,
@@ -143,7 +143,7 @@ impl Standing {
     }
 
     /// The offset as `tau` is approached.
-    fn just_before(&self, tau: Beats) -> Beats {
+    fn just_before(&self, tau: Since) -> Beats {
         if tau <= self.leaves {
             return self.from;
         }
@@ -155,16 +155,16 @@ impl Standing {
     }
 
     /// The part of `piece` in which `tau` falls, with this offset laid over it.
-    fn over(&self, piece: Piece, tau: Beats) -> Piece {
+    fn over(&self, piece: Piece, tau: Since) -> Piece {
         let cuts = [self.leaves, self.arrives];
         let start = cuts
             .into_iter()
             .filter(|cut| *cut <= tau)
-            .fold(piece.start, f64::max);
+            .fold(piece.start, Since::max);
         let end = cuts
             .into_iter()
             .filter(|cut| *cut > tau)
-            .fold(piece.end, f64::min);
+            .fold(piece.end, Since::min);
         let gliding = self.leaves <= start && start < self.arrives;
         let slope = if gliding {
             (self.to - self.from) / (self.arrives - self.leaves)
@@ -183,7 +183,7 @@ impl Standing {
             to: if end.is_finite() {
                 to + self.just_before(end)
             } else {
-                Beats::INFINITY
+                MaterialPlace::NEVER
             },
             rate: piece.ratio_at(start) + slope,
             building_from: piece.building_from.map(|from| from + self.value(start)),
@@ -241,12 +241,12 @@ impl Course {
     }
 
     /// Beats ahead at time `tau`, all told.
-    pub fn displacement(&self, tau: Beats) -> Beats {
-        self.piece_at(tau).place_at(tau) - tau
+    pub fn displacement(&self, tau: Since) -> Beats {
+        self.piece_at(tau).place_at(tau).ahead_at(tau)
     }
 
-    /// The piece in which `tau` (beats since entry, not negative) falls.
-    pub fn piece_at(&self, tau: Beats) -> Piece {
+    /// The piece in which `tau`, not before the start, falls.
+    pub fn piece_at(&self, tau: Since) -> Piece {
         self.piece_in(self.timetable.station_at(tau), tau)
     }
 
@@ -260,7 +260,7 @@ impl Course {
         self.piece_in(next, self.timetable.begin_of(next))
     }
 
-    fn piece_in(&self, station: Station, tau: Beats) -> Piece {
+    fn piece_in(&self, station: Station, tau: Since) -> Piece {
         self.standing.over(self.plain_piece(station), tau)
     }
 
@@ -290,12 +290,12 @@ impl Course {
         Piece {
             start,
             end,
-            from: start + before,
-            to: end + after,
+            from: start.steady_place() + before,
+            to: end.steady_place() + after,
             rate,
             bend,
             building_from: (part == StagePart::Build && self.shifted(stage.max(1) - 1) != here)
-                .then_some(start + before),
+                .then_some(start.steady_place() + before),
         }
     }
 }
@@ -305,6 +305,14 @@ mod tests {
     use super::*;
     use crate::phrase::Phrase;
     use crate::settings::{Motion, MotionSettings};
+
+    fn since(beats: Beats) -> Since {
+        Since::new(beats)
+    }
+
+    fn place(beats: Beats) -> MaterialPlace {
+        MaterialPlace::new(beats)
+    }
 
     fn twelve_steps() -> Phrase {
         Phrase::from_text("D4 F4 G4 . A4 . C5 A4 . G4 E4 .", 0.25).unwrap()
@@ -323,28 +331,28 @@ mod tests {
     #[test]
     fn a_drift_of_a_sixteenth_over_four_cycles_peaks_at_one_twenty_fourth() {
         let course = course(MotionSettings::default(), 1);
-        assert_eq!(course.timetable.start_of(1), 36.0);
-        let middle = course.piece_at(30.0);
-        assert_eq!(middle.start, 30.0);
-        assert!((middle.ratio_at(30.0) - (1.0 + 0.5 / 12.0)).abs() < 1e-12);
+        assert_eq!(course.timetable.start_of(1), since(36.0));
+        let middle = course.piece_at(since(30.0));
+        assert_eq!(middle.start, since(30.0));
+        assert!((middle.ratio_at(since(30.0)) - (1.0 + 0.5 / 12.0)).abs() < 1e-12);
         assert_eq!(course.timetable.last_stage(), Some(12));
-        assert_eq!(course.timetable.start_of(12), 432.0);
-        assert_eq!(course.displacement(10_000.0), 3.0);
+        assert_eq!(course.timetable.start_of(12), since(432.0));
+        assert_eq!(course.displacement(since(10_000.0)), 3.0);
     }
 
     #[test]
     fn the_copy_is_half_a_step_ahead_in_the_middle_and_locked_at_the_end() {
         let course = course(MotionSettings::default(), 1);
-        assert_eq!(course.displacement(24.0), 0.0);
-        assert!((course.displacement(30.0) - 0.125).abs() < 1e-12);
-        assert_eq!(course.displacement(36.0), 0.25);
-        assert!((course.displacement(27.0) - 0.25 * 2.0 * 0.0625).abs() < 1e-12);
+        assert_eq!(course.displacement(since(24.0)), 0.0);
+        assert!((course.displacement(since(30.0)) - 0.125).abs() < 1e-12);
+        assert_eq!(course.displacement(since(36.0)), 0.25);
+        assert!((course.displacement(since(27.0)) - 0.25 * 2.0 * 0.0625).abs() < 1e-12);
     }
 
     #[test]
     fn pieces_follow_each_other_without_a_seam() {
         let course = course(MotionSettings::default(), 3);
-        let mut piece = course.piece_at(0.0);
+        let mut piece = course.piece_at(since(0.0));
         while piece.end.is_finite() {
             let next = course.piece_after(&piece);
             assert_eq!(piece.end, next.start);
@@ -361,10 +369,11 @@ mod tests {
             ..MotionSettings::default()
         };
         let course = course(jump, 2);
-        let first = course.piece_at(0.0);
+        let first = course.piece_at(since(0.0));
         let second = course.piece_after(&first);
-        assert_eq!((first.end, first.to), (24.0, 24.0));
-        assert_eq!((second.start, second.from, second.rate), (24.0, 24.5, 1.0));
+        assert_eq!((first.end, first.to), (since(24.0), place(24.0)));
+        assert_eq!((second.start, second.from), (since(24.0), place(24.5)));
+        assert_eq!(second.rate, 1.0);
     }
 
     #[test]
@@ -397,12 +406,15 @@ mod tests {
             ..MotionSettings::default()
         };
         let course = course(motion, 1);
-        let first = course.piece_at(0.0);
+        let first = course.piece_at(since(0.0));
         let second = course.piece_after(&first);
         let third = course.piece_after(&second);
-        assert_eq!((first.building_from, first.end), (None, 24.0));
-        assert_eq!((second.building_from, second.end), (Some(24.25), 48.0));
-        assert_eq!((third.building_from, third.end), (None, 72.0));
+        assert_eq!((first.building_from, first.end), (None, since(24.0)));
+        assert_eq!(
+            (second.building_from, second.end),
+            (Some(place(24.25)), since(48.0))
+        );
+        assert_eq!((third.building_from, third.end), (None, since(72.0)));
     }
 
     #[test]
@@ -432,19 +444,19 @@ mod tests {
 
     #[test]
     fn a_changed_offset_is_approached_and_not_leapt_to_while_drifting() {
-        let standing = Standing::at(0.0).glide(10.0, 0.5, 0.25 / 12.0);
-        assert_eq!(standing.value(10.0), 0.0);
-        assert!((standing.value(22.0) - 0.25).abs() < 1e-12);
-        assert_eq!(standing.value(34.0), 0.5);
+        let standing = Standing::at(0.0).glide(since(10.0), 0.5, 0.25 / 12.0);
+        assert_eq!(standing.value(since(10.0)), 0.0);
+        assert!((standing.value(since(22.0)) - 0.25).abs() < 1e-12);
+        assert_eq!(standing.value(since(34.0)), 0.5);
         let mut course = course(MotionSettings::default(), 1);
         course.standing = standing;
-        let piece = course.piece_at(5.0);
-        assert_eq!(piece.end, 10.0);
+        let piece = course.piece_at(since(5.0));
+        assert_eq!(piece.end, since(10.0));
         let gliding = course.piece_after(&piece);
-        assert_eq!((gliding.start, gliding.end), (10.0, 24.0));
+        assert_eq!((gliding.start, gliding.end), (since(10.0), since(24.0)));
         assert!((gliding.rate - (1.0 + 0.25 / 12.0)).abs() < 1e-12);
         let leaning = course.piece_after(&gliding);
-        assert_eq!(leaning.start, 24.0);
+        assert_eq!(leaning.start, since(24.0));
         assert!((gliding.to - leaning.from).abs() < 1e-12);
     }
 }

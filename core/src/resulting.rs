@@ -15,7 +15,7 @@ use crate::note::Key;
 use crate::part::{CopyNumber, Part};
 use crate::process::{Process, VoiceNote};
 use crate::settings::Resulting;
-use crate::time::{Beats, HAIR, Span, to_ticks};
+use crate::time::{Beats, HAIR, Since, Span, to_ticks};
 use std::iter::Peekable;
 
 /// So many moments are searched for the end of a note, no more: a note over which more is struck
@@ -144,9 +144,9 @@ fn is_well_locked(process: &Process, copy: CopyNumber, at: Beats) -> bool {
     let Some(from) = process.voices().moves_from(Part::Copy(copy)) else {
         return false;
     };
-    let tau = at - from + HAIR;
+    let tau = Since::from_song(at, from) + HAIR;
     let timetable = process.voices().course(copy).timetable();
-    let station = timetable.station_at(tau.max(0.0));
+    let station = timetable.station_at(tau.max(Since::START));
     let cycle = process.phrase().length();
     let (begin, end) = (timetable.begin_of(station), timetable.end_of(station));
     station.part == StagePart::Dwell && (begin + cycle..end - cycle).contains(&tau)

@@ -4,6 +4,8 @@
 //! position: ten hours at 120 bpm are 72 000 beats, where an `f64` still resolves 1.5e-11 beats,
 //! about a millionth of a sample.
 
+use std::ops::{Add, Sub};
+
 /// A position in, or a length of, musical time in beats (quarter notes).
 pub type Beats = f64;
 
@@ -34,6 +36,112 @@ pub const LATE: Beats = 1.0 / 480.0;
 /// Far above rounding (1e-10 beats after a hundred hours), far below a frame (1e-5 beats and more):
 /// no note can be lost or doubled at a border, and nothing is heard to move.
 pub const HAIR: Beats = 1e-6;
+
+/// A point on a line of its own, counted in beats: two of the same line are some beats apart, and
+/// some beats on from one is another. Points of different lines cannot be mixed.
+macro_rules! point {
+    ($(#[$doc:meta])* $name:ident) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, Default, PartialEq, PartialOrd)]
+        pub struct $name(Beats);
+
+        impl $name {
+            /// Where the line begins.
+            pub const START: Self = Self(0.0);
+
+            /// After all others.
+            pub const NEVER: Self = Self(Beats::INFINITY);
+
+            /// So many beats on from the start.
+            pub const fn new(beats: Beats) -> Self {
+                Self(beats)
+            }
+
+            /// Beats from the start.
+            pub const fn beats(self) -> Beats {
+                self.0
+            }
+
+            /// Whether it is ever reached.
+            pub fn is_finite(self) -> bool {
+                self.0.is_finite()
+            }
+
+            /// The earlier of two.
+            pub fn min(self, other: Self) -> Self {
+                Self(self.0.min(other.0))
+            }
+
+            /// The later of two.
+            pub fn max(self, other: Self) -> Self {
+                Self(self.0.max(other.0))
+            }
+        }
+
+        impl Sub for $name {
+            type Output = Beats;
+
+            fn sub(self, other: Self) -> Beats {
+                self.0 - other.0
+            }
+        }
+
+        impl Add<Beats> for $name {
+            type Output = Self;
+
+            fn add(self, beats: Beats) -> Self {
+                Self(self.0 + beats)
+            }
+        }
+
+        impl Sub<Beats> for $name {
+            type Output = Self;
+
+            fn sub(self, beats: Beats) -> Self {
+                Self(self.0 - beats)
+            }
+        }
+    };
+}
+
+point! {
+    /// A place in a voice's material: the phrase, or as much of it as stands, laid end to end.
+    MaterialPlace
+}
+
+point! {
+    /// A moment, counted from where a voice entered, or from where it began to count its moves.
+    Since
+}
+
+impl Since {
+    /// Song position `at`, counted from song position `from`.
+    pub fn from_song(at: Beats, from: Beats) -> Self {
+        Self(at - from)
+    }
+
+    /// The song position, if it is counted from song position `from`.
+    pub fn to_song(self, from: Beats) -> Beats {
+        from + self.0
+    }
+
+    /// Where a voice that reads steadily, a beat a beat, has come by then.
+    pub const fn steady_place(self) -> MaterialPlace {
+        MaterialPlace(self.0)
+    }
+}
+
+impl MaterialPlace {
+    /// When a voice that reads steadily, a beat a beat, has come there.
+    pub const fn steady_since(self) -> Since {
+        Since(self.0)
+    }
+
+    /// Beats by which a voice that is here at `since` is ahead of one that reads steadily.
+    pub fn ahead_at(self, since: Since) -> Beats {
+        self - since.steady_place()
+    }
+}
 
 /// A half-open stretch of musical time: `start` belongs to it, `end` does not.
 #[derive(Clone, Copy, Debug, PartialEq)]

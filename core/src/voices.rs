@@ -12,13 +12,13 @@ mod reading;
 pub use passing::Passing;
 pub use reading::{Reading, Readings};
 
-use crate::growth::{Laps, Ranks};
+use crate::growth::{Lap, Laps, Ranks};
 use crate::motion::{Course, Piece, Standing, Timetable};
 use crate::part::{CopyNumber, MAX_COPIES, Part};
 use crate::phrase::Phrase;
 use crate::route::Route;
 use crate::settings::{CopiesMove, GrowthSettings, Settings};
-use crate::time::{Beats, Span};
+use crate::time::{Beats, MaterialPlace, Since, Span};
 
 /// Phrase, growth and motion, made ready to be asked.
 ///
@@ -114,7 +114,7 @@ impl Voices {
         &self.ranks
     }
 
-    /// How a copy moves, in beats since it began to count its moves.
+    /// How a copy moves, from where it began to count its moves.
     pub fn course(&self, copy: CopyNumber) -> &Course {
         &self.copies[copy.index()].course
     }
@@ -126,6 +126,12 @@ impl Voices {
             Part::Steady | Part::ResultingLine => &self.steady,
             Part::Copy(copy) => &self.copies[copy.index()].laps,
         }
+    }
+
+    /// The lap that the steady voice reads at song position `at`.
+    pub fn steady_lap(&self, at: Beats) -> Lap {
+        let place = Since::from_song(at, self.origin).steady_place();
+        self.steady.at(place)
     }
 
     /// Voices in use: the steady one and its copies.
@@ -163,7 +169,8 @@ impl Voices {
             Part::Steady => Some(self.origin),
             Part::Copy(copy) => {
                 let gaps = copy.index() as f64 * f64::from(self.settings.motion.entry);
-                Some(self.origin + self.steady.done()? + gaps * self.phrase.length())
+                let grown = self.steady.done()?.steady_since();
+                Some(grown.to_song(self.origin) + gaps * self.phrase.length())
             }
             Part::ResultingLine => None,
         }
@@ -179,14 +186,16 @@ impl Voices {
             CopiesMove::InTurn => self.copies().next_back().unwrap_or(CopyNumber::FIRST),
             CopiesMove::Fanned | CopiesMove::Together => copy,
         };
-        Some(self.entry(Part::Copy(counted_from))? + self.laps(part).done()?)
+        let grown = self.laps(part).done()?.steady_since();
+        Some(grown.to_song(self.entry(Part::Copy(counted_from))?))
     }
 
     /// Beats by which a voice is ahead of the steady one at song position `at`; `None` while it
     /// has not entered.
     pub fn displacement(&self, part: Part, at: Beats) -> Option<Beats> {
-        let tau = at - self.entry(part).filter(|entry| *entry <= at)?;
-        Some(self.piece_at(part, tau)?.place_at(tau) - tau)
+        let entry = self.entry(part).filter(|entry| *entry <= at)?;
+        let tau = Since::from_song(at, entry);
+        Some(self.piece_at(part, tau)?.place_at(tau).ahead_at(tau))
     }
 
     /// Every note that a voice passes whose onset lies in `span`, in order of onset, whether it
@@ -220,27 +229,27 @@ impl Voices {
         self.stepped = false;
     }
 
-    /// The piece of its course that a voice is in `tau` beats after its entry.
-    fn piece_at(&self, part: Part, tau: Beats) -> Option<Piece> {
+    /// The piece of its course that a voice is in at `tau`, counted from its entry.
+    fn piece_at(&self, part: Part, tau: Since) -> Option<Piece> {
         let waits = self.moves_from(part)? - self.entry(part)?;
         Some(self.leg_at(part, tau, waits).piece)
     }
 
     /// The same, if it is known how long the voice waits before it counts its moves.
-    fn leg_at(&self, part: Part, tau: Beats, waits: Beats) -> Leg {
+    fn leg_at(&self, part: Part, tau: Since, waits: Beats) -> Leg {
         let Part::Copy(copy) = part else {
             return Leg::waiting(Piece::STEADY);
         };
         let course = self.course(copy);
-        if tau >= waits {
+        if tau >= Since::new(waits) {
             return Leg::counted(course.piece_at(tau - waits), waits);
         }
         // Waiting, it stands where its offset puts it.
-        let place = course.standing.value(tau - waits);
+        let ahead = course.standing.value(tau - waits);
         Leg::waiting(Piece {
-            end: waits,
-            from: place,
-            to: waits + place,
+            end: Since::new(waits),
+            from: MaterialPlace::new(ahead),
+            to: MaterialPlace::new(waits + ahead),
             ..Piece::STEADY
         })
     }
@@ -253,7 +262,7 @@ impl Voices {
         let course = self.course(copy);
         let next = match &leg.counted {
             Some(piece) => course.piece_after(piece),
-            None => course.piece_at(0.0),
+            None => course.piece_at(Since::START),
         };
         Leg::counted(next, waits)
     }
@@ -341,7 +350,7 @@ mod tests {
             voices.set_settings(other, now);
             let copy = Part::COPY_1;
             let waits = voices.moves_from(copy).unwrap() - voices.entry(copy).unwrap();
-            let mut leg = voices.leg_at(copy, now, waits);
+            let mut leg = voices.leg_at(copy, Since::new(now), waits);
             for _ in 0..40 {
                 let next = voices.leg_after(copy, &leg, waits);
                 assert!(next.piece.end > leg.piece.end, "{leg:?} {next:?}");

@@ -11,7 +11,7 @@ use procession_core::process::{Process, VoiceNote};
 use procession_core::settings::{
     Advance, CopiesMove, Growth, Motion, MotionSettings, Settings, Shifts,
 };
-use procession_core::time::{Span, to_ticks};
+use procession_core::time::{Since, Span, to_ticks};
 use procession_core::unrolling::unroll;
 use proptest::prelude::*;
 
@@ -152,7 +152,7 @@ proptest! {
         let process = Process::new(phrase, settings, 0.0);
         for copy in process.voices().copies() {
             let course = process.voices().course(copy);
-            let mut piece = course.piece_at(0.0);
+            let mut piece = course.piece_at(Since::START);
             for _ in 0..40 {
                 if !piece.end.is_finite() {
                     break;
@@ -176,9 +176,10 @@ proptest! {
         phrase in phrase(), settings in settings(), tau in 0.0f64..500.0,
     ) {
         let process = Process::new(phrase, settings, 0.0);
+        let tau = Since::new(tau);
         let piece = process.voices().course(CopyNumber::FIRST).piece_at(tau);
         let back = piece.time_of(piece.place_at(tau));
-        prop_assert!((back - tau).abs() < 1e-9, "{tau} {back}");
+        prop_assert!((back - tau).abs() < 1e-9, "{tau:?} {back:?}");
     }
 
     /// With shifts on Auto the copies end in unison, and were not in unison after any fewer.
@@ -322,7 +323,7 @@ fn what_has_grown_is_the_whole_phrase() {
             settings.growth.growth = growth;
             settings.growth.step = step;
             let process = Process::new(phrase.clone(), settings, 0.0);
-            let done = process.voices().laps(Part::Steady).done().unwrap();
+            let done = process.voices().laps(Part::Steady).done().unwrap().beats();
             assert_eq!(
                 notes(&process, Part::Steady, done, done + 2.0).len(),
                 6,

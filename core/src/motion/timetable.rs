@@ -2,7 +2,7 @@
 
 use crate::phrase::Phrase;
 use crate::settings::{Advance, CopiesMove, Motion, Settings, Shifts};
-use crate::time::{Beats, HAIR, LATE, to_ticks};
+use crate::time::{Beats, HAIR, LATE, Since, to_ticks};
 
 /// Beats by which the beginning of a loop may miss that of a cycle: hosts round it to a frame.
 const LOOSE_START: Beats = 1e-3;
@@ -52,7 +52,7 @@ pub struct Timetable {
     cued: Option<Dwelling>,
 }
 
-/// A dwell that a cue ends, and the move after it, in beats since entry.
+/// A dwell that a cue ends, and the move after it.
 ///
 /// What was before is forgotten: a performer's past cannot be computed from the song position.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -60,9 +60,9 @@ pub struct Dwelling {
     /// Shifts completed.
     pub stage: u64,
     /// When it began.
-    pub since: Beats,
-    /// When it ends; infinite until it is cued.
-    pub until: Beats,
+    pub since: Since,
+    /// When it ends: never, until it is cued.
+    pub until: Since,
 }
 
 impl Dwelling {
@@ -73,8 +73,8 @@ impl Dwelling {
     const fn at(stage: u64) -> Self {
         Self {
             stage,
-            since: 0.0,
-            until: Beats::INFINITY,
+            since: Since::START,
+            until: Since::NEVER,
         }
     }
 }
@@ -125,16 +125,16 @@ impl Timetable {
 
     /// Whether a cue at `tau` would be taken: not on the way, not twice in a dwell, and not in the
     /// last stage.
-    pub fn waits_for_cue(&self, tau: Beats) -> bool {
+    pub fn waits_for_cue(&self, tau: Since) -> bool {
         let Station { stage, part } = self.station_at(tau);
         let over = self.last.is_some_and(|last| stage >= last);
-        let open = self.dwelling_at(tau).until.is_infinite();
+        let open = !self.dwelling_at(tau).until.is_finite();
         self.cued.is_some() && part == StagePart::Dwell && open && !over
     }
 
     /// A cue at `tau`: the dwell ends with its cycle, at once if one has just ended. Whether the
     /// cue is taken, see [`Self::waits_for_cue`].
-    pub fn cue(&mut self, tau: Beats) -> bool {
+    pub fn cue(&mut self, tau: Since) -> bool {
         if !self.waits_for_cue(tau) {
             return false;
         }
@@ -148,7 +148,7 @@ impl Timetable {
     }
 
     /// The dwell that `tau` falls in, or that the copy leaves from if it is on its way.
-    pub fn dwelling_at(&self, tau: Beats) -> Dwelling {
+    pub fn dwelling_at(&self, tau: Since) -> Dwelling {
         let station = self.station_at(tau);
         let dwell = Station {
             part: StagePart::Dwell,
@@ -162,14 +162,14 @@ impl Timetable {
     }
 
     /// Goes on from where the copy stands at `tau` under the timetable it had.
-    pub fn take_over(&mut self, before: &Self, tau: Beats) {
+    pub fn take_over(&mut self, before: &Self, tau: Since) {
         let counted = || {
             let dwelling = before.dwelling_at(tau);
             match before.station_at(tau).part {
                 StagePart::Lean | StagePart::Settle => dwelling,
                 // Nobody counts any more.
                 StagePart::Build | StagePart::Dwell => Dwelling {
-                    until: Beats::INFINITY,
+                    until: Since::NEVER,
                     ..dwelling
                 },
             }
@@ -180,7 +180,7 @@ impl Timetable {
     /// Where a copy stands after a leap from `tau` to `then`: locked, at the offset it had or was on
     /// its way to. A cue that it had taken and not yet followed still holds, for the first cycle
     /// there: else none would ever come true in a loop of a cycle.
-    pub fn come_to_rest(&mut self, tau: Beats, then: Beats) {
+    pub fn come_to_rest(&mut self, tau: Since, then: Since) {
         let Station { stage, part } = self.station_at(tau);
         let on_its_way = matches!(part, StagePart::Lean | StagePart::Settle);
         let is_cued = part == StagePart::Dwell && self.dwelling_at(tau).until.is_finite();
@@ -201,15 +201,15 @@ impl Timetable {
         self.last
     }
 
-    /// When stage `stage` begins, in beats since entry.
-    pub fn start_of(&self, stage: u64) -> Beats {
+    /// When stage `stage` begins.
+    pub fn start_of(&self, stage: u64) -> Since {
         match (stage, self.cued) {
-            (_, Some(cued)) if stage > cued.stage + 1 => Beats::INFINITY,
+            (_, Some(cued)) if stage > cued.stage + 1 => Since::NEVER,
             (_, Some(cued)) if stage > cued.stage => cued.until + self.drift,
             // Where a dwell began on cue, its build-up is forgotten.
             (_, Some(cued)) => cued.since - self.built(stage),
-            (0, None) => 0.0,
-            (_, None) => self.dwell + self.drift + (stage - 1) as f64 * self.round(),
+            (0, None) => Since::START,
+            (_, None) => Since::new(self.dwell + self.drift) + (stage - 1) as f64 * self.round(),
         }
     }
 
@@ -218,8 +218,8 @@ impl Timetable {
         if stage == 0 { 0.0 } else { self.build }
     }
 
-    /// The part of the stage in which `tau` (beats since entry) falls.
-    pub fn station_at(&self, tau: Beats) -> Station {
+    /// The part of the stage in which `tau` falls.
+    pub fn station_at(&self, tau: Since) -> Station {
         let stage = match self.cued {
             Some(cued) => cued.stage + u64::from(tau >= cued.until + self.drift),
             None => self.counted_stage_at(tau),
@@ -231,8 +231,8 @@ impl Timetable {
         Station { stage, part }
     }
 
-    fn counted_stage_at(&self, tau: Beats) -> u64 {
-        let guess = 1.0 + ((tau - self.dwell - self.drift) / self.round()).floor();
+    fn counted_stage_at(&self, tau: Since) -> u64 {
+        let guess = 1.0 + ((tau.beats() - self.dwell - self.drift) / self.round()).floor();
         // `as` saturates; the two corrections undo at most a rounding of the division.
         let mut stage = guess as u64;
         if tau < self.start_of(stage) {
@@ -244,7 +244,7 @@ impl Timetable {
     }
 
     /// When that part begins.
-    pub fn begin_of(&self, Station { stage, part }: Station) -> Beats {
+    pub fn begin_of(&self, Station { stage, part }: Station) -> Since {
         let start = self.start_of(stage);
         let built = start + self.built(stage);
         match part {
@@ -255,12 +255,12 @@ impl Timetable {
         }
     }
 
-    /// When that part ends; infinite in the dwell of the last stage.
-    pub fn end_of(&self, Station { stage, part }: Station) -> Beats {
+    /// When that part ends: never, if it is the dwell of the last stage.
+    pub fn end_of(&self, Station { stage, part }: Station) -> Since {
         let begin_of = |part| self.begin_of(Station { stage, part });
         match part {
             StagePart::Build => begin_of(StagePart::Dwell),
-            StagePart::Dwell if self.last.is_some_and(|last| stage >= last) => Beats::INFINITY,
+            StagePart::Dwell if self.last.is_some_and(|last| stage >= last) => Since::NEVER,
             // Without a drift the dwell runs to the next stage, computed as that one's start is.
             StagePart::Dwell if self.drift == 0.0 => self.start_of(stage + 1),
             StagePart::Dwell => begin_of(StagePart::Lean),
@@ -270,9 +270,9 @@ impl Timetable {
     }
 
     /// When the dwell of a stage is over.
-    fn leaves(&self, stage: u64) -> Beats {
+    fn leaves(&self, stage: u64) -> Since {
         match self.cued {
-            Some(cued) if stage > cued.stage => Beats::INFINITY,
+            Some(cued) if stage > cued.stage => Since::NEVER,
             Some(cued) => cued.until,
             None => self.start_of(stage) + self.built(stage) + self.dwell,
         }
@@ -384,7 +384,7 @@ mod tests {
     }
 
     fn part_at(timetable: &Timetable, tau: Beats) -> (u64, StagePart) {
-        let Station { stage, part } = timetable.station_at(tau);
+        let Station { stage, part } = timetable.station_at(Since::new(tau));
         (stage, part)
     }
 
@@ -397,59 +397,59 @@ mod tests {
     #[test]
     fn a_cue_moves_at_the_next_cycle_and_the_dwell_after_it_waits_again() {
         let mut timetable = on_cue(Motion::Drift);
-        assert!(timetable.cue(100.0));
+        assert!(timetable.cue(Since::new(100.0)));
         // 34 cycles are 102 beats; four cycles of drift.
         assert_eq!(part_at(&timetable, 101.9), (0, StagePart::Dwell));
         assert_eq!(part_at(&timetable, 102.0), (0, StagePart::Lean));
         assert_eq!(part_at(&timetable, 108.0), (0, StagePart::Settle));
         assert_eq!(part_at(&timetable, 114.0), (1, StagePart::Dwell));
         assert_eq!(part_at(&timetable, 1e6), (1, StagePart::Dwell));
-        assert!(timetable.cue(115.0));
+        assert!(timetable.cue(Since::new(115.0)));
         assert_eq!(part_at(&timetable, 117.0), (1, StagePart::Lean));
-        assert_eq!(timetable.start_of(2), 129.0);
+        assert_eq!(timetable.start_of(2), Since::new(129.0));
     }
 
     #[test]
     fn a_cue_on_the_first_beat_of_a_cycle_moves_there() {
         let mut timetable = on_cue(Motion::Jump);
-        assert!(timetable.cue(6.0));
+        assert!(timetable.cue(Since::new(6.0)));
         assert_eq!(part_at(&timetable, 6.0), (1, StagePart::Dwell));
     }
 
     #[test]
     fn on_its_way_or_cued_already_a_copy_takes_no_cue() {
         let mut timetable = on_cue(Motion::Drift);
-        assert!(timetable.cue(1.0));
-        assert!(!timetable.cue(2.0));
-        assert!(!timetable.cue(4.0));
-        assert!(timetable.cue(15.0));
+        assert!(timetable.cue(Since::new(1.0)));
+        assert!(!timetable.cue(Since::new(2.0)));
+        assert!(!timetable.cue(Since::new(4.0)));
+        assert!(timetable.cue(Since::new(15.0)));
     }
 
     #[test]
     fn back_in_unison_there_is_nothing_left_to_cue() {
         let mut timetable = on_cue(Motion::Jump);
         for shift in 0..12 {
-            assert!(timetable.cue(f64::from(shift) * 3.0), "{shift}");
+            assert!(timetable.cue(Since::new(f64::from(shift) * 3.0)), "{shift}");
         }
-        assert!(!timetable.cue(60.0));
+        assert!(!timetable.cue(Since::new(60.0)));
         assert_eq!(part_at(&timetable, 1e6), (12, StagePart::Dwell));
     }
 
     #[test]
     fn a_build_up_on_cue_opens_the_stage() {
         let mut timetable = on_cue(Motion::BuildUp);
-        assert!(timetable.cue(5.0));
+        assert!(timetable.cue(Since::new(5.0)));
         assert_eq!(part_at(&timetable, 6.0), (1, StagePart::Build));
         assert_eq!(part_at(&timetable, 30.0), (1, StagePart::Dwell));
-        assert!(timetable.cue(40.0));
+        assert!(timetable.cue(Since::new(40.0)));
         assert_eq!(part_at(&timetable, 42.0), (2, StagePart::Build));
     }
 
     #[test]
     fn after_a_leap_a_copy_stands_where_it_was_going() {
         let mut timetable = on_cue(Motion::Drift);
-        timetable.cue(1.0);
-        timetable.come_to_rest(10.0, 0.0);
+        timetable.cue(Since::new(1.0));
+        timetable.come_to_rest(Since::new(10.0), Since::START);
         assert_eq!(part_at(&timetable, 0.0), (1, StagePart::Dwell));
     }
 }

@@ -5,7 +5,7 @@ use crate::growth::Ranks;
 use crate::motion::{Course, Standing, Timetable};
 use crate::part::{CopyNumber, Part};
 use crate::settings::{GrowthSettings, Motion, MotionSettings, Settings};
-use crate::time::{Beats, LATE};
+use crate::time::{Beats, LATE, MaterialPlace, Since};
 
 /// Whether stages may lie elsewhere under other settings: offsets and the order of notes are
 /// nothing to them.
@@ -71,19 +71,21 @@ impl Voices {
         let step = self.settings.growth.step;
         for copy in CopyNumber::ALL {
             let part = Part::Copy(copy);
-            let place = self
-                .entry(part)
-                .filter(|entry| *entry <= now)
-                .and_then(|entry| Some(self.piece_at(part, now - entry)?.place_at(now - entry)));
-            let laps = match place {
+            let laps = match self.place(part, now) {
                 Some(place) => self.laps(part).with_step_from(place, step, &self.phrase),
                 None => copy_laps(&self.phrase, &self.settings.growth),
             };
             self.copies[copy.index()].laps = laps;
         }
-        self.steady = self
-            .steady
-            .with_step_from(now - self.origin, step, &self.phrase);
+        let place = Since::from_song(now, self.origin).steady_place();
+        self.steady = self.steady.with_step_from(place, step, &self.phrase);
+    }
+
+    /// Where in its material a voice is at song position `at`, if it has entered.
+    fn place(&self, part: Part, at: Beats) -> Option<MaterialPlace> {
+        let entry = self.entry(part).filter(|entry| *entry <= at)?;
+        let tau = Since::from_song(at, entry);
+        Some(self.piece_at(part, tau)?.place_at(tau))
     }
 
     fn change_courses(&mut self, old: &Settings, now: Beats) {
@@ -93,15 +95,15 @@ impl Voices {
         let same_step = old.step() == settings.step();
         for copy in CopyNumber::ALL {
             let mut course = Course::new(copy, timetable, &settings);
-            let moving_for = self.moving_for(copy, now).unwrap_or(0.0);
+            let moving_for = self.moving_for(copy, now).unwrap_or_default();
             let before = self.copies[copy.index()].course;
             course
                 .timetable_mut()
                 .take_over(before.timetable(), moving_for);
             let tau = self
                 .entry(Part::Copy(copy))
-                .map(|entry| now - entry)
-                .filter(|tau| *tau > 0.0);
+                .map(|entry| Since::from_song(now, entry))
+                .filter(|tau| *tau > Since::START);
             if let (Some(tau), true) = (tau, same_step) {
                 let target = course.standing.target();
                 let standing = self.copies[copy.index()].course.standing;
@@ -116,7 +118,7 @@ impl Voices {
     }
 
     /// How a copy gets to a changed offset.
-    fn approach(&self, standing: Standing, tau: Beats, target: Beats) -> Standing {
+    fn approach(&self, standing: Standing, tau: Since, target: Beats) -> Standing {
         let cycle = self.phrase.length();
         match self.settings.motion.motion {
             Motion::Drift => {
@@ -124,7 +126,8 @@ impl Voices {
                 standing.glide(tau, target, self.settings.step() / (cycles * cycle))
             }
             Motion::Jump | Motion::BuildUp => {
-                standing.leap(tau, target, ((tau - LATE) / cycle).ceil() * cycle)
+                let cycles = ((tau - LATE).beats() / cycle).ceil();
+                standing.leap(tau, target, Since::new(cycles * cycle))
             }
         }
     }

@@ -4,7 +4,7 @@ use super::Voices;
 use crate::motion::Dwelling;
 use crate::part::{CopyNumber, MAX_COPIES, Part};
 use crate::settings::Advance;
-use crate::time::{Beats, HAIR};
+use crate::time::{Beats, HAIR, Since};
 
 impl Voices {
     /// A performer's cue at song position `now`: every copy that dwells moves at its next cycle.
@@ -31,8 +31,8 @@ impl Voices {
     pub fn come_to_rest(&mut self, now: Beats, then: Beats) -> bool {
         let before = self.dwellings();
         for copy in CopyNumber::ALL {
-            let tau = self.moving_for(copy, now).unwrap_or(0.0);
-            let there = self.moving_for(copy, then).unwrap_or(0.0);
+            let tau = self.moving_for(copy, now).unwrap_or_default();
+            let there = self.moving_for(copy, then).unwrap_or_default();
             self.copies[copy.index()]
                 .course
                 .timetable_mut()
@@ -77,18 +77,19 @@ impl Voices {
         if at < from {
             return at;
         }
-        let station = timetable.station_at(at - from);
+        let now = Since::from_song(at, from);
+        let station = timetable.station_at(now);
         let counted = timetable.counted();
-        let since = at - from - timetable.begin_of(station);
+        let since = now - timetable.begin_of(station);
         let lasts = counted.end_of(station) - counted.begin_of(station);
         // A hair before its end, so that it is still in that part.
         let since = since.clamp(0.0, (lasts - HAIR).max(0.0));
-        from + counted.begin_of(station) + since
+        counted.begin_of(station).to_song(from) + since
     }
 
-    /// Beats since `copy` began to count its moves, once it has.
-    pub(super) fn moving_for(&self, copy: CopyNumber, now: Beats) -> Option<Beats> {
-        let tau = now - self.moves_from(Part::Copy(copy))?;
-        (tau >= 0.0).then_some(tau)
+    /// Song position `now`, counted from where `copy` began to count its moves, once it has.
+    pub(super) fn moving_for(&self, copy: CopyNumber, now: Beats) -> Option<Since> {
+        let tau = Since::from_song(now, self.moves_from(Part::Copy(copy))?);
+        (tau >= Since::START).then_some(tau)
     }
 }

@@ -3,7 +3,7 @@
 use super::{Voices, notes_a_stage};
 use crate::growth::Lap;
 use crate::part::Part;
-use crate::time::{Beats, HAIR};
+use crate::time::{Beats, HAIR, MaterialPlace, Since};
 
 /// The lap that a voice reads at a moment.
 #[derive(Clone, Copy, Debug)]
@@ -14,7 +14,7 @@ pub struct Passing<'a> {
     /// How far the voice has come in it.
     pub into: Beats,
     /// Where in the material the build-up began that the voice is in, if it is in one.
-    building_from: Option<Beats>,
+    building_from: Option<MaterialPlace>,
 }
 
 impl Voices {
@@ -22,8 +22,8 @@ impl Voices {
     /// its way to another offset is not where its settings alone would have it. None if it never
     /// enters.
     pub fn passing(&self, part: Part, at: Beats, ahead: Beats) -> Option<Passing<'_>> {
-        let tau = at - self.entry(part)?;
-        let place = tau + ahead;
+        let tau = Since::from_song(at, self.entry(part)?);
+        let place = tau.steady_place() + ahead;
         let lap = self.laps(part).at(place);
         Some(Passing {
             voices: self,
@@ -38,9 +38,9 @@ impl Voices {
     pub(super) fn appears(
         &self,
         index: usize,
-        place: Beats,
+        place: MaterialPlace,
         lap: &Lap,
-        building_from: Option<Beats>,
+        building_from: Option<MaterialPlace>,
     ) -> bool {
         let built = building_from.is_none_or(|from| {
             let growth = &self.settings.growth;

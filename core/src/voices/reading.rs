@@ -4,7 +4,7 @@ use super::{Leg, Voices};
 use crate::growth::Lap;
 use crate::motion::Piece;
 use crate::part::Part;
-use crate::time::{Beats, HAIR, Span};
+use crate::time::{Beats, HAIR, MaterialPlace, Since, Span};
 
 /// A note of the phrase, as a voice passes it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -45,7 +45,7 @@ impl<'a> Readings<'a> {
         let (Some(entry), Some(moves_from), true) = (entry, moves_from, plays) else {
             return Self::none(voices, part, span);
         };
-        let tau = (span.start - entry).max(0.0);
+        let tau = Since::from_song(span.start, entry).max(Since::START);
         let waits = moves_from - entry;
         let leg = voices.leg_at(part, tau, waits);
         let mut readings = Self {
@@ -61,7 +61,7 @@ impl<'a> Readings<'a> {
 
     fn none(voices: &'a Voices, part: Part, span: Span) -> Self {
         let lap = Lap {
-            start: 0.0,
+            start: MaterialPlace::START,
             length: voices.phrase.length(),
             shown: 0,
         };
@@ -79,7 +79,7 @@ impl<'a> Readings<'a> {
     }
 
     /// Sets out a hair before `place`: what turns out to be earlier is passed over.
-    fn start_at(&mut self, place: Beats) {
+    fn start_at(&mut self, place: MaterialPlace) {
         let place = place - 2.0 * HAIR;
         self.lap = self.voices.laps(self.part).at(place);
         let into = place - self.lap.start;
@@ -94,7 +94,7 @@ impl<'a> Readings<'a> {
 
     fn next_leg(&mut self) {
         let end = self.leg.piece.end;
-        if !end.is_finite() || self.entry + end >= self.span.end {
+        if !end.is_finite() || end.to_song(self.entry) >= self.span.end {
             self.done = true;
             return;
         }
@@ -108,7 +108,7 @@ impl<'a> Readings<'a> {
 
     /// When the voice, reading on from this piece, reaches `place`. Where the course leaps, what
     /// sounds rings on as if it did not.
-    fn time_of(&self, place: Beats) -> Beats {
+    fn time_of(&self, place: MaterialPlace) -> Since {
         let mut leg = self.leg;
         while leg.piece.is_past(place) && leg.piece.end.is_finite() {
             let next = self.leg_after(&leg);
@@ -135,7 +135,7 @@ impl Iterator for Readings<'_> {
                 self.next_leg();
                 continue;
             }
-            let on = self.entry + self.leg.piece.time_of(place).min(self.leg.piece.end);
+            let on = (self.leg.piece.time_of(place).min(self.leg.piece.end)).to_song(self.entry);
             if on >= self.span.end {
                 self.done = true;
                 continue;
@@ -150,7 +150,7 @@ impl Iterator for Readings<'_> {
                 return Some(Reading {
                     index,
                     on,
-                    off: self.entry + self.time_of(place + note.length),
+                    off: self.time_of(place + note.length).to_song(self.entry),
                     appears: self.voices.appears(index, place, &self.lap, building_from),
                 });
             }

@@ -6,7 +6,7 @@ use crate::form::{BUILD_RANGE, Doing, HOLD_RANGE, SLIDE_RANGE, Stage};
 use crate::growth::Lap;
 use crate::note::Key;
 use crate::part::{CopyNumber, MAX_COPIES, MAX_PARTS, Part};
-use crate::time::{Beats, HAIR, Span, from_ticks, to_ticks};
+use crate::time::{Beats, HAIR, MaterialPlace, Since, Span, from_ticks, to_ticks};
 
 /// A note of a part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -131,8 +131,9 @@ pub(super) fn builds(stage: &Stage, score: &Score) -> bool {
         .voices()
         .laps(Part::Steady)
         .done()
-        .unwrap_or(Beats::INFINITY);
-    stage.span.start < score.piece.process.origin() + grown - HAIR
+        .unwrap_or(MaterialPlace::NEVER);
+    let grown = grown.steady_since().to_song(score.piece.process.origin());
+    stage.span.start < grown - HAIR
         || stage
             .copies
             .iter()
@@ -185,13 +186,16 @@ fn mark_stages(passages: &mut [Passage]) {
 /// The steady voice's laps up to the end of the form, where the last one is cut.
 fn laps<'a>(score: &'a Score) -> impl Iterator<Item = Lap> + 'a {
     let laps = score.piece.process.voices().laps(Part::Steady);
-    let end = score.piece.form.end() - score.piece.process.origin();
-    std::iter::successors(Some(laps.at(0.0)), |lap| Some(laps.after(lap)))
-        .take_while(move |lap| lap.start < end - HAIR)
-        .map(move |lap| Lap {
-            length: lap.length.min(end - lap.start),
-            ..lap
-        })
+    let end = Since::from_song(score.piece.form.end(), score.piece.process.origin());
+    let end = end.steady_place();
+    std::iter::successors(Some(laps.at(MaterialPlace::START)), |lap| {
+        Some(laps.after(lap))
+    })
+    .take_while(move |lap| lap.start < end - HAIR)
+    .map(move |lap| Lap {
+        length: lap.length.min(end - lap.start),
+        ..lap
+    })
 }
 
 /// Turns laps into passages, in order.
@@ -227,8 +231,13 @@ impl<'a> Reader<'a> {
         }
     }
 
+    /// Song position at which the steady voice begins a lap.
+    fn begin_of(&self, lap: &Lap) -> Beats {
+        (lap.start.steady_since()).to_song(self.score.piece.process.origin())
+    }
+
     fn passage(&mut self, lap: &Lap, raster: &Raster) -> Passage {
-        let at = self.score.piece.process.origin() + lap.start;
+        let at = self.begin_of(lap);
         let length = raster.bar(to_ticks(lap.length));
         let stage = self.score.piece.form.stage_at(at + 1e-4).unwrap_or(0);
         let steady = self.played(Part::Steady, lap, length, raster);
@@ -270,7 +279,7 @@ impl<'a> Reader<'a> {
 
     /// What a part strikes in a lap, on the raster.
     fn played(&self, part: Part, lap: &Lap, length: i64, raster: &Raster) -> Vec<PartNote> {
-        let at = self.score.piece.process.origin() + lap.start;
+        let at = self.begin_of(lap);
         let notes = &self.parts[part.index()];
         // A note played early may belong to this lap, and one played late to the next.
         let reach = from_ticks(raster.step);

@@ -232,12 +232,12 @@ fn cycles(process: &Process, span: Span) -> Vec<CycleStart> {
         process.phrase().length(),
     );
     let lengthens = process.settings().growth.growth == Growth::Lengthen;
-    let mut lap = laps.at((span.start - origin).max(0.0));
+    let mut lap = process.voices().steady_lap(span.start.max(origin));
     let mut cycles = Vec::new();
-    while origin + lap.start < span.end {
-        let number = (lap.start / whole).round() as i64 + 1;
+    while lap.start.steady_since().to_song(origin) < span.end {
+        let number = (lap.start.beats() / whole).round() as i64 + 1;
         cycles.push(CycleStart {
-            at: origin + lap.start,
+            at: lap.start.steady_since().to_song(origin),
             number: (!lengthens).then_some(number),
         });
         lap = laps.after(&lap);
@@ -424,9 +424,8 @@ impl Tally {
 pub fn cycle_at(process: &Process, at: Beats) -> Span {
     let origin = process.origin();
     // A hair of rounding puts a moment on a bar line into the cycle it begins.
-    let since = (at - origin + HAIR).max(0.0);
-    let lap = process.voices().laps(Part::Steady).at(since);
-    let start = origin + lap.start;
+    let lap = process.voices().steady_lap((at + HAIR).max(origin));
+    let start = lap.start.steady_since().to_song(origin);
     Span::new(start, start + lap.length)
 }
 

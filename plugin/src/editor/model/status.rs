@@ -6,7 +6,7 @@ use procession_core::motion::{StagePart, drift_cycles};
 use procession_core::part::{CopyNumber, Part};
 use procession_core::phrase::MAX_NOTES;
 use procession_core::settings::{Advance, CopiesMove, Growth, Motion};
-use procession_core::time::Beats;
+use procession_core::time::{Beats, Since};
 use procession_core::words::{
     copies_named, minutes, step_numbers, steps_ahead_each, to_hundredths,
 };
@@ -148,9 +148,10 @@ impl Moment {
         let part = Part::Copy(copy);
         process.voices().entry(part).filter(|entry| *entry <= at)?;
         let counted_from = process.voices().moves_from(part)?;
+        let now = Since::from_song(at, counted_from);
         let course = process.voices().course(copy);
         let timetable = course.timetable();
-        let station = timetable.station_at((at - counted_from).max(0.0));
+        let station = timetable.station_at(now.max(Since::START));
         let step = seen.settings().step();
         let after = |shifts| (course.shifted(shifts) + course.standing.target()) / step;
         let (from, to) = match station.part {
@@ -175,9 +176,9 @@ impl Moment {
             to,
             part: station.part,
             told: process.voices().displacement(part, at).unwrap_or_default() / step,
-            waits_for_cue: timetable.waits_for_cue(at - counted_from),
-            since: counted_from + since,
-            until: counted_from + until,
+            waits_for_cue: timetable.waits_for_cue(now),
+            since: since.to_song(counted_from),
+            until: until.to_song(counted_from),
         })
     }
 

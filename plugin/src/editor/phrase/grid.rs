@@ -10,7 +10,7 @@ use egui::{
 use procession_core::note::{Key, Note, Velocity};
 use procession_core::part::Part;
 use procession_core::phrase::Edited;
-use procession_core::time::Beats;
+use procession_core::time::{Beats, MaterialPlace};
 
 /// Points of a drag that stand for the whole range of velocity, where there is no lane to see.
 const WHOLE_RANGE: f32 = 100.0;
@@ -186,7 +186,7 @@ impl PhraseView<'_> {
             .process
             .voices()
             .laps(Part::Steady)
-            .at(self.seen.elapsed());
+            .at(MaterialPlace::new(self.seen.elapsed()));
         let ranks = self.seen.process.voices().ranks();
         let notes = self.seen.phrase().notes();
         move |index| {
@@ -208,7 +208,7 @@ impl PhraseView<'_> {
 
     /// Where in the phrase the steady voice is, if the process runs.
     fn playing(&self) -> Option<Beats> {
-        let elapsed = self.seen.elapsed();
+        let elapsed = MaterialPlace::new(self.seen.elapsed());
         let lap = self.seen.process.voices().laps(Part::Steady).at(elapsed);
         self.seen
             .snapshot
