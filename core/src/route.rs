@@ -5,6 +5,12 @@
 //! empty. Once written, the list is what is played, and the settings that would have generated it
 //! (motion, shifts, dwell, drift) are silent; entries, growth and offsets go on as they are.
 
+mod edit;
+#[cfg(test)]
+pub(crate) mod invented;
+
+pub use edit::{Edit, EditError};
+
 use crate::mode::ModeName;
 use crate::part::{CopyNumber, MAX_COPIES};
 use crate::settings::Motion;
