@@ -4,6 +4,7 @@
 //! controls say, and gives the [`InBlock`] in which [`note_on`](InBlock::note_on) and its like tell what
 //! is played in, in order, until [`finish`](InBlock::finish) plays the rest.
 
+mod beginning;
 mod entering;
 mod in_block;
 
@@ -11,13 +12,13 @@ pub use in_block::InBlock;
 
 use crate::capture::Listener;
 use crate::clock::{Clock, Transport};
-use crate::metre::Metre;
+use crate::metre::{BarLines, Metre};
 use crate::note::{Channel, Key};
 use crate::part::MAX_PARTS;
 use crate::phrase::Phrase;
 use crate::player::{Event, Player, channel_of};
 use crate::process::Process;
-use crate::settings::Settings;
+use crate::settings::{Beginning, Settings};
 use crate::time::Beats;
 
 /// What the controls say during a block.
@@ -25,8 +26,11 @@ use crate::time::Beats;
 pub struct Controls {
     /// All that shapes the process.
     pub settings: Settings,
-    /// Going on takes the phrase; on plays it; off lets the output fall silent.
+    /// Going on takes the phrase, or begins the one that is there; on plays it; off lets the output
+    /// fall silent.
     pub hold: bool,
+    /// Where it begins, and how it ends.
+    pub beginning: Beginning,
     /// Whether it was a hand in the plug-in's own window that put hold where it is.
     pub by_hand: bool,
     /// Whether what is played goes through while holding.
@@ -82,8 +86,8 @@ pub struct TakenNews {
 pub struct Engine {
     clock: Clock,
     listener: Listener,
-    /// The host's metre, and where in the song one of its bars begins.
-    bars: Option<(Metre, Beats)>,
+    /// The host's, if it tells any.
+    bars: Option<BarLines>,
     process: Process,
     player: Player,
     anchor: Anchor,
@@ -92,6 +96,10 @@ pub struct Engine {
     controls: Option<Controls>,
     /// Playing on the own clock, with the song at rest.
     free: bool,
+    /// Hold has gone off, and until this song position the process plays on.
+    ending: Option<Beats>,
+    /// Where in the rolling song hold last went off, if it has not gone on since.
+    let_go_at: Option<Beats>,
     /// How many keys were struck.
     struck: u32,
     /// Whether anything was played since hold was off.
@@ -119,6 +127,8 @@ impl Engine {
             anchor: Anchor::NextStart,
             controls: None,
             free: false,
+            ending: None,
+            let_go_at: None,
             struck: 0,
             played: false,
             interrupted: false,
@@ -150,6 +160,7 @@ impl Engine {
     /// Allocates never, blocks never. What sounds is ended in the next block.
     pub fn restore(&mut self, phrase: &Phrase, anchor: Anchor) {
         self.controls = None;
+        self.let_go_at = None;
         self.edit(phrase, anchor);
     }
 
@@ -190,12 +201,17 @@ impl Engine {
         &self.clock
     }
 
-    /// Whether the process plays: held, and with a song or an own time to play in.
+    /// Whether the process plays: held, or not yet at its end, and with a song or an own time to play
+    /// in. Before its beginning it waits for that.
     pub fn is_running(&self) -> bool {
-        let held = self
-            .controls
-            .is_some_and(|controls| controls.hold && !controls.bypass);
-        held && (self.clock.is_playing() || self.free)
+        let is_on =
+            |controls: Controls| (controls.hold || self.ending.is_some()) && !controls.bypass;
+        self.controls.is_some_and(is_on) && (self.clock.is_playing() || self.free)
+    }
+
+    /// Until which song position the process plays on, if hold has gone off.
+    pub fn ending(&self) -> Option<Beats> {
+        self.ending
     }
 
     /// Whether nothing sounds and nothing will of its own accord.
@@ -230,7 +246,7 @@ impl Engine {
     /// beats; the song itself begins with one if that is not told.
     pub fn count_bars(&mut self, metre: Option<Metre>, line: Option<Beats>) {
         let line = line.filter(|line| line.is_finite()).unwrap_or(0.0);
-        self.bars = metre.map(|metre| (metre, line));
+        self.bars = metre.map(|metre| BarLines { metre, line });
     }
 
     /// Begins a block of `frames` frames.

@@ -29,7 +29,7 @@ pub enum Message {
         key: Key,
         /// How hard.
         velocity: Velocity,
-        /// Whose it is; none is the player's own hand.
+        /// Whose it is; none is the player's own hand, or the click of a count-in.
         part: Option<Part>,
         /// Its own number, carried by its note-off too; not negative.
         id: i32,
@@ -59,7 +59,8 @@ pub enum Message {
 struct Held {
     off: Beats,
     serial: u64,
-    part: Part,
+    /// None is a click.
+    part: Option<Part>,
     channel: Channel,
     key: Key,
 }
@@ -102,7 +103,7 @@ struct Slot {
 /// A voice's stroke of a key.
 #[derive(Clone, Copy, Debug)]
 struct Struck {
-    part: Part,
+    part: Option<Part>,
     velocity: Velocity,
 }
 
@@ -118,7 +119,7 @@ impl Slot {
                 channel,
                 key,
                 velocity,
-                part: Some(part),
+                part,
                 id: self.id,
             });
             if !self.is_held() {
@@ -173,7 +174,8 @@ impl Ledger {
 
     /// The keys a voice's notes hold, in no order, as (part, key).
     pub fn held(&self) -> impl Iterator<Item = (Part, Key)> + '_ {
-        self.held.iter().map(|Reverse(held)| (held.part, held.key))
+        let of_part = |Reverse(held): &Reverse<Held>| Some((held.part?, held.key));
+        self.held.iter().filter_map(of_part)
     }
 
     /// A voice strikes a key and holds it until `off`. Left out if [`MAX_SOUNDING`] do already.
@@ -183,6 +185,29 @@ impl Ledger {
     pub fn strike(
         &mut self,
         part: Part,
+        off: Beats,
+        place: (Channel, Key),
+        velocity: Velocity,
+        send: impl FnMut(Message),
+    ) {
+        self.gather(Some(part), off, place, velocity, send);
+    }
+
+    /// A click of a count-in, which lasts until `off`. It is nobody's.
+    pub fn click(
+        &mut self,
+        off: Beats,
+        place: (Channel, Key),
+        velocity: Velocity,
+        mut send: impl FnMut(Message),
+    ) {
+        self.gather(None, off, place, velocity, &mut send);
+        self.sound(send);
+    }
+
+    fn gather(
+        &mut self,
+        part: Option<Part>,
         off: Beats,
         (channel, key): (Channel, Key),
         velocity: Velocity,
@@ -281,8 +306,12 @@ impl Ledger {
         }
     }
 
-    /// The parts of which `falls_silent` is true do so.
-    pub fn silence(&mut self, falls_silent: impl Fn(Part) -> bool, mut send: impl FnMut(Message)) {
+    /// The parts of which `falls_silent` is true do so; none is a click.
+    pub fn silence(
+        &mut self,
+        falls_silent: impl Fn(Option<Part>) -> bool,
+        mut send: impl FnMut(Message),
+    ) {
         let slots = &mut self.slots;
         self.held.retain(|Reverse(held)| {
             let stays = !falls_silent(held.part);
@@ -450,7 +479,7 @@ mod tests {
             );
         }
         ledger.sound(|_| ());
-        ledger.silence(|part| part != Part::Steady, |m| sent.push(m));
+        ledger.silence(|part| part != Some(Part::Steady), |m| sent.push(m));
         assert_eq!(written(&sent).len(), 2);
         assert_eq!(ledger.held().count(), 1);
     }

@@ -45,6 +45,7 @@ pub mod process;
 pub mod ensemble;
 pub mod resulting;
 pub mod unrolling;
+pub mod count_in;
 pub mod ledger;
 pub mod player;
 pub mod clock;

@@ -1,6 +1,6 @@
 //! Metre: how long a bar is, and which of its places are strong.
 
-use crate::time::Beats;
+use crate::time::{Beats, HAIR, LATE};
 
 /// A time signature, such as 7/8.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -9,13 +9,14 @@ pub struct Metre {
     unit: u8,
 }
 
-/// What rounding may take off a place, in beats.
-const HAIR: Beats = 1e-6;
-
 /// The most that a bar counts, and the smallest part of a whole note that it counts by.
 const MOST: (u32, u32) = (64, 128);
 
 impl Metre {
+    /// Four quarter notes a bar: what is counted where no metre is told (common practice, no
+    /// source).
+    pub const COMMON: Self = Self { count: 4, unit: 4 };
+
     /// `count` of the note value 1/`unit` a bar; none unless `count` is 1 ..= 64 and `unit` a
     /// power of two up to 128.
     pub fn new(count: u32, unit: u32) -> Option<Self> {
@@ -49,6 +50,11 @@ impl Metre {
         } else {
             self.pulse().min(1.0)
         }
+    }
+
+    /// How many of those a bar has.
+    pub fn beats_a_bar(self) -> u32 {
+        (self.bar() / self.beat()).round() as u32
     }
 
     fn is_compound(self) -> bool {
@@ -89,12 +95,75 @@ impl Metre {
     }
 }
 
+/// The bars of a song: their metre, and where one of them begins.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BarLines {
+    /// As long as it stands.
+    pub metre: Metre,
+    /// Song position of a bar line.
+    pub line: Beats,
+}
+
+impl Default for BarLines {
+    /// Bars of four quarter notes from the beginning of the song.
+    fn default() -> Self {
+        Self {
+            metre: Metre::COMMON,
+            line: 0.0,
+        }
+    }
+}
+
+impl BarLines {
+    /// The bar line at or after `at`. One that is less than [`LATE`] past is not missed yet.
+    pub fn next_bar(&self, at: Beats) -> Beats {
+        self.next(at, self.metre.bar())
+    }
+
+    /// The beat at or after `at`, likewise.
+    pub fn next_beat(&self, at: Beats) -> Beats {
+        self.next(at, self.metre.beat())
+    }
+
+    fn next(&self, at: Beats, each: Beats) -> Beats {
+        let missed = LATE - HAIR;
+        self.line + ((at - self.line - missed) / each).ceil() * each
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
     fn metre(count: u32, unit: u32) -> Metre {
         Metre::new(count, unit).unwrap()
+    }
+
+    #[test]
+    fn the_next_line_is_the_one_at_hand_while_it_is_hardly_past() {
+        let bars = BarLines {
+            metre: metre(7, 8),
+            line: 10.5,
+        };
+        for (at, bar, beat) in [
+            (10.5, 10.5, 10.5),
+            (10.5 + 0.9 * LATE, 10.5, 10.5),
+            (10.5 + 1.1 * LATE, 14.0, 11.0),
+            (13.9, 14.0, 14.0),
+            (14.0 - 1e-9, 14.0, 14.0),
+            (-0.1, 0.0, 0.0),
+        ] {
+            assert_eq!((bars.next_bar(at), bars.next_beat(at)), (bar, beat), "{at}");
+        }
+        let compound = BarLines {
+            metre: metre(6, 8),
+            line: 0.0,
+        };
+        assert_eq!(
+            (compound.next_bar(1.0), compound.next_beat(1.0)),
+            (3.0, 1.5)
+        );
+        assert_eq!(compound.metre.beats_a_bar(), 2);
     }
 
     #[test]

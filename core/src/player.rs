@@ -1,5 +1,6 @@
 //! The player: a block of time in, timed events out.
 
+use crate::count_in::CountIn;
 use crate::ledger::{Ledger, Message};
 use crate::note::{Channel, Key, Velocity};
 use crate::part::Part;
@@ -42,13 +43,14 @@ impl Player {
     }
 
     /// Plays what `process` has for the frames `from .. to` of `block`, after what is already
-    /// sent. In order of time, ends before beginnings; what is struck on one frame is one stroke.
+    /// sent, and what counts it in before that. In order of time, ends before beginnings; what is struck on one frame is one stroke.
     ///
     /// # Real-time
     /// Allocates never, blocks never; bounded by the events in the block.
     pub fn play(
         &mut self,
         process: &Process,
+        count_in: CountIn,
         block: &Block,
         frames: std::ops::Range<u32>,
         mut send: impl FnMut(Event),
@@ -66,6 +68,13 @@ impl Player {
             });
         };
         self.pan(process, |message| at(part.start, message));
+        for click in count_in.clicks(span) {
+            self.end_notes_until(click.on, &mut at);
+            self.ledger
+                .click(click.off, click.place(), click.velocity(), |message| {
+                    at(click.on, message);
+                });
+        }
         let mut moment = None;
         for note in unroll(process, span) {
             let frame = part.frame_of(note.on);
@@ -130,7 +139,7 @@ impl Player {
     /// Parts that `process` does not have, or has no longer, fall silent at once.
     pub fn silence_unused(&mut self, process: &Process, frame: u32, mut send: impl FnMut(Event)) {
         self.ledger.silence(
-            |part| !process.plays(part),
+            |part| part.is_some_and(|part| !process.plays(part)),
             |message| send(Event { frame, message }),
         );
     }
@@ -220,6 +229,7 @@ pub fn pan_of(part: Part, voices: usize, width: f64) -> u8 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::metre::Metre;
     use crate::phrase::Phrase;
     use crate::settings::Settings;
 
@@ -230,7 +240,12 @@ mod tests {
         for frames in blocks {
             let start = f64::from(begun) * 120.0 / (60.0 * 48_000.0);
             let block = Block::new(start, 120.0, 48_000.0, *frames);
-            player.play(process, &block, 0..*frames, |event| {
+            let none = CountIn {
+                bars: 0,
+                metre: Metre::COMMON,
+                origin: 0.0,
+            };
+            player.play(process, none, &block, 0..*frames, |event| {
                 events.push(Event {
                     frame: begun + event.frame,
                     ..event

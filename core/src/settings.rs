@@ -139,6 +139,44 @@ pub enum FoldKind {
     Nearest,
 }
 
+/// On which boundary of the song a phrase that is already there begins, when hold goes on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum BeginOn {
+    /// On none: at once.
+    Now,
+    /// The next beat.
+    Beat,
+    /// The next bar line.
+    #[default]
+    Bar,
+}
+
+/// What hold waits for when it goes off.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum EndOn {
+    /// Nothing: all falls silent at once.
+    #[default]
+    Now,
+    /// The end of the steady voice's cycle.
+    Cycle,
+}
+
+/// The most bars that are counted in.
+pub const MAX_COUNT_IN: u32 = 2;
+
+/// Where the process begins, and how it ends.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Beginning {
+    /// The boundary that hold going on is moved to.
+    pub begin_on: BeginOn,
+    /// What hold going off waits for.
+    pub end_on: EndOn,
+    /// Bars of click before the first note, 0 ..= [`MAX_COUNT_IN`].
+    pub count_in: u32,
+    /// The song position that the composer wrote down for it, if one is. It goes before all else.
+    pub at: Option<Beats>,
+}
+
 /// What a further player picks out of what all voices play together.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Resulting {

@@ -8,10 +8,13 @@ use common::{phrase, settings};
 use procession_core::clock::Transport;
 use procession_core::engine::{Anchor, Controls, Engine};
 use procession_core::ledger::Message;
+use procession_core::metre::Metre;
 use procession_core::note::{Channel, Key, Velocity};
 use procession_core::phrase::Phrase;
 use procession_core::player::Event;
-use procession_core::settings::{Advance, CopiesMove, Growth, Motion, Settings, Shifts};
+use procession_core::settings::{
+    Advance, BeginOn, Beginning, CopiesMove, EndOn, Growth, Motion, Settings, Shifts,
+};
 use proptest::prelude::*;
 use proptest::sample::select;
 use std::collections::HashMap;
@@ -31,6 +34,8 @@ enum Turn {
     Cue(bool),
     CueKey(Option<u8>),
     Advance(Advance),
+    Beginning(Beginning),
+    Bars(Option<(u32, u32)>, Option<f64>),
     Settings(Box<Settings>),
     NoteOn(u8, Option<u8>),
     NoteOff(Option<u8>, Option<u8>),
@@ -60,6 +65,12 @@ fn turn() -> impl Strategy<Value = Turn> {
         2 => any::<bool>().prop_map(Turn::Cue),
         1 => proptest::option::of(50u8..70).prop_map(Turn::CueKey),
         2 => select(vec![Advance::Counted, Advance::OnCue]).prop_map(Turn::Advance),
+        2 => beginning().prop_map(Turn::Beginning),
+        1 => (
+            select(vec![None, Some((4, 4)), Some((7, 8)), Some((64, 1)), Some((1, 128))]),
+            select(vec![None, Some(0.0), Some(3.5), Some(f64::NAN), Some(1e300)]),
+        )
+            .prop_map(|(metre, line)| Turn::Bars(metre, line)),
         2 => settings().prop_map(|s| Turn::Settings(Box::new(s))),
         6 => (50u8..70, proptest::option::of(0u8..4)).prop_map(|(k, c)| Turn::NoteOn(k, c)),
         4 => (proptest::option::of(50u8..70), proptest::option::of(0u8..4))
@@ -69,6 +80,28 @@ fn turn() -> impl Strategy<Value = Turn> {
         1 => Just(Turn::Reset),
         1 => select(vec![44_100.0, 96_000.0, 0.0, f64::NAN]).prop_map(Turn::Prepare),
     ]
+}
+
+fn beginning() -> impl Strategy<Value = Beginning> {
+    (
+        select(vec![BeginOn::Now, BeginOn::Beat, BeginOn::Bar]),
+        select(vec![EndOn::Now, EndOn::Cycle]),
+        0u32..4,
+        select(vec![
+            None,
+            None,
+            Some(0.0),
+            Some(0.3),
+            Some(-7.0),
+            Some(1e8),
+        ]),
+    )
+        .prop_map(|(begin_on, end_on, count_in, at)| Beginning {
+            begin_on,
+            end_on,
+            count_in,
+            at,
+        })
 }
 
 /// A channel and a key, where told.
@@ -108,6 +141,11 @@ impl Host {
             Turn::Cue(on) => self.controls.cue = *on,
             Turn::CueKey(key) => self.controls.cue_key = key.and_then(Key::new),
             Turn::Advance(advance) => self.controls.settings.motion.advance = *advance,
+            Turn::Beginning(beginning) => self.controls.beginning = *beginning,
+            Turn::Bars(metre, line) => {
+                let metre = metre.and_then(|(count, unit)| Metre::new(count, unit));
+                self.engine.count_bars(metre, *line);
+            }
             Turn::Settings(settings) => self.controls.settings = **settings,
             Turn::NoteOn(key, channel) => {
                 let place = (channel.and_then(Channel::new), Key::new(*key));
@@ -175,6 +213,7 @@ impl Host {
     fn end(&mut self) {
         self.controls = Controls {
             hold: false,
+            beginning: Beginning::default(),
             ..self.controls
         };
         self.block(true, 64, Some((false, (None, None))));
@@ -448,7 +487,8 @@ fn a_phrase_that_was_written_is_what_hold_plays_whatever_was_played_before() {
     let (mut engine, _) = capture("D4 F4 G4 A4", 99.0, 2.0, settings);
     let written = phrase_of("C4 E4 C5 .");
     engine.edit(&written, engine.anchor());
-    let heard = play(&mut engine, settings, 2.0, &[480], 48_000);
+    // From the next bar on.
+    let heard = play(&mut engine, settings, 2.0, &[480], 96_000);
     assert_eq!(engine.process().phrase(), &written);
     let struck: std::collections::BTreeSet<u8> = heard
         .iter()

@@ -19,9 +19,9 @@ use procession_core::mode::ModeName;
 use procession_core::note::Key;
 use procession_core::phrase::{key_from_name, key_name};
 use procession_core::settings::{
-    Advance, CaptureSettings, CopiesMove, CopySettings, FoldKind, FoldSettings, Grid, Growth,
-    GrowthOrder, GrowthSettings, MAX_COPIES, Motion, MotionSettings, OutputSettings, Resulting,
-    ResultingSettings, Settings, Shifts,
+    Advance, BeginOn, Beginning, CaptureSettings, CopiesMove, CopySettings, EndOn, FoldKind,
+    FoldSettings, Grid, Growth, GrowthOrder, GrowthSettings, MAX_COPIES, MAX_COUNT_IN, Motion,
+    MotionSettings, OutputSettings, Resulting, ResultingSettings, Settings, Shifts,
 };
 use std::collections::BTreeMap;
 use std::sync::{Arc, LazyLock};
@@ -31,6 +31,7 @@ const CYCLES: Unit = Unit::new("cycle", "cycles");
 const NOTES: Unit = Unit::new("note", "notes");
 const COPIES: Unit = Unit::new("copy", "copies");
 const SHIFTS: Unit = Unit::new("shift", "shifts");
+const BARS: Unit = Unit::new("bar", "bars");
 const OCTAVES: Unit = Unit::new("octave", "octaves");
 const KEYS: Unit = Unit::new("key", "keys");
 const CONTROLLERS: Unit = Unit::new("cc", "cc");
@@ -241,6 +242,18 @@ parameters! {
     }
 }
 
+parameters! {
+    /// Where the process begins, and how it ends.
+    BeginningParameters {
+        /// Where Hold begins a phrase that was there already: at once, or on the next beat or bar of the song.
+        "begin_on" begin_on: Choice, "Begin on", Choice::of::<BeginOn>(), fixed;
+        /// Whether switching Hold off ends all at once, or plays the steady voice's cycle to its end.
+        "end_on" end_on: Choice, "End on", Choice::of::<EndOn>(), fixed;
+        /// How many bars are clicked, on channel 10, before a phrase that was there already begins.
+        "count_in" count_in: Whole, "Count-in", Whole::new(0..=MAX_COUNT_IN as i32, BARS, 0), fixed;
+    }
+}
+
 /// All parameters of one instance of the plug-in, and what is kept beside them.
 #[derive(Params)]
 pub struct Parameters {
@@ -286,6 +299,9 @@ pub struct Parameters {
     /// Copy 8's own.
     #[nested(id_prefix = "copy8", group = "Copy 8")]
     pub copy8: CopyParameters,
+    /// Where the process begins, and how it ends.
+    #[nested(group = "Beginning")]
+    pub beginning: BeginningParameters,
     /// The phrase, its origin, the seed, the custom mode, the window: the end of everybody but the
     /// audio thread.
     #[persist = "kept"]
@@ -317,6 +333,7 @@ pub static DECLARATIONS: LazyLock<Vec<Declaration>> = LazyLock::new(|| {
         .into_iter()
         .flatten()
         .chain((1..=MAX_COPIES).flat_map(of_copy))
+        .chain(BeginningParameters::declarations())
         .collect()
 });
 
@@ -352,6 +369,7 @@ impl Parameters {
             ..OutputParameters::new(plain)
         };
         let line = LineParameters::new(plain);
+        let beginning = BeginningParameters::new(plain);
         let choices = SavedChoices::new([
             ("grid", &phrase.grid),
             ("motion", &motion.motion),
@@ -366,6 +384,8 @@ impl Parameters {
             ("channels", &output.channels),
             ("advance", &motion.advance),
             ("resulting", &line.which),
+            ("begin_on", &beginning.begin_on),
+            ("end_on", &beginning.end_on),
         ]);
         let parameters = Self {
             phrase,
@@ -382,6 +402,7 @@ impl Parameters {
             copy6: copy(6),
             copy7: copy(7),
             copy8: copy(8),
+            beginning,
             kept,
             choices,
         };
@@ -420,6 +441,21 @@ impl Parameters {
                 .ok()
                 .filter(|steps| *steps > 0),
             snap: share(&self.phrase.snap),
+        }
+    }
+
+    /// Where the process begins, and how it ends; the written position from what is `kept` beside
+    /// the parameters.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn beginning(&self, kept: &Kept) -> Beginning {
+        let own = &self.beginning;
+        Beginning {
+            begin_on: chosen(&own.begin_on),
+            end_on: chosen(&own.end_on),
+            count_in: count(&own.count_in),
+            at: kept.begins_at,
         }
     }
 
@@ -499,6 +535,7 @@ impl Parameters {
         for copy in self.copies() {
             copy.each(&mut next);
         }
+        self.beginning.each(&mut next);
     }
 }
 
@@ -743,6 +780,29 @@ impl Worded for Advance {
         match self {
             Self::Counted => Wording::new("counted", "Counted"),
             Self::OnCue => Wording::new("on_cue", "On cue"),
+        }
+    }
+}
+
+impl Worded for BeginOn {
+    const ALL: &'static [Self] = &[Self::Now, Self::Beat, Self::Bar];
+
+    fn wording(self) -> Wording {
+        match self {
+            Self::Now => Wording::new("now", "Now"),
+            Self::Beat => Wording::new("beat", "Beat"),
+            Self::Bar => Wording::new("bar", "Bar"),
+        }
+    }
+}
+
+impl Worded for EndOn {
+    const ALL: &'static [Self] = &[Self::Now, Self::Cycle];
+
+    fn wording(self) -> Wording {
+        match self {
+            Self::Now => Wording::new("now", "Now"),
+            Self::Cycle => Wording::new("cycle", "Cycle"),
         }
     }
 }

@@ -265,6 +265,7 @@ fn controls(parameters: &Parameters, exchange: &AudioSide) -> Controls {
     Controls {
         settings: parameters.settings(exchange.kept()),
         hold: parameters.hold(),
+        beginning: parameters.beginning(exchange.kept()),
         by_hand: false,
         thru: parameters.thru(),
         bypass: parameters.bypass(),

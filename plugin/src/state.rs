@@ -26,7 +26,8 @@ use serde_json::Value;
 /// [`filter`], and keep one saved file of each under `plugin/tests/states/`.
 ///
 /// 2: a phrase may know the bar it was played in.
-pub const VERSION: u64 = 2;
+/// 3: a position may be written at which the process begins.
+pub const VERSION: u64 = 3;
 
 /// Origins farther from the start of the song than this are damage: a year and a half at 120 beats
 /// a minute, where an `f64` still tells a fraction of a sample.
@@ -79,6 +80,8 @@ pub struct Kept {
     pub custom: PitchSet,
     /// The modulation plan.
     pub modulations: Modulations,
+    /// The song position that was written for the process to begin at, if one was.
+    pub begins_at: Option<Beats>,
     /// The window.
     pub window: WindowSize,
 }
@@ -93,6 +96,7 @@ impl Default for Kept {
             seed: 1,
             custom: PitchSet::CHROMATIC,
             modulations: Modulations::default(),
+            begins_at: None,
             window: WindowSize {
                 width: 960,
                 height: 640,
@@ -119,6 +123,7 @@ impl Kept {
         take(part(saved, "seed", "seed").map(|seed| self.seed = seed));
         take(custom_from(saved).map(|custom| self.custom = custom));
         take(modulations::restored(saved).map(|plan| self.modulations = plan));
+        take(begins_at_from(saved).map(|at| self.begins_at = at));
         take(
             part(saved, "window", "window size")
                 .map(|window: WindowSize| self.window = window.within_reason()),
@@ -141,6 +146,7 @@ impl Kept {
             seed: self.seed,
             custom: semitones(self.custom),
             modulations: modulations::saved(&self.modulations),
+            begins_at: self.begins_at,
             window: self.window,
         }
     }
@@ -179,7 +185,7 @@ fn taken_from(saved: &Value) -> Result<Taken, String> {
         format!("The saved phrase was refused: {error}. The one from before stays.")
     })?;
     match part(saved, "anchor", "origin")? {
-        SavedAnchor::Song(beats) if beats.abs() > FARTHEST => Err(format!(
+        SavedAnchor::Song(beats) if !is_within_reach(beats) => Err(format!(
             "The saved origin lies at beat {beats}, out of all reach; phrase and origin from \
              before stay."
         )),
@@ -197,6 +203,22 @@ fn custom_from(saved: &Value) -> Result<PitchSet, String> {
          from before stays."
             .to_owned()
     })
+}
+
+/// None was written in states from before it could be.
+fn begins_at_from(saved: &Value) -> Result<Option<Beats>, String> {
+    match part::<Option<Beats>>(saved, "begins_at", "position to begin at")? {
+        Some(at) if !is_within_reach(at) => Err(format!(
+            "The saved position to begin at lies at beat {at}, out of all reach; what was there \
+             before stays."
+        )),
+        at => Ok(at),
+    }
+}
+
+/// Whether a song position is none that only damage explains.
+pub fn is_within_reach(at: Beats) -> bool {
+    at.abs() <= FARTHEST
 }
 
 fn semitones(set: PitchSet) -> Vec<u8> {
@@ -225,6 +247,8 @@ pub struct Written {
     seed: u64,
     custom: Vec<u8>,
     modulations: Vec<modulations::SavedModulation>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    begins_at: Option<Beats>,
     window: WindowSize,
 }
 

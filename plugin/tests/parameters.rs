@@ -51,6 +51,9 @@ const CONTRACT: &str = "
     copyK_offset  | Copy K offset | -32 steps   | 32 steps   | 0 steps            | yes
     copyK_level   | Copy K level  | 0 %         | 200 %      | 100 %              | yes
     copyK_octave  | Copy K octave | -3 octaves  | 3 octaves  | 0 octaves          | yes
+    begin_on      | Begin on      | Now         | Bar        | Bar                | no
+    end_on        | End on        | Now         | Cycle      | Now                | no
+    count_in      | Count-in      | 0 bars      | 2 bars     | 0 bars             | no
 ";
 
 /// Calls `look` with every parameter of a new instance.
@@ -84,13 +87,17 @@ fn every_parameter_is_as_the_contract_has_it() {
     let rows: Vec<_> = rows
         .map(|row| row.split('|').map(str::trim).collect::<Vec<_>>().join("|"))
         .collect();
-    let (of_copies, alone): (Vec<_>, Vec<_>) =
-        rows.into_iter().partition(|row| row.starts_with("copyK"));
+    let is_of_copies = |row: &String| row.starts_with("copyK");
+    let (before, of_copies, after) = {
+        let mut runs = rows.chunk_by(|one, next| is_of_copies(one) == is_of_copies(next));
+        let mut run = || runs.next().map_or(Vec::new(), <[String]>::to_vec);
+        (run(), run(), run())
+    };
     let per_copy = (1..=8).flat_map(|copy| {
         let numbered = |row: &String| row.replace('K', &copy.to_string());
         of_copies.iter().map(numbered).collect::<Vec<_>>()
     });
-    let expected: Vec<String> = alone.into_iter().chain(per_copy).collect();
+    let expected: Vec<String> = before.into_iter().chain(per_copy).chain(after).collect();
     let mut found = Vec::new();
     each(|declaration, parameter| found.push(line(declaration, parameter).join("|")));
     assert_eq!(found, expected);
@@ -441,7 +448,9 @@ fn the_places_of_modes_and_other_options_stay_what_they_are() {
          target_tonic: {tonics}\n\
          target_mode: {modes}\n\
          channels: one_each all_on_one\n\
-         resulting: off top bottom together\n"
+         resulting: off top bottom together\n\
+         begin_on: now beat bar\n\
+         end_on: now cycle\n"
     );
     assert_eq!(lists, expected);
 }

@@ -47,6 +47,7 @@ fn kept_in_version_1() -> Kept {
         custom: PitchSet::of(&[0, 2, 3, 7, 8]),
         // There was no such thing yet.
         modulations: Modulations::default(),
+        begins_at: None,
         window: WindowSize {
             width: 1200,
             height: 700,
@@ -89,8 +90,54 @@ fn a_project_of_version_2_knows_the_bar_of_its_phrase() {
     assert!(parameters.kept.current().taken.phrase.bar().is_some());
     // What is saved of it is what was loaded, but for where keys stand.
     let again: Value = serde_json::from_str(&parameters.serialize_fields()[KEPT]).expect("JSON");
-    let before: Value = serde_json::from_str(&version_2().fields[KEPT]).expect("JSON");
+    let mut before: Value = serde_json::from_str(&version_2().fields[KEPT]).expect("JSON");
+    before["version"] = VERSION.into();
     assert_eq!(again, before);
+}
+
+fn version_3() -> PluginState {
+    state(include_str!("states/version-3.json"))
+}
+
+/// `states/version-3.json` is the same with a beginning that was written: at bar 33 of 7/8.
+#[test]
+fn a_project_of_version_3_knows_where_it_was_written_to_begin() {
+    let (parameters, _) = Parameters::new();
+    load(&parameters, version_3());
+    assert_eq!(parameters.kept.notice(), None);
+    let kept = Kept {
+        begins_at: Some(112.0),
+        ..kept_in_version_2()
+    };
+    assert_eq!(parameters.kept.current(), kept);
+    let again: Value = serde_json::from_str(&parameters.serialize_fields()[KEPT]).expect("JSON");
+    let before: Value = serde_json::from_str(&version_3().fields[KEPT]).expect("JSON");
+    assert_eq!(again, before);
+    // Projects from before begin on the bar, as a new one does.
+    for (mut state, values) in [(version_3(), [1, 1, 2]), (version_2(), [2, 0, 0])] {
+        filter(&mut state);
+        for (id, value) in ["begin_on", "end_on", "count_in"].into_iter().zip(values) {
+            let stands = matches!(state.params[id], ParamValue::I32(saved) if saved == value);
+            assert!(stands, "{id}: {:?}", state.params[id]);
+        }
+    }
+}
+
+#[test]
+fn a_beginning_out_of_all_reach_is_refused_and_one_that_was_lifted_is_not_kept() {
+    let (parameters, _) = Parameters::new();
+    load(&parameters, version_3());
+    let mut far = version_3();
+    let mut kept: Value = serde_json::from_str(&far.fields[KEPT]).expect("JSON");
+    kept["begins_at"] = json!(1e300);
+    far.fields.insert(KEPT.to_owned(), kept.to_string());
+    load(&parameters, far);
+    assert_eq!(parameters.kept.current().begins_at, Some(112.0));
+    let notice = parameters.kept.notice().expect("it is said");
+    assert!(notice.0.contains("position to begin at"), "{notice:?}");
+    load(&parameters, version_2());
+    assert_eq!(parameters.kept.current().begins_at, None);
+    assert!(!parameters.serialize_fields()[KEPT].contains("begins_at"));
 }
 
 #[test]

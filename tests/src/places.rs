@@ -64,6 +64,9 @@ const PLACES: &[&str] = &[
     "Copy 8 offset",
     "Copy 8 level",
     "Copy 8 octave",
+    "Begin on",
+    "End on",
+    "Count-in",
 ];
 
 /// What a host reads at each place.

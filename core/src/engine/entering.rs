@@ -3,9 +3,10 @@
 use super::{Anchor, Controls, Engine, TakenNews};
 use crate::capture::{Bars, Taken};
 use crate::clock::Joint;
+use crate::metre::BarLines;
 use crate::part::{MAX_PARTS, Part};
 use crate::player::Event;
-use crate::settings::Settings;
+use crate::settings::{EndOn, Settings};
 use crate::time::Block;
 
 /// What led to a block. It is decided once, when the block begins.
@@ -38,6 +39,9 @@ impl Entry {
 /// A block that is being entered.
 struct Entering<'e, S> {
     engine: &'e mut Engine,
+    entry: Entry,
+    /// Where the process was to begin before this block.
+    anchor: Anchor,
     block: Block,
     send: S,
 }
@@ -56,8 +60,11 @@ impl Engine {
             interrupted: std::mem::take(&mut self.interrupted),
             opened: self.controls.is_none(),
         };
+        let anchor = self.anchor;
         let mut entering = Entering {
             engine: self,
+            entry,
+            anchor,
             block,
             send,
         };
@@ -67,7 +74,7 @@ impl Engine {
         if !entry.goes_on() {
             entering.leave_where_it_was();
         }
-        entering.find_place_in_song();
+        entering.find_place_in_song(controls);
         entering.hear_bars();
         entering.apply(controls);
         if entry.is_afresh() {
@@ -97,18 +104,22 @@ impl<S: FnMut(Event)> Entering<'_, S> {
         self.engine.player.pan_anew();
     }
 
-    /// Once the song rolls, the process begins at a song position.
-    fn find_place_in_song(&mut self) {
+    /// Once the song rolls, the process begins at a song position: the one that is written, or else
+    /// the one that was found.
+    fn find_place_in_song(&mut self, controls: &Controls) {
         let engine = &mut *self.engine;
-        if !engine.clock.is_playing() {
-            return;
-        }
-        if engine.anchor == Anchor::NextStart {
-            engine.anchor = Anchor::Song(self.block.start);
-            engine.news.anchored = true;
-        }
-        if let Anchor::Song(origin) = engine.anchor {
-            engine.process.set_origin(origin);
+        let rolls = engine.clock.is_playing();
+        let anchor = match (controls.beginning.at, engine.anchor) {
+            (Some(written), _) => Anchor::Song(written),
+            (None, Anchor::NextStart) if rolls => Anchor::Song(self.block.start),
+            (None, anchor) => anchor,
+        };
+        let moved = engine.anchor_at(anchor);
+        if let (Anchor::Song(origin), true) = (anchor, rolls) {
+            if moved && engine.is_running() {
+                self.start_afresh();
+            }
+            self.engine.process.set_origin(origin);
         }
     }
 
@@ -116,7 +127,7 @@ impl<S: FnMut(Event)> Entering<'_, S> {
         let engine = &mut *self.engine;
         let rolls = engine.clock.is_playing();
         let song_starts = engine.clock.heard() - self.block.start;
-        let bars = engine.bars.map(|(metre, line)| Bars {
+        let bars = engine.bars.map(|BarLines { metre, line }| Bars {
             metre,
             line: rolls.then_some(song_starts + line),
         });
@@ -135,9 +146,12 @@ impl<S: FnMut(Event)> Entering<'_, S> {
             self.start_afresh();
         }
         match (before.hold, controls.hold) {
-            (false, true) if self.is_meant(controls) => self.hold(&controls.settings),
-            (true, false) => self.let_go(),
+            (false, true) if self.is_meant(controls) => self.hold(controls),
+            (true, false) => self.let_go(controls),
             _ => (),
+        }
+        if self.engine.ending.is_some() && controls.beginning.end_on == EndOn::Now {
+            self.start_afresh();
         }
         if controls.cue && !before.cue {
             self.engine.cue(self.block.start);
@@ -173,15 +187,36 @@ impl<S: FnMut(Event)> Entering<'_, S> {
         self.engine.clock.is_playing() || self.engine.played || controls.by_hand
     }
 
-    /// Hold goes off.
-    fn let_go(&mut self) {
-        self.engine.free = false;
-        self.engine.played = false;
-        self.start_afresh();
+    /// Hold goes off: at once, or with the cycle that is on.
+    fn let_go(&mut self, controls: &Controls) {
+        let (entry, now) = (self.entry, self.block.start);
+        let engine = &mut *self.engine;
+        engine.played = false;
+        let rolls = engine.clock.is_playing();
+        if entry.goes_on() && rolls {
+            engine.let_go_at = Some(now);
+        }
+        let plays = !entry.is_afresh() && !controls.bypass && (rolls || engine.free);
+        let waits = plays && controls.beginning.end_on == EndOn::Cycle;
+        match engine.end_of_cycle(now).filter(|_| waits) {
+            Some(end) => engine.ending = Some(end),
+            None => {
+                engine.free = false;
+                self.start_afresh();
+            }
+        }
     }
 
-    /// Takes the phrase out of what was played, and begins to play it.
-    fn hold(&mut self, settings: &Settings) {
+    /// Takes the phrase out of what was played, and begins to play it; if nothing was, the one that
+    /// was there.
+    fn hold(&mut self, controls: &Controls) {
+        let engine = &mut *self.engine;
+        if engine.ending.is_some() && !engine.played {
+            // It has not ended yet, so it goes on.
+            engine.ending = None;
+            engine.let_go_at = None;
+            return;
+        }
         self.start_afresh();
         let engine = &mut *self.engine;
         engine.process.forget_cues();
@@ -189,20 +224,31 @@ impl<S: FnMut(Event)> Entering<'_, S> {
         let rolls = engine.clock.is_playing();
         let heard = engine.clock.heard();
         let grid_zero = rolls.then_some(heard - self.block.start);
-        let taken = engine.listener.take(heard, grid_zero, &settings.capture);
-        match taken {
-            Some(taken) => self.adopt(&taken, settings),
-            None => {
-                engine.news.nothing_played = true;
-                if !rolls {
-                    engine.process.set_origin(self.block.start);
-                }
-            }
+        let capture = &controls.settings.capture;
+        match engine.listener.take(heard, grid_zero, capture) {
+            Some(taken) => self.adopt(&taken, controls),
+            None => self.begin(controls),
         }
         self.engine.free = !rolls;
+        self.engine.let_go_at = None;
     }
 
-    fn adopt(&mut self, taken: &Taken, settings: &Settings) {
+    /// Begins the phrase that was there.
+    fn begin(&mut self, controls: &Controls) {
+        let now = self.block.start;
+        let found_on = !self.entry.goes_on() && !controls.by_hand;
+        let bars = controls.beginning.count_in;
+        let engine = &mut *self.engine;
+        if !engine.clock.is_playing() {
+            engine.news.nothing_played = true;
+            engine.begin_at_rest(now, &controls.beginning);
+        } else if !(found_on && engine.was_held_since_it_began(now, self.anchor, bars)) {
+            engine.news.nothing_played = true;
+            engine.begin_in_song(now, &controls.beginning);
+        }
+    }
+
+    fn adopt(&mut self, taken: &Taken, controls: &Controls) {
         let engine = &mut *self.engine;
         engine.news.taken = Some(TakenNews {
             notes: taken.phrase.notes().len(),
@@ -213,6 +259,10 @@ impl<S: FnMut(Event)> Entering<'_, S> {
         });
         let origin = self.block.start + (taken.origin - engine.clock.heard());
         engine.process.set_phrase(&taken.phrase);
+        if controls.beginning.at.is_some() && engine.clock.is_playing() {
+            // It waits for where it is written to begin, or joins in.
+            return;
+        }
         engine.process.set_origin(origin);
         engine.anchor = if engine.clock.is_playing() {
             Anchor::Song(origin)
@@ -221,13 +271,14 @@ impl<S: FnMut(Event)> Entering<'_, S> {
         };
         // A hand that is a little late does not cost the first note.
         let late = self.block.start - origin;
-        if late > 0.0 && late <= settings.step() / 2.0 {
+        if late > 0.0 && late <= controls.settings.step() / 2.0 {
             engine.player.start_from(origin);
         }
     }
 
     /// Voices fall silent and stand where the settings put them.
     fn start_afresh(&mut self) {
+        self.engine.give_up_ending();
         self.engine.player.stop(0, &mut self.send);
         self.engine.process.settle();
     }

@@ -101,13 +101,23 @@ impl<'e> InBlock<'e> {
         if until <= self.frame {
             return;
         }
+        if let Some(end) = self.engine.ends_in(&self.block).filter(|end| *end < until) {
+            self.play_on(end, &mut send);
+            self.engine.end(self.frame, &mut send);
+        }
+        self.play_on(until, send);
+    }
+
+    fn play_on(&mut self, until: u32, send: impl FnMut(Event)) {
         let engine = &mut *self.engine;
-        if engine.is_running() {
+        if engine.is_running() && until > self.frame {
+            let count_in = engine.count_in();
+            let frames = self.frame..until;
             engine
                 .player
-                .play(&engine.process, &self.block, self.frame..until, &mut send);
+                .play(&engine.process, count_in, &self.block, frames, send);
         }
-        self.frame = until;
+        self.frame = self.frame.max(until);
     }
 
     /// Plays the rest of the block.

@@ -25,10 +25,14 @@ pub struct Group {
 
 /// In the order in which a piece is made. Hold stands in the header, what a copy has of its own in
 /// [`COPY_IDS`].
-pub const GROUPS: [Group; 5] = [
+pub const GROUPS: [Group; 6] = [
     Group {
         name: "Capture",
         ids: &["grid", "length", "snap", "thru"],
+    },
+    Group {
+        name: "Beginning",
+        ids: &["begin_on", "count_in", "end_on"],
     },
     Group {
         name: "Copies",
@@ -85,7 +89,7 @@ pub const GROUPS: [Group; 5] = [
 ];
 
 /// Place of the group "Copies" in [`GROUPS`].
-pub const COPIES_GROUP: usize = 1;
+pub const COPIES_GROUP: usize = 2;
 
 /// What copies 1 ..= 8 have of their own: offset, level, octave.
 pub const COPY_IDS: [[&str; 3]; MAX_COPIES] = [

@@ -1,0 +1,146 @@
+//! The count-in: bars of click before the first note.
+//!
+//! It is counted back from where the process begins, so it leads to the first note wherever the song
+//! comes from, and begins in the middle if the song does.
+
+use crate::metre::Metre;
+use crate::note::{Channel, Key, Velocity};
+use crate::time::{Beats, Span};
+
+/// Where clicks go: the tenth channel, which no voice uses and on which General MIDI has percussion.
+pub const CLICK_CHANNEL: u8 = 9;
+
+/// What is struck on the first beat of a bar and on the others: high and low wood block (General
+/// MIDI Level 1, percussion key map: 76 and 77; from memory).
+const KEYS: [u8; 2] = [76, 77];
+
+/// How hard. Below what a hand plays: it is to be followed, not to be heard above the music.
+const VELOCITIES: [f32; 2] = [0.7, 0.45];
+
+/// How long a click lasts, as a part of the beat.
+const LASTS: f64 = 0.25;
+
+/// Bars of click up to a song position.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CountIn {
+    /// How many; 0 is none.
+    pub bars: u32,
+    /// How they are counted.
+    pub metre: Metre,
+    /// Song position of the first note.
+    pub origin: Beats,
+}
+
+/// One click.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Click {
+    /// Song position at which it begins.
+    pub on: Beats,
+    /// Song position at which it ends.
+    pub off: Beats,
+    /// Whether it is the first beat of a bar.
+    pub is_accent: bool,
+}
+
+impl CountIn {
+    /// How long it is.
+    pub fn length(&self) -> Beats {
+        f64::from(self.bars) * self.metre.bar()
+    }
+
+    /// The clicks that begin in `span`, in order; at most 64 a bar.
+    pub fn clicks(self, span: Span) -> impl Iterator<Item = Click> {
+        let beat = self.metre.beat();
+        let a_bar = self.metre.beats_a_bar();
+        let all = self.bars * a_bar;
+        // Where the process plays already there is nothing to look for.
+        let counted = if span.start < self.origin { all } else { 0 };
+        let click = move |index: u32| {
+            let on = self.origin - f64::from(all - index) * beat;
+            Click {
+                on,
+                off: on + LASTS * beat,
+                is_accent: index.is_multiple_of(a_bar),
+            }
+        };
+        (0..counted)
+            .map(click)
+            .filter(move |click| span.contains(click.on))
+    }
+}
+
+impl Click {
+    /// On which channel and key it is struck.
+    pub fn place(&self) -> (Channel, Key) {
+        let channel = Channel::new(CLICK_CHANNEL).unwrap_or(Channel::FIRST);
+        (channel, Key::by_octave(KEYS[self.beat()].into()))
+    }
+
+    /// How hard it is struck.
+    pub fn velocity(&self) -> Velocity {
+        Velocity::new(VELOCITIES[self.beat()])
+    }
+
+    fn beat(&self) -> usize {
+        usize::from(!self.is_accent)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::part::Part;
+    use crate::player::channel_of;
+    use crate::settings::OutputSettings;
+
+    fn clicks(bars: u32, metre: (u32, u32), span: (Beats, Beats)) -> Vec<(Beats, bool)> {
+        let count_in = CountIn {
+            bars,
+            metre: Metre::new(metre.0, metre.1).unwrap(),
+            origin: 12.0,
+        };
+        let clicks = count_in.clicks(Span::new(span.0, span.1));
+        clicks.map(|click| (click.on, click.is_accent)).collect()
+    }
+
+    #[test]
+    fn bars_are_counted_as_musicians_count_them_and_lead_to_the_first_note() {
+        let four = [(8.0, true), (9.0, false), (10.0, false), (11.0, false)];
+        assert_eq!(clicks(1, (4, 4), (0.0, 100.0)), four);
+        assert_eq!(clicks(1, (4, 4), (9.5, 11.0)), [four[2]]);
+        // Two dotted quarters.
+        assert_eq!(
+            clicks(1, (6, 8), (0.0, 100.0)),
+            [(9.0, true), (10.5, false)]
+        );
+        let seven = clicks(2, (7, 8), (0.0, 100.0));
+        assert_eq!(
+            (seven.len(), seven[0], seven[7]),
+            (14, (5.0, true), (8.5, true))
+        );
+        assert_eq!(clicks(0, (4, 4), (0.0, 100.0)), []);
+        assert_eq!(
+            clicks(1, (4, 4), (12.0, 100.0)),
+            [],
+            "the process has begun"
+        );
+    }
+
+    #[test]
+    fn no_part_plays_where_the_click_is() {
+        let click = Click {
+            on: 0.0,
+            off: 0.25,
+            is_accent: true,
+        };
+        for all_on_one in [false, true] {
+            let output = OutputSettings {
+                all_on_one,
+                ..OutputSettings::default()
+            };
+            for part in Part::ALL {
+                assert_ne!(channel_of(part, &output), click.place().0);
+            }
+        }
+    }
+}
