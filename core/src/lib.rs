@@ -52,6 +52,7 @@ pub mod clock;
 pub mod capture;
 pub mod engine;
 pub mod form;
+pub mod snippet;
 pub mod fit;
 pub mod words;
 pub mod mallet;

@@ -3,10 +3,14 @@
 //! To be heard before anything is routed. Each voice stands where its pan puts it, also when all
 //! share a channel; the player's own hand stands in the middle. While audition is off and nothing
 //! rings, the audio is not touched.
+//!
+//! A snippet that the window asks for is heard in the place of what leaves, also while audition is
+//! off. What leaves goes on leaving.
 
+use crate::hearing::{Hearing, Order, Snatch, strike};
 use nice_plug::prelude::Buffer;
 use procession_core::ledger::Message;
-use procession_core::mallet::Mallets;
+use procession_core::mallet::{Mallets, START_LEVEL_DB};
 use procession_core::player::{Event, pan_of};
 use procession_core::settings::{Resulting, Settings};
 
@@ -22,6 +26,9 @@ const FIRST_ADDRESS: usize = 0x1_0000;
 pub struct Audition {
     mallets: Mallets,
     rings: bool,
+    hearing: Hearing,
+    /// Hold, in the last block.
+    held: bool,
 }
 
 impl Default for Audition {
@@ -37,12 +44,18 @@ impl Audition {
         Self {
             mallets: Mallets::new(sample_rate),
             rings: false,
+            hearing: Hearing::default(),
+            held: false,
         }
     }
 
     /// Blocks come at `sample_rate` hertz from now on. Allocates.
     pub fn prepare(&mut self, sample_rate: f64) {
-        *self = Self::at(sample_rate);
+        *self = Self {
+            hearing: self.hearing.broken_off(),
+            held: self.held,
+            ..Self::at(sample_rate)
+        };
     }
 
     /// Whether anything is still to be heard.
@@ -55,11 +68,43 @@ impl Audition {
     /// # Real-time
     /// Allocates never, blocks never.
     pub fn hush(&mut self) {
+        self.hearing.stop(&mut self.mallets);
         self.mallets.all_off();
     }
 
-    /// Begins a block, at `level` dB or off. None if there is nothing to play or nowhere to play
-    /// to: no audio came with the block.
+    /// A snippet that was asked for begins, or ends, with the coming block. One that sounds is
+    /// broken off by hold, and by bypass, under which none begins.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn hear(&mut self, order: &Order, hold: bool, bypass: bool) {
+        let hold_moved = std::mem::replace(&mut self.held, hold) != hold;
+        if hold_moved {
+            self.hearing.stop(&mut self.mallets);
+        }
+        self.hearing.look(order, &mut self.mallets);
+        if bypass {
+            self.hearing.stop(&mut self.mallets);
+            self.hearing.die_away();
+        }
+    }
+
+    /// A snippet that sounds is broken off; what leaves rings on.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn break_off(&mut self) {
+        self.hearing.stop(&mut self.mallets);
+    }
+
+    /// What is heard of the snippets that are asked for.
+    pub fn hearing(&self) -> &Hearing {
+        &self.hearing
+    }
+
+    /// Begins a block, with what leaves at `level` dB or off, and the snippet that may sound at
+    /// its tempo. None if there is nothing to play or nowhere to play to: no audio came with the
+    /// block.
     ///
     /// # Real-time
     /// Allocates never, blocks never.
@@ -68,11 +113,21 @@ impl Audition {
         level: Option<f32>,
         settings: &Settings,
         buffer: &'a mut Buffer<'_>,
+        (order, beats_per_frame): (&'a Order, f64),
     ) -> Option<Playing<'a>> {
+        let plays_song = level.is_some();
+        // As loud as what leaves, or as that would be when it is switched on.
+        let level = if self.hearing.is_heard() {
+            level.or(Some(START_LEVEL_DB))
+        } else {
+            level
+        };
         if level.is_none() && !self.rings {
             return None;
         }
+        let frames = buffer.samples() as u32;
         let Some((left, right)) = sides(buffer) else {
+            self.hearing.find_no_audio();
             self.mallets.reset();
             self.rings = false;
             return None;
@@ -87,6 +142,8 @@ impl Audition {
             frame: 0,
             voices: 1 + settings.motion.copies,
             width: settings.output.width,
+            plays_song,
+            snatch: Snatch::begin(&mut self.hearing, order, beats_per_frame, frames),
         })
     }
 }
@@ -101,15 +158,21 @@ pub struct Playing<'a> {
     frame: usize,
     voices: usize,
     width: f64,
+    /// Whether what leaves is heard while no snippet is.
+    plays_song: bool,
+    snatch: Snatch<'a>,
 }
 
 impl Playing<'_> {
-    /// Plays what leaves, on its frame. Events come in order of time.
+    /// Plays what leaves, on its frame, unless a snippet sounds then. Events come in order of time.
     ///
     /// # Real-time
     /// Allocates never, blocks never.
     pub fn play(&mut self, event: &Event) {
+        self.play_snippet_until(event.frame);
+        let is_heard = self.plays_song && !self.snatch.sounds();
         match event.message {
+            Message::NoteOn { .. } if !is_heard => (),
             Message::NoteOn {
                 key,
                 velocity,
@@ -131,8 +194,17 @@ impl Playing<'_> {
 
     /// Plays the rest of the block.
     pub fn finish(mut self) {
+        self.play_snippet_until(u32::MAX);
         self.ring_until(self.left.len());
         *self.rings = !self.mallets.is_silent();
+        self.snatch.finish(*self.rings);
+    }
+
+    fn play_snippet_until(&mut self, frame: u32) {
+        while let Some((frame, stroke)) = self.snatch.next_until(frame) {
+            self.ring_until(frame as usize);
+            strike(self.mallets, &stroke);
+        }
     }
 
     fn ring_until(&mut self, frame: usize) {
@@ -167,6 +239,9 @@ mod tests {
     use procession_core::note::{Channel, Key, Velocity};
     use procession_core::part::Part;
 
+    /// Beats a frame.
+    const PACE: f64 = 2.0 / 48_000.0;
+
     fn stroke(frame: u32) -> Event {
         let message = Message::NoteOn {
             channel: Channel::FIRST,
@@ -181,14 +256,16 @@ mod tests {
     #[test]
     fn with_no_audio_in_the_block_nothing_is_struck_and_nothing_rings() {
         let mut audition = Audition::default();
+        let order = Order::default();
         let mut none = Buffer::default();
-        let playing = audition.begin(Some(-18.0), &Settings::default(), &mut none);
+        let playing = audition.begin(Some(-18.0), &Settings::default(), &mut none, (&order, PACE));
         assert!(playing.is_none() && !audition.rings());
     }
 
     #[test]
     fn what_rings_is_gone_when_the_audio_is_taken_away() {
         let mut audition = Audition::default();
+        let order = Order::default();
         let (mut left, mut right) = ([0.0; 64], [0.0; 64]);
         let mut playing = Playing {
             mallets: &mut audition.mallets,
@@ -198,6 +275,8 @@ mod tests {
             frame: 0,
             voices: 2,
             width: 1.0,
+            plays_song: true,
+            snatch: Snatch::begin(&mut audition.hearing, &order, PACE, 64),
         };
         playing.mallets.set_level(Some(-18.0));
         playing.play(&stroke(3));
@@ -206,7 +285,7 @@ mod tests {
         let mut none = Buffer::default();
         assert!(
             audition
-                .begin(None, &Settings::default(), &mut none)
+                .begin(None, &Settings::default(), &mut none, (&order, PACE))
                 .is_none()
         );
         assert!(!audition.rings() && audition.mallets.is_silent());

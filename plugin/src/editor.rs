@@ -18,6 +18,7 @@ pub mod focus;
 pub mod grant;
 pub mod handle;
 pub mod header;
+pub mod listen;
 pub mod look;
 pub mod model;
 pub mod modulations;

@@ -1,5 +1,6 @@
 //! What the audio thread shows the window, once a block, without waiting for anybody.
 
+use crate::hearing::Hearing;
 use procession_core::engine::{Engine, News};
 use procession_core::motion::Dwelling;
 use procession_core::part::{MAX_COPIES, MAX_PARTS, Part};
@@ -43,12 +44,20 @@ pub struct Snapshot {
     pub taken_as: f64,
     /// How often hold was asked for and nothing had been played.
     pub nothing_played: u32,
+    /// The number of the snippet that is heard; 0 if none is.
+    pub heard_snippet: u32,
+    /// The number of the last one that was asked for and has been looked at.
+    pub answered_snippet: u32,
+    /// The number of the last one that had no audio to sound in; 0 if none.
+    pub mute_snippet: u32,
 }
 
 /// The audio thread's end.
 pub struct Feed {
     sender: Input<Snapshot>,
     last: Snapshot,
+    /// What is heard of snippets.
+    hearing: Hearing,
 }
 
 /// The window's end: what was shown last stays in sight until something newer is.
@@ -58,10 +67,23 @@ pub struct FeedReader(Output<Snapshot>);
 pub fn feed() -> (Feed, FeedReader) {
     let (sender, receiver) = triple_buffer(&Snapshot::default());
     let last = Snapshot::default();
-    (Feed { sender, last }, FeedReader(receiver))
+    let feed = Feed {
+        sender,
+        last,
+        hearing: Hearing::default(),
+    };
+    (feed, FeedReader(receiver))
 }
 
 impl Feed {
+    /// What is heard of snippets, to be shown with all else.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn note_hearing(&mut self, hearing: &Hearing) {
+        self.hearing = *hearing;
+    }
+
     /// Shows where `engine` stands. Whether that differs from what was shown last.
     ///
     /// # Real-time
@@ -82,6 +104,9 @@ impl Feed {
             sounding: [0; MAX_PARTS],
             dwellings: process.voices().dwellings(),
             struck: engine.struck(),
+            heard_snippet: self.hearing.sounding(),
+            answered_snippet: self.hearing.answered(),
+            mute_snippet: self.hearing.mute(),
             nothing_played: before
                 .nothing_played
                 .wrapping_add(news.nothing_played.into()),

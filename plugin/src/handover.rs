@@ -7,7 +7,9 @@
 //! numbers its orders, the audio side says which order its report builds on, and a report that
 //! builds on an older one is dropped, since the newer order is about to replace it anyway.
 
+use crate::hearing::{self, Asked, Asking, Order as Heard};
 use crate::state::{Kept, Notice, Taken};
+use procession_core::snippet::Snippet;
 use std::sync::{MutexGuard, PoisonError};
 use triple_buffer::{Input, Output, triple_buffer};
 
@@ -23,6 +25,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
         loads: 0,
     });
     let (reports_out, reports_in) = triple_buffer(&answer);
+    let (asking, asked) = hearing::line();
     let main = MainSide(Lock::new(Latest {
         kept: first,
         phrases: 0,
@@ -30,12 +33,14 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
         orders: orders_out,
         reports: reports_in,
         notice: None,
+        asking,
     }));
     let audio = AudioSide {
         orders: orders_in,
         reports: reports_out,
         phrases: 0,
         loads: 0,
+        asked,
     };
     (main, audio)
 }
@@ -75,9 +80,26 @@ pub struct AudioSide {
     /// Of the last order that was looked at.
     phrases: u64,
     loads: u64,
+    asked: Asked,
 }
 
 impl AudioSide {
+    /// The snippet that the window wants to be heard, if it does.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never: one atomic swap.
+    pub fn poll_snippet(&mut self) -> &Heard {
+        self.asked.poll()
+    }
+
+    /// The same, as of the last [`Self::poll_snippet`].
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn snippet(&self) -> &Heard {
+        self.asked.order()
+    }
+
     /// The phrase that has come from the other threads since the last call, if one has; only the
     /// latest. Whatever else is kept is up to date from here on, see [`Self::kept`].
     ///
@@ -136,9 +158,20 @@ struct Latest {
     orders: Input<Order>,
     reports: Output<Report>,
     notice: Option<Notice>,
+    asking: Asking,
 }
 
 impl MainSide {
+    /// Asks for a snippet to be heard at once, in the place of any other; see [`Asking::play`].
+    pub fn hear(&self, snippet: Snippet) -> u32 {
+        self.up_to_date().asking.play(snippet)
+    }
+
+    /// Asks for no snippet to be heard any more.
+    pub fn hush(&self) {
+        self.up_to_date().asking.stop();
+    }
+
     /// What is kept now, with the latest from the audio thread.
     pub fn current(&self) -> Kept {
         self.up_to_date().kept.clone()

@@ -13,6 +13,7 @@ pub mod feed;
 #[allow(clippy::disallowed_types, reason = "never on the audio thread")]
 pub mod files;
 pub mod handover;
+pub mod hearing;
 pub mod outbox;
 pub mod params;
 pub mod process;

@@ -17,7 +17,7 @@ use procession_core::engine::{Anchor, Controls, Engine, InBlock, News};
 use procession_core::metre::Metre;
 use procession_core::note;
 use procession_core::player::Event;
-use procession_core::time::Beats;
+use procession_core::time::{Beats, Block};
 
 /// All that the audio thread owns.
 pub struct AudioThread {
@@ -115,10 +115,16 @@ impl AudioThread {
         };
         // Out of the way means that the audio passes as it came.
         let level = parameters.audition().filter(|_| !controls.bypass);
+        let snippet = self.exchange.poll_snippet();
+        self.audition.hear(snippet, controls.hold, controls.bypass);
         let engine = &mut self.engine;
+        let rate = f64::from(self.sample_rate);
+        let pace = Block::new(0.0, engine.clock().tempo(), rate, frames).beats_per_frame;
         let mut exit = Exit {
             outbox: &mut self.outbox,
-            mallets: self.audition.begin(level, &controls.settings, buffer),
+            mallets: self
+                .audition
+                .begin(level, &controls.settings, buffer, (snippet, pace)),
         };
         exit.outbox
             .send_waiting(|event| context.try_send_event(event).is_ok());
@@ -166,7 +172,9 @@ impl AudioThread {
         let news = self.report();
         self.show(&news, beats_per_bar);
         let is_done = self.outbox.is_empty() && self.controllers.is_settled();
-        if self.engine.is_idle() && is_done && !self.audition.rings() {
+        // While somebody looks, something may be asked for at any moment.
+        let asleep = !self.audition.rings() && !self.bell.is_window_open();
+        if self.engine.is_idle() && is_done && asleep {
             ProcessStatus::Normal
         } else {
             ProcessStatus::KeepAlive
@@ -176,7 +184,10 @@ impl AudioThread {
     /// A phrase from the window, or from a saved project.
     fn receive(&mut self) {
         match self.exchange.poll_incoming() {
-            Some((Cause::Loaded, kept)) => self.engine.restore(&kept.phrase, kept.anchor),
+            Some((Cause::Loaded, kept)) => {
+                self.audition.break_off();
+                self.engine.restore(&kept.phrase, kept.anchor);
+            }
             Some((Cause::Edited, kept)) => self.engine.edit(&kept.phrase, kept.anchor),
             None => (),
         }
@@ -198,6 +209,7 @@ impl AudioThread {
 
     /// What the window has to know. With no window open, only what must not be missed.
     fn show(&mut self, news: &News, beats_per_bar: f64) {
+        self.feed.note_hearing(self.audition.hearing());
         let awaited = self.bell.is_window_open() || *news != News::default();
         if awaited && self.feed.show(&self.engine, news, beats_per_bar) {
             self.bell.ring();

@@ -9,7 +9,9 @@ use procession::editor::seen::Seen;
 use procession::editor::wish::Wish;
 use procession::editor::{alignments, circle, notes, sonority};
 use procession_core::mode::{ModeName, PitchSet};
+use procession_core::part::CopyNumber;
 use procession_core::settings::{FoldKind, Settings};
+use procession_core::snippet::Subject;
 
 const FERRY: &str = "D4 F4 . A4 C5 . G4 A4 . F4 E4 .";
 
@@ -193,14 +195,20 @@ fn sorting_by_attacks_puts_the_busiest_alignment_on_top() {
     assert!(harness.state().is_empty());
 }
 
+/// Copy 1 is heard so many steps ahead.
+fn heard(steps: i64) -> Wish {
+    let copy = CopyNumber::FIRST;
+    Wish::Hear(Subject::Alignment { copy, steps })
+}
+
 #[test]
-fn a_click_on_a_row_only_tells_more_and_the_button_moves_the_copy() {
+fn a_click_on_a_row_tells_more_and_lets_it_be_heard_and_the_button_moves_the_copy() {
     let mut harness = alignments_of(seen(FERRY, |_| ()), ROOMY);
     harness
         .get_by_label("5 steps ahead: 12 attacks, 4 coincidences")
         .click();
     harness.run();
-    assert!(harness.state().is_empty());
+    assert_eq!(harness.state_mut().split_off(0), [heard(5)]);
     says(
         &harness,
         "5 steps ahead: 12 attacks, 4 coincidences. What coincides:",
@@ -226,7 +234,7 @@ fn any_copy_can_be_the_one_that_stands_there() {
     harness.run();
     assert_eq!(
         *harness.state(),
-        [Wish::Type("copy3_offset", "5".to_owned())]
+        [heard(5), Wish::Type("copy3_offset", "5".to_owned())]
     );
 }
 

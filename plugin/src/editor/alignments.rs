@@ -1,6 +1,7 @@
 //! The alignments: what each place is like at which two voices can stand, before it is heard.
 
 use crate::editor::focus;
+use crate::editor::listen::{SIGN, sign, stepped, steps, toggled};
 use crate::editor::look::{self, Look};
 use crate::editor::model::alignments::{
     Meeting, Order, Row, Standing, own_offset_for, rows, sorted, standings, strokes,
@@ -10,10 +11,11 @@ use crate::editor::notes::{line, name, paragraph};
 use crate::editor::seen::{Edition, Seen};
 use crate::editor::wish::Wish;
 use egui::{
-    Align2, Color32, Direction, Layout, Rangef, Rect, Response, RichText, Role, ScrollArea, Sense,
-    Shape, Stroke, StrokeKind, Ui, UiBuilder, WidgetInfo, pos2, vec2,
+    Align2, Color32, Direction, Id, Layout, Rangef, Rect, Response, RichText, Role, ScrollArea,
+    Sense, Shape, Stroke, StrokeKind, Ui, UiBuilder, WidgetInfo, pos2, vec2,
 };
 use procession_core::part::{CopyNumber, Part};
+use procession_core::snippet::Subject;
 use procession_core::words::number_of;
 use procession_core::words::steps_ahead;
 use std::collections::HashMap;
@@ -31,8 +33,8 @@ pub struct AlignmentsState {
     told: Option<(Edition, HashMap<usize, Meeting>)>,
 }
 
-/// Shows the distinct alignments. Clicking a row tells more of it; only the button that puts a
-/// copy there wishes for anything.
+/// Shows the distinct alignments. Clicking a row tells more of it, and lets two cycles of it be
+/// heard; the arrow keys go on to the next. Only the button that puts a copy there changes anything.
 pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut AlignmentsState) -> Vec<Wish> {
     let mut wishes = Vec::new();
     if seen.phrase().is_empty() {
@@ -68,11 +70,15 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut AlignmentsState) 
     let shown = chosen
         .filter(|chosen| *chosen < rows.len())
         .unwrap_or(fallback);
+    let copies = seen.process.voices().copies();
+    let last = copies.clone().next_back().unwrap_or_default();
+    *copy = last.min(*copy);
     let mut list = List {
         told,
         seen,
         look,
         standings: &standings,
+        copy: *copy,
     };
     list.titles(ui);
     let detail_height = if area.height() > 300.0 { 72.0 } else { 58.0 };
@@ -83,17 +89,34 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut AlignmentsState) 
     let row_height = each.clamp(ROW, 2.0 * ROW);
     let height = room.min(rows.len() as f32 * (row_height + spacing));
     let places = sorted(rows, *order);
+    let pitch = row_height + spacing;
     ScrollArea::vertical()
         .auto_shrink(false)
         .max_height(height)
         .min_scrolled_height(height)
         .show_rows(ui, row_height, rows.len(), |ui, visible| {
+            let mut gone_to = None;
             for place in visible {
                 let row = &rows[places[place]];
                 let is_shown = row.alignment == shown;
-                if list.row(ui, row, row_height, is_shown).clicked() {
+                let response = list.row(ui, (place, row), row_height, is_shown);
+                let on = steps(ui, &response);
+                if on != 0 {
+                    let next = stepped(place, on, rows.len());
+                    let down = (next as f32 - place as f32) * pitch;
+                    gone_to = Some((next, response.rect.translate(vec2(0.0, down))));
+                } else if response.clicked() {
+                    response.request_focus();
                     *chosen = Some(row.alignment);
+                    wishes.push(toggled(seen, list.subject(row)));
                 }
+            }
+            // Not before all are drawn: the next would take the same key for its own.
+            if let Some((next, rect)) = gone_to {
+                let row = &rows[places[next]];
+                *chosen = Some(row.alignment);
+                wishes.push(Wish::Hear(list.subject(row)));
+                go_to(ui, next, rect);
             }
             focus::follow(ui);
         });
@@ -173,6 +196,19 @@ struct List<'a> {
     seen: &'a Seen,
     look: &'a Look,
     standings: &'a [Standing],
+    /// The one that is heard against the steady voice.
+    copy: CopyNumber,
+}
+
+/// Of the row at that place of the list.
+fn row_id(ui: &Ui, place: usize) -> Id {
+    ui.scope_id().with(("alignment", place))
+}
+
+/// The keyboard goes to the row at that place, which lies in `rect` and comes into sight.
+fn go_to(ui: &Ui, place: usize, rect: Rect) {
+    ui.memory_mut(|memory| memory.request_focus(row_id(ui, place)));
+    ui.scroll_to_rect_animation(rect, None, egui::style::ScrollAnimation::none());
 }
 
 /// From where to where the parts of a row reach.
@@ -189,7 +225,8 @@ impl Columns {
     /// `crowd` is the number of marks in the row that has the most.
     fn of(row: Rect, crowd: usize) -> Self {
         const GAP: f32 = 8.0;
-        let width = row.width();
+        // The sign of what can be heard stands at the end.
+        let width = row.width() - SIGN - 6.0;
         let roomy = width > 420.0;
         let marks = (4.0 + 10.0 * crowd as f32).clamp(14.0, width * 0.16);
         let place = if roomy { 104.0 } else { 84.0 };
@@ -254,15 +291,40 @@ impl List<'_> {
         }
     }
 
-    fn row(&mut self, ui: &mut Ui, row: &Row, height: f32, chosen: bool) -> Response {
-        let (rect, response) =
-            ui.allocate_exact_size(vec2(ui.available_width(), height), Sense::click());
-        let words = format!("{}: {}{}", row.place, row.facts(), self.who_stands(row));
+    fn subject(&self, row: &Row) -> Subject {
+        Subject::Alignment {
+            copy: self.copy,
+            steps: row.alignment as i64,
+        }
+    }
+
+    fn row(
+        &mut self,
+        ui: &mut Ui,
+        (place, row): (usize, &Row),
+        height: f32,
+        chosen: bool,
+    ) -> Response {
+        let size = vec2(ui.available_width(), height);
+        let (rect, _) = ui.allocate_exact_size(size, Sense::hover());
+        let response = ui.interact(rect, row_id(ui, place), Sense::click());
+        let heard = self.seen.hearing == Some(self.subject(row));
+        let sounds = if heard { ", heard now" } else { "" };
+        let words = format!(
+            "{}: {}{}{sounds}",
+            row.place,
+            row.facts(),
+            self.who_stands(row)
+        );
         response.widget_info(|| WidgetInfo::selected(Role::ListBoxOption, true, chosen, &words));
         if ui.is_rect_visible(rect) {
             let lively = response.hovered() || response.has_focus();
             self.ground(ui, rect, chosen, lively);
             self.paint(ui, rect, row);
+            if lively || chosen || heard {
+                let at = pos2(rect.right() - SIGN / 2.0 - 4.0, rect.center().y);
+                sign(ui.painter(), at, self.look, heard);
+            }
         }
         response.on_hover_ui(|ui| {
             ui.label(self.more(row));
@@ -404,12 +466,14 @@ impl List<'_> {
 
     fn more(&mut self, row: &Row) -> String {
         let facts = format!("{}: {}{}", row.place, row.facts(), self.who_stands(row));
+        let copy = Part::Copy(self.copy).to_string().to_lowercase();
+        let hear = format!("Click to hear two cycles of it with {copy}; arrow keys step on.");
         let meeting = self.meeting(row);
         if meeting.intervals.is_empty() {
-            return facts;
+            return format!("{facts}\n{hear}");
         }
         format!(
-            "{facts}\nWhat coincides: {}\nTogether: {}",
+            "{facts}\nWhat coincides: {}\nTogether: {}\n{hear}",
             meeting.intervals, meeting.sonority
         )
     }
@@ -463,8 +527,6 @@ fn detail(
 
     let right = words_end + 10.0;
     let copies = seen.process.voices().copies();
-    let last = copies.clone().next_back().unwrap_or_default();
-    *copy = last.min(*copy);
     if copies.len() > 1 {
         let row = pos2(right, area.top() + 40.0);
         choose_copy(

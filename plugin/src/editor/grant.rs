@@ -2,6 +2,7 @@
 
 use crate::bell::Bell;
 use crate::declaration::{Declaration, Kind, Shown};
+use crate::editor::listen::Listening;
 use crate::editor::model::files::subject;
 use crate::editor::model::history::History;
 use crate::editor::model::parameters::written;
@@ -51,6 +52,8 @@ pub struct Granter {
     said: Option<String>,
     /// Whether something was granted since this was last asked: what was refused before is over.
     granted: bool,
+    /// What is heard by itself.
+    pub(super) listening: Listening,
     /// That of the program.
     pub(super) song: Option<SongDesk>,
 }
@@ -102,6 +105,11 @@ impl Granter {
                 bell.panic();
                 self.say("Panic: every note was ended.");
             }
+            Wish::Hear(subject) => match self.listening.begin(subject, seen, parameters) {
+                Ok(()) => self.granted = true,
+                Err(refusal) => self.say(refusal),
+            },
+            Wish::Hush => self.listening.end(parameters),
             Wish::Custom(mode) => {
                 self.granted = true;
                 parameters.kept.edit(|kept| kept.custom = mode);

@@ -2,6 +2,7 @@
 
 use crate::editor::choice;
 use crate::editor::focus;
+use crate::editor::listen::{sign, stepped, steps, toggled};
 use crate::editor::look::Look;
 use crate::editor::model::modulations::{
     and, has_room, outcomes, place_from, place_text, proposal, tonic_name, with,
@@ -11,9 +12,13 @@ use crate::editor::model::plan::beats_per_bar;
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
 use crate::state::LONGEST_TURNING;
-use egui::{Button, DragValue, Key, Label, RichText, ScrollArea, TextEdit, Ui};
+use egui::{
+    Button, DragValue, Id, Key, Label, RichText, Role, ScrollArea, Sense, Stroke, StrokeKind,
+    TextEdit, Ui, WidgetInfo, vec2,
+};
 use procession_core::mode::ModeName;
 use procession_core::settings::{MAX_MODULATIONS, Modulation, Modulations};
+use procession_core::snippet::Subject;
 
 /// What is being typed.
 #[derive(Debug, Default)]
@@ -37,6 +42,8 @@ pub fn show(
         look,
         state,
         changed: None,
+        asked: None,
+        goes_to: None,
     };
     let width = ui.available_width();
     ScrollArea::vertical()
@@ -50,11 +57,8 @@ pub fn show(
             view.add(ui, stage);
             focus::follow(ui);
         });
-    let changed = view.changed;
-    changed
-        .map(|plan| Wish::Modulate(Box::new(plan)))
-        .into_iter()
-        .collect()
+    let changed = view.changed.map(|plan| Wish::Modulate(Box::new(plan)));
+    changed.into_iter().chain(view.asked).collect()
 }
 
 struct ModulationsView<'a> {
@@ -62,6 +66,10 @@ struct ModulationsView<'a> {
     look: &'a Look,
     state: &'a mut ModulationsState,
     changed: Option<Modulations>,
+    /// What is to be heard.
+    asked: Option<Wish>,
+    /// The mode change to which the keyboard goes.
+    goes_to: Option<usize>,
 }
 
 impl ModulationsView<'_> {
@@ -88,6 +96,10 @@ impl ModulationsView<'_> {
     fn rows(&mut self, ui: &mut Ui) {
         let outcomes = outcomes(self.seen);
         let rows: Vec<Modulation> = self.plan().iter().copied().collect();
+        let hear = ui.scope_id().with("hear");
+        let coming: Vec<usize> = (0..rows.len())
+            .filter(|index| !outcomes[*index].missing)
+            .collect();
         for (index, (modulation, outcome)) in rows.iter().zip(&outcomes).enumerate() {
             ui.horizontal_wrapped(|ui| {
                 ui.spacing_mut().item_spacing.x = 6.0;
@@ -101,6 +113,7 @@ impl ModulationsView<'_> {
                     self.state.refused = None;
                 }
                 self.remove(ui, index);
+                self.hear(ui, hear.with(index), index, &coming);
             });
             let ink = if outcome.missing {
                 self.look.alarm
@@ -109,6 +122,10 @@ impl ModulationsView<'_> {
             };
             self.say(ui, &outcome.text, ink);
             ui.add_space(6.0);
+        }
+        // Not before all are drawn: the next would take the same key for its own.
+        if let Some(index) = self.goes_to {
+            ui.memory_mut(|memory| memory.request_focus(hear.with(index)));
         }
     }
 
@@ -150,6 +167,42 @@ impl ModulationsView<'_> {
             self.changed = Some(with(self.plan(), index, None));
             self.state.typing = None;
         }
+    }
+
+    /// A cycle before the change and a cycle after it, heard by themselves; `coming` are those
+    /// that take place.
+    fn hear(&mut self, ui: &mut Ui, id: Id, index: usize, coming: &[usize]) {
+        let Some(place) = coming.iter().position(|coming| *coming == index) else {
+            return;
+        };
+        let subject = Subject::ModeChange(index);
+        let heard = self.seen.hearing == Some(subject);
+        let (rect, _) = ui.allocate_exact_size(vec2(26.0, 20.0), Sense::hover());
+        let button = ui.interact(rect, id, Sense::click());
+        let words = format!("Hear mode change {}", index + 1);
+        button.widget_info(|| WidgetInfo::selected(Role::Button, true, heard, &words));
+        let edge = if button.hovered() {
+            self.look.accent
+        } else {
+            self.look.edge
+        };
+        let stroke = Stroke::new(1.0, edge);
+        let inside = StrokeKind::Inside;
+        ui.painter().rect(rect, 3.0, self.look.card, stroke, inside);
+        sign(ui.painter(), rect.center(), self.look, heard);
+        let on = steps(ui, &button);
+        if on != 0 {
+            let next = coming[stepped(place, on, coming.len())];
+            self.asked = Some(Wish::Hear(Subject::ModeChange(next)));
+            self.goes_to = Some(next);
+        } else if button.clicked() {
+            button.request_focus();
+            self.asked = Some(toggled(self.seen, subject));
+        }
+        button.on_hover_text(
+            "Hear the last cycle before this change and the first in which it is complete. Arrow \
+             keys step on.",
+        );
     }
 
     fn add(&mut self, ui: &mut Ui, stage: Option<usize>) {

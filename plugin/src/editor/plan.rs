@@ -1,12 +1,14 @@
 //! The plan: the whole form along an axis of time, where the song is in it, and what each stage
 //! is in words.
 //!
-//! A stage that is clicked is chosen: looked at, not played. Other views show it then. In the
-//! program, whose song is its own, the song goes there.
+//! A stage that is clicked is chosen: looked at, while playback goes on. Other views show it then,
+//! and two cycles of it are heard by themselves. In the program, whose song is its own, the song
+//! goes there.
 
 pub mod last;
 
 use crate::editor::circle::{fitting, put, voice_line};
+use crate::editor::listen::{SIGN, entered, sign, stepped, steps, toggled};
 use crate::editor::look::{Look, mark};
 use crate::editor::model::plan::{
     About, Block, InForce, Plan, Playhead, Window, about, length, mode_in_force, modes_at,
@@ -15,11 +17,12 @@ use crate::editor::model::plan::{
 use crate::editor::seen::{Edition, Seen};
 use crate::editor::wish::{SongWish, Wish};
 use egui::{
-    Align2, CursorIcon, EventFilter, FontId, Galley, Key, Painter, Pos2, Rect, Response, Role,
-    Sense, Shape, Stroke, StrokeKind, Ui, WidgetInfo, epaint, pos2, vec2,
+    Align2, CursorIcon, FontId, Galley, Key, Painter, Pos2, Rect, Response, Role, Sense, Shape,
+    Stroke, StrokeKind, Ui, WidgetInfo, epaint, pos2, vec2,
 };
 use procession_core::form::StageKind;
 use procession_core::part::Part;
+use procession_core::snippet::Subject;
 use procession_core::time::Beats;
 use procession_core::words::{kind_word, stage_words};
 
@@ -96,7 +99,9 @@ pub fn show(
     );
     // A click means what was under it, before two of them show the whole: chosen and let go.
     let window = state.window.unwrap_or(Window::whole(seen));
+    let before = *chosen;
     let visit = choose(ui, seen, &rooms, window, &response, chosen);
+    let heard = hear(ui, seen, &response, before, *chosen);
     look_around(ui, seen, state, &rooms, &response, head);
     let window = state.window.unwrap_or(Window::whole(seen));
 
@@ -121,6 +126,7 @@ pub fn show(
         None => Vec::new(),
     };
     wishes.extend(visit);
+    wishes.extend(heard);
     response.widget_info(|| {
         let (lasts, now) = (totals(seen), now_in_words(seen, *chosen, head));
         let label = format!("Plan: {}. {}", lasts[0], now[0]);
@@ -138,9 +144,10 @@ pub fn show(
             ui.label(if seen.own_song {
                 "Click: the song goes there. Wheel: zoom. Drag: move along."
             } else if is_chosen {
-                "Click to return to now."
+                "Click to return to now. Enter: hear it."
             } else {
-                "Click to look at it; playback goes on. Wheel: zoom. Drag: move along."
+                "Click to look at it and hear two cycles of it; playback goes on. Wheel: zoom. \
+                 Drag: move along."
             });
         });
     }
@@ -267,21 +274,10 @@ fn choose(
     if clicked.is_some() && seen.snapshot.running {
         *chosen = None;
     }
-    if response.has_focus() {
-        let filter = EventFilter {
-            horizontal_arrows: true,
-            ..EventFilter::default()
-        };
-        ui.memory_mut(|memory| memory.set_focus_lock_filter(response.id, filter));
-        let (back, on) = ui.input(|input| {
-            let presses = |key| input.num_presses(key);
-            (presses(Key::ArrowLeft), presses(Key::ArrowRight))
-        });
-        if back + on > 0 {
-            let from = chosen.or_else(|| stage_now(seen)).unwrap_or(0);
-            let last = seen.form.stages.len().saturating_sub(1);
-            *chosen = Some((from + on).saturating_sub(back).min(last));
-        }
+    let on = steps(ui, response);
+    if on != 0 {
+        let from = chosen.or_else(|| stage_now(seen)).unwrap_or(0);
+        *chosen = Some(stepped(from, on, seen.form.stages.len()));
     }
     if lets_go(ui) {
         *chosen = None;
@@ -289,6 +285,31 @@ fn choose(
     let stage = seen.form.stages.get(clicked?)?;
     let after_beginning = stage.span.start - seen.process.origin();
     Some(Wish::Song(SongWish::Visit(after_beginning)))
+}
+
+/// What is to be heard: the stage that has just been chosen by a click or by the arrow keys, or,
+/// with Enter, the one that is looked at. Where the song goes there and plays, it is heard anyway.
+fn hear(
+    ui: &Ui,
+    seen: &Seen,
+    response: &Response,
+    before: Option<usize>,
+    chosen: Option<usize>,
+) -> Option<Wish> {
+    let subject = |stage: Option<usize>| stage.map(Subject::Stage);
+    if entered(ui, response) {
+        let stage = chosen.or_else(|| stage_now(seen)).unwrap_or(0);
+        return Some(toggled(seen, Subject::Stage(stage)));
+    }
+    let clicked = response.clicked_by(egui::PointerButton::Primary);
+    let asked = clicked || steps(ui, response) != 0;
+    if !asked {
+        return None;
+    }
+    match subject(chosen) {
+        Some(subject) => Some(Wish::Hear(subject)),
+        None => (seen.hearing.is_some() && seen.hearing == subject(before)).then_some(Wish::Hush),
+    }
 }
 
 /// Whether Escape lets a chosen stage go. While something is dragged, Escape gives that up, and no
@@ -336,6 +357,17 @@ fn now_in_words(seen: &Seen, chosen: Option<usize>, head: Option<Playhead>) -> V
     };
     if let Some(stage) = chosen {
         let number = stage + 1;
+        if seen.hearing == Some(Subject::Stage(stage)) {
+            return vec![
+                format!(
+                    "Hearing stage {number} of {count}: {} (Escape stops)",
+                    words(stage)
+                ),
+                format!("Hearing stage {number} of {count}: {}", words(stage)),
+                format!("Hearing stage {number}: {}", words(stage)),
+                format!("Hearing stage {number}: {}", word(seen, stage)),
+            ];
+        }
         return vec![
             format!(
                 "Looking at stage {number} of {count}: {} (Escape returns to now)",
@@ -534,9 +566,32 @@ impl Frame<'_> {
             self.painter
                 .rect_stroke(column, 2.0, stroke, StrokeKind::Outside);
         }
+        self.draw_listening(chosen);
         if let Some(head) = head {
             self.draw_head(head);
         }
+    }
+
+    /// The stage that can be heard, or is.
+    fn draw_listening(&self, chosen: Option<usize>) {
+        let heard = self.seen.hearing.and_then(|subject| match subject {
+            Subject::Stage(stage) => Some(stage),
+            Subject::Alignment { .. } | Subject::ModeChange(_) => None,
+        });
+        let Some(stage) = heard.or(chosen) else {
+            return;
+        };
+        let column = self.column(stage);
+        if !column.is_positive() {
+            return;
+        }
+        let chart = self.rooms.chart;
+        let edge = SIGN / 2.0 + 2.0;
+        let x = column.center().x;
+        let x = x.clamp(chart.left() + edge, chart.right() - edge);
+        let at = pos2(x, chart.bottom() - edge - 2.0);
+        self.painter.circle_filled(at, edge, self.look.card);
+        sign(self.painter, at, self.look, heard.is_some());
     }
 
     /// The modulation plan along the top: dashed where pitches turn, solid where a mode is whole.

@@ -10,6 +10,7 @@ use procession_core::process::Process;
 use procession_core::settings::{
     CopySettings, FoldSettings, Modulations, OutputSettings, ResultingSettings, Settings,
 };
+use procession_core::snippet::Subject;
 use procession_core::time::Beats;
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -48,6 +49,8 @@ pub struct Seen {
     pub notice: Option<String>,
     /// How far the writing of files has come.
     pub writing: Report,
+    /// What is heard by itself, if anything is.
+    pub hearing: Option<Subject>,
 }
 
 impl Seen {
@@ -68,6 +71,7 @@ impl Seen {
             own_song: false,
             notice: None,
             writing: Report::default(),
+            hearing: None,
         }
     }
 

@@ -9,6 +9,7 @@ use crate::editor::model::layout::{Layout, SMALLEST, View};
 use crate::editor::model::status::{Status, Told, progress, status};
 use crate::editor::order::InOrder;
 use crate::editor::parameters::{self, ParametersState};
+use crate::editor::plan::lets_go;
 use crate::editor::seen::Seen;
 use crate::editor::song::{self, ProgramDesk};
 use crate::editor::views::{Views, choose};
@@ -198,12 +199,18 @@ impl Shell {
             bypass: self.parameters.bypass(),
             nothing_played: self.misses.follow(&seen.snapshot, seen.hold),
         };
-        let line = self.with_what_was_said(status(&seen, told));
+        let mut line = self.with_what_was_said(status(&seen, told));
+        let now = ui.input(|input| input.time);
+        let waits = self.granter.listening.waits(&seen.snapshot, now);
+        line.problems.extend(waits.map(str::to_owned));
         let mut wishes = ResizableWindow::new("procession")
             .min_size(SMALLEST)
             .show(ui, |ui| self.rooms(ui, &seen, &line, &look))
             .inner;
         focus::ring(ui.ctx(), &look);
+        if seen.hearing.is_some() && lets_go(ui) {
+            wishes.push(Wish::Hush);
+        }
         if space && self.in_program {
             let other = if seen.hold { "Off" } else { "On" };
             wishes.push(Wish::Type("hold", other.to_owned()));
@@ -242,6 +249,7 @@ impl Shell {
 
     /// The window closes: every gesture ends.
     pub fn let_go(&mut self, host: Host<'_>) {
+        self.granter.listening.end(&self.parameters);
         self.granter.let_go_of_all(host);
     }
 
@@ -265,6 +273,10 @@ impl Shell {
         seen.hold = self.parameters.hold();
         seen.own_song = self.program.is_some();
         let now = ui.input(|input| input.time);
+        if let Some(refusal) = self.granter.listening.refused(&snapshot) {
+            self.said = Some((refusal.to_owned(), now + SAID_FOR));
+        }
+        seen.hearing = self.granter.listening.follow(&snapshot);
         if let Some((_, until)) = &self.said {
             let left = *until - now;
             if left <= 0.0 || left > SAID_FOR {

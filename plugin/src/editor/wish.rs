@@ -3,6 +3,7 @@
 use crate::files::Order;
 use procession_core::phrase::Phrase;
 use procession_core::settings::Modulations;
+use procession_core::snippet::Subject;
 use procession_core::time::Beats;
 
 /// A wish of a view.
@@ -26,6 +27,10 @@ pub enum Wish {
     Redo,
     /// Everything silent, at once.
     Panic,
+    /// Two cycles of this are to be heard, at once.
+    Hear(Subject),
+    /// What is heard by itself is to end.
+    Hush,
     /// Another custom mode: semitones above the tonic, bit by bit.
     Custom(procession_core::mode::PitchSet),
     /// Another modulation plan.

@@ -1,0 +1,254 @@
+//! A snippet: two cycles of a stage, of an alignment or of a mode change, to be heard by themselves.
+//!
+//! Of a stage that lasts, the two cycles in its middle: there the resulting line sings, and a drift
+//! is half-way to where it goes. A stage of one cycle is heard twice, but for a drift, which goes
+//! on to where it arrives. Of a mode change, the last cycle before it and the first in which the
+//! new mode is whole, so that one is heard against the other. (Own choices, as is the number two:
+//! the second time one knows what is coming.)
+//!
+//! Computed outside the audio thread, from the same [`Process`] that plays.
+
+use crate::form::{Form, Stage, StageKind};
+use crate::ledger::{Ledger, Message};
+use crate::note::Note;
+use crate::part::{CopyNumber, Part};
+use crate::phrase::Phrase;
+use crate::player::{channel_of, pan_of};
+use crate::process::{Process, VoiceNote};
+use crate::settings::{
+    Advance, CopySettings, FoldKind, GrowthSettings, Modulations, Motion, MotionSettings, Settings,
+    Shifts,
+};
+use crate::time::{Beats, HAIR, Span};
+use crate::unrolling::unroll;
+
+/// What is to be heard.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Subject {
+    /// That stage of the form, counted from 0.
+    Stage(usize),
+    /// The steady voice, and one copy locked so many steps ahead of it.
+    Alignment {
+        /// Which copy plays: in its octave, at its level, in its place.
+        copy: CopyNumber,
+        /// Steps.
+        steps: i64,
+    },
+    /// That mode change of the list, counted from 0 as it was written.
+    ModeChange(usize),
+}
+
+/// A note of a snippet begins or ends.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stroke {
+    /// Beats after the snippet's beginning.
+    pub at: Beats,
+    /// Where between left and right, as a MIDI pan position.
+    pub pan: u8,
+    /// What.
+    pub message: Message,
+}
+
+/// Two cycles, and all that sounds in them.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Snippet {
+    notes: Vec<VoiceNote>,
+    strokes: Vec<Stroke>,
+    length: Beats,
+}
+
+impl Snippet {
+    /// Two cycles of `subject`, an alignment in the mode that is in force at song position `now`.
+    /// None if there is no such stage, or if that mode change never comes.
+    ///
+    /// Where copies move on cue, stages and mode changes are those that `form` lists.
+    pub fn of(process: &Process, form: &Form, subject: Subject, now: Beats) -> Option<Self> {
+        if process.settings().motion.advance == Advance::OnCue {
+            return Self::of(&process.as_counted(), form, subject, now);
+        }
+        match subject {
+            Subject::Stage(stage) => {
+                let stretches = of_stage(form.stages.get(stage)?);
+                Some(Self::played(process, &stretches, process.voices().count()))
+            }
+            Subject::ModeChange(index) => {
+                let stretches = of_mode_change(process, index)?;
+                Some(Self::played(process, &stretches, process.voices().count()))
+            }
+            Subject::Alignment { copy, steps } => {
+                let locked = locked(process, copy, steps, now);
+                let cycle = process.phrase().length();
+                // The resulting line enters after a cycle.
+                let stretch = Span::new(cycle, 3.0 * cycle);
+                let voices = process.voices().count().max(locked.voices().count());
+                Some(Self::played(&locked, &[stretch], voices))
+            }
+        }
+    }
+
+    /// What `process` plays in these stretches, one after another, in places for so many voices.
+    fn played(process: &Process, stretches: &[Span], voices: usize) -> Self {
+        let mut notes = Vec::new();
+        let mut length = 0.0;
+        for stretch in stretches {
+            notes.extend(heard_in(process, *stretch, length));
+            length += stretch.length();
+        }
+        for note in &mut notes {
+            note.off = note.off.min(length);
+        }
+        Self {
+            strokes: strokes(&notes, process, voices),
+            notes,
+            length,
+        }
+    }
+
+    /// The notes, in order of onset, in beats after the snippet's beginning. None sounds after its
+    /// end.
+    pub fn notes(&self) -> &[VoiceNote] {
+        &self.notes
+    }
+
+    /// The same as strokes, in order of time. What several voices strike at one moment on one key
+    /// of one channel is one stroke, as it is when the process plays.
+    pub fn strokes(&self) -> &[Stroke] {
+        &self.strokes
+    }
+
+    /// Beats that the two cycles last.
+    pub fn length(&self) -> Beats {
+        self.length
+    }
+
+    /// Whether nothing is to be heard.
+    pub fn is_silent(&self) -> bool {
+        self.strokes.is_empty()
+    }
+}
+
+/// What sounds in a stretch, as if that began at `begin`.
+fn heard_in(process: &Process, stretch: Span, begin: Beats) -> impl Iterator<Item = VoiceNote> {
+    // What rounding has moved across a border belongs where it was meant to.
+    let around = Span::new(stretch.start - HAIR, stretch.end - HAIR);
+    let moved = move |at: Beats| begin + (at - stretch.start).max(0.0);
+    unroll(process, around).map(move |note| VoiceNote {
+        on: moved(note.on),
+        off: moved(note.off),
+        ..note
+    })
+}
+
+fn of_stage(stage: &Stage) -> Vec<Span> {
+    let Span { start, .. } = stage.span;
+    let lap = stage.lap;
+    let cycles = ((stage.span.length() + HAIR) / lap).floor();
+    if cycles >= 2.0 {
+        let first = start + ((cycles - 2.0) / 2.0).floor() * lap;
+        return vec![Span::new(first, first + 2.0 * lap)];
+    }
+    if cycles < 1.0 || stage.kind == StageKind::Drift {
+        return vec![Span::new(start, start + 2.0 * lap)];
+    }
+    vec![Span::new(start, start + lap); 2]
+}
+
+fn of_mode_change(process: &Process, index: usize) -> Option<Vec<Span>> {
+    let turning = process
+        .mode_changes()
+        .find(|change| change.index == Some(index))?
+        .turning;
+    let before = process.voices().steady_lap(turning.start - HAIR).length;
+    let after = process.voices().steady_lap(turning.end + HAIR).length;
+    let whole = Span::new(turning.end, turning.end + after);
+    if turning.start - before < process.origin() - HAIR {
+        // Nothing was before.
+        return Some(vec![Span::new(whole.start, whole.start + 2.0 * after)]);
+    }
+    Some(vec![
+        Span::new(turning.start - before, turning.start),
+        whole,
+    ])
+}
+
+/// The steady voice and `copy`, so many steps ahead for ever, from song position 0 on. They play in
+/// the mode that is in force in `process` at `now`; whoever else is there is silent.
+fn locked(process: &Process, copy: CopyNumber, steps: i64, now: Beats) -> Process {
+    let mut settings = Settings {
+        growth: GrowthSettings::default(),
+        modulations: Modulations::default(),
+        motion: MotionSettings {
+            copies: copy.number(),
+            motion: Motion::Jump,
+            offset: 0.0,
+            advance: Advance::Counted,
+            shifts: Shifts::Count(0),
+            entry: 0,
+            ..process.settings().motion
+        },
+        ..*process.settings()
+    };
+    // The keys are folded once for all, in the phrase.
+    settings.fold.fold = FoldKind::Off;
+    for other in CopyNumber::ALL {
+        let own = &mut settings.copies[other.index()];
+        *own = CopySettings {
+            offset: steps as f64,
+            level: if other == copy { own.level } else { 0.0 },
+            ..*own
+        };
+    }
+    Process::new(folded(process, now), settings, 0.0)
+}
+
+/// The phrase with every key where it goes at song position `now`.
+fn folded(process: &Process, now: Beats) -> Phrase {
+    let phrase = process.phrase();
+    let notes = phrase.notes().iter().map(|note| Note {
+        key: process.folded(note.key, now),
+        ..*note
+    });
+    // The same places and lengths make a phrase as they did before.
+    Phrase::new(notes, phrase.length()).unwrap_or_else(|_| phrase.clone())
+}
+
+/// When and where notes begin and end, as a player would say it.
+fn strokes(notes: &[VoiceNote], process: &Process, voices: usize) -> Vec<Stroke> {
+    let output = &process.settings().output;
+    let mut strokes: Vec<Stroke> = Vec::new();
+    let mut put = |at: Beats, message: Message| {
+        // What is struck at one moment, give or take a hair, is struck when all of it is there.
+        let at = strokes.last().map_or(at, |last| at.max(last.at));
+        let pan = match message {
+            Message::NoteOn {
+                part: Some(part), ..
+            } => pan_of(part, voices, output.width),
+            _ => pan_of(Part::ResultingLine, voices, output.width),
+        };
+        strokes.push(Stroke { at, pan, message });
+    };
+    let mut ledger = Ledger::new();
+    let mut moment = None;
+    for note in notes {
+        if let Some(before) = moment.filter(|before| note.on - before > HAIR) {
+            ledger.sound(|message| put(before, message));
+        }
+        if moment.is_none_or(|before| note.on - before > HAIR) {
+            moment = Some(note.on);
+        }
+        while let Some(off) = ledger.next_off().filter(|off| *off <= note.on) {
+            ledger.release_next(|message| put(off, message));
+        }
+        let place = (channel_of(note.part, output), note.key);
+        ledger.strike(note.part, note.off, place, note.velocity, |message| {
+            put(note.on, message);
+        });
+    }
+    if let Some(last) = moment {
+        ledger.sound(|message| put(last, message));
+    }
+    while let Some(off) = ledger.next_off() {
+        ledger.release_next(|message| put(off, message));
+    }
+    strokes
+}
