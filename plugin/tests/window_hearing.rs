@@ -120,8 +120,26 @@ fn the_arrow_keys_step_through_the_stages_and_each_is_heard() {
     assert_eq!(screen.hears(), Some(Subject::Stage(0)));
 }
 
+/// Whatever view it was asked for in.
 #[test]
-fn a_drag_or_a_wheel_lets_nothing_be_heard() {
+fn the_plan_says_what_is_heard_by_itself() {
+    let heard = [
+        (
+            ahead(3),
+            "Hearing copy 1 and the steady voice: 3 steps ahead",
+        ),
+        (Some(Subject::ModeChange(1)), "Hearing mode change 2"),
+    ];
+    for (subject, words) in heard {
+        let mut screen = plan_of(seen(EIGHT, Settings::default(), 0.0));
+        screen.0.state_mut().seen.hearing = subject;
+        screen.0.run();
+        screen.0.get_by_label_contains(words);
+    }
+}
+
+#[test]
+fn a_drag_lets_nothing_be_heard() {
     let mut screen = plan_of(seen(EIGHT, Settings::default(), 0.0));
     let (from, to) = (screen.at(30.0), screen.at(90.0));
     desk::take(&mut screen.0, from);

@@ -614,3 +614,37 @@ fn no_word_names_two_things() {
         "{seen:?}"
     );
 }
+
+#[test]
+fn a_stage_is_heard_until_escape_and_under_bypass_it_is_said_why_not() {
+    let mut desk = Desk::usual().with_phrase("D4 . F4 G4 . A4 . .");
+    desk.harness.run();
+    let stage = desk.harness.get_by_label_contains("Plan: ").rect().center();
+    let click = |desk: &mut Desk| {
+        for pressed in [true, false] {
+            desk.harness.hover_at(stage);
+            desk.harness.event(egui::Event::PointerButton {
+                pos: stage,
+                button: egui::PointerButton::Primary,
+                pressed,
+                modifiers: Modifiers::NONE,
+            });
+            desk.harness.step();
+        }
+        desk.harness.run();
+    };
+    click(&mut desk);
+    desk.harness.get_by_label_contains("Hearing stage ");
+    desk.harness.key_press(Key::Escape);
+    desk.harness.run();
+    let hears = |desk: &Desk| {
+        let said = desk.harness.query_by_label_contains("Hearing stage ");
+        said.is_some()
+    };
+    assert!(!hears(&desk));
+    desk.host.automate_to("bypass", "On");
+    click(&mut desk);
+    assert!(!hears(&desk));
+    desk.harness
+        .get_by_label_contains("Nothing is heard while Bypass is on");
+}

@@ -10,7 +10,7 @@ use common::plugin;
 use procession_tests::host::screen::run_test;
 use procession_tests::host::{Block, Error, Key, Plugin, Processing, Setup, Transport, Window};
 use procession_tests::patience::wait_until;
-use procession_tests::staging::{project, sixteenths};
+use procession_tests::staging::{modulating_project, sixteenths};
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -18,9 +18,15 @@ type Outcome = Result<(), Error>;
 
 /// On the words of the views, in a window of the usual size that is not zoomed.
 const ALIGNMENTS: (i16, i16) = (420, 276);
+const MODE_CHANGES: (i16, i16) = (556, 280);
+/// On the sign beside a mode change.
+const SIGN: (i16, i16) = (540, 369);
 /// On a row of the list, and on a stage of the plan.
 const ROW: (i16, i16) = (500, 420);
 const STAGE: (i16, i16) = (300, 150);
+
+/// A mode change in the second stage.
+const PLAN: &str = r#"[{"stage":2,"tonic":2,"mode":"lydian","over":4}]"#;
 
 fn shots() -> PathBuf {
     // A test lies in target/debug/deps.
@@ -33,7 +39,7 @@ fn shots() -> PathBuf {
 fn held() -> Result<Plugin<Processing>, Error> {
     let mut plugin = plugin()?;
     let phrase = sixteenths("D4 F4 . A4 C5 . G4 A4 . F4 E4 .");
-    plugin.load(&project(&phrase, 0.0, true))?;
+    plugin.load(&modulating_project(&phrase, 0.0, true, PLAN))?;
     plugin.activate(Setup::default())?.start()
 }
 
@@ -119,6 +125,14 @@ fn clicked_in_both_songs() -> Outcome {
         window.wait(&mut pair.watched, Duration::from_millis(400))?;
         window.screenshot(&shots().join(format!("hearing-alignment-{name}.png")))?;
         pair.until(&mut window, "its end", false)?;
+        window.click(&mut pair.watched, MODE_CHANGES)?;
+        window.wait(&mut pair.watched, Duration::from_millis(300))?;
+        window.click(&mut pair.watched, SIGN)?;
+        pair.until(&mut window, "a mode change that is heard", true)?;
+        window.wait(&mut pair.watched, Duration::from_millis(400))?;
+        window.screenshot(&shots().join(format!("hearing-change-{name}.png")))?;
+        window.click(&mut pair.watched, SIGN)?;
+        pair.until(&mut window, "silence after a second click", false)?;
         window.close(&mut pair.watched)?;
     }
     Ok(())

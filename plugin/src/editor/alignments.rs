@@ -278,10 +278,15 @@ impl List<'_> {
         let columns = self.columns(rect);
         let roomy = columns.picture.span() > 90.0;
         let picture = if roomy { "composite rhythm" } else { "rhythm" };
+        let mut coincidences = columns.coincidences;
+        if columns.sonority.is_none() {
+            // There is no sign in this line.
+            coincidences.max = rect.right();
+        }
         let titles = [
             (Some(columns.picture), picture),
             (Some(columns.attacks), "attacks"),
-            (Some(columns.coincidences), "coincidences"),
+            (Some(coincidences), "coincidences"),
             (columns.sonority, "what coincides"),
         ];
         for (column, words) in titles {

@@ -24,7 +24,7 @@ use procession_core::form::StageKind;
 use procession_core::part::Part;
 use procession_core::snippet::Subject;
 use procession_core::time::Beats;
-use procession_core::words::{kind_word, stage_words};
+use procession_core::words::{kind_word, stage_words, steps_ahead};
 
 /// What the plan remembers between two frames: the part of the form that is looked at.
 #[derive(Clone, Debug, Default)]
@@ -355,9 +355,9 @@ fn now_in_words(seen: &Seen, chosen: Option<usize>, head: Option<Playhead>) -> V
         let words = |stage| stage_words(stage, &seen.process);
         stage.map_or(String::new(), words)
     };
-    if let Some(stage) = chosen {
-        let number = stage + 1;
-        if seen.hearing == Some(Subject::Stage(stage)) {
+    match seen.hearing {
+        Some(Subject::Stage(stage)) => {
+            let number = stage + 1;
             return vec![
                 format!(
                     "Hearing stage {number} of {count}: {} (Escape stops)",
@@ -368,6 +368,27 @@ fn now_in_words(seen: &Seen, chosen: Option<usize>, head: Option<Playhead>) -> V
                 format!("Hearing stage {number}: {}", word(seen, stage)),
             ];
         }
+        Some(Subject::Alignment { copy, steps }) => {
+            let copy = copy.number();
+            let place = steps_ahead(steps as f64);
+            return vec![
+                format!("Hearing copy {copy} and the steady voice: {place} (Escape stops)"),
+                format!("Hearing copy {copy}: {place}"),
+            ];
+        }
+        Some(Subject::ModeChange(index)) => {
+            let number = index + 1;
+            return vec![
+                format!(
+                    "Hearing mode change {number}: a cycle before, a cycle after (Escape stops)"
+                ),
+                format!("Hearing mode change {number}"),
+            ];
+        }
+        None => (),
+    }
+    if let Some(stage) = chosen {
+        let number = stage + 1;
         return vec![
             format!(
                 "Looking at stage {number} of {count}: {} (Escape returns to now)",
@@ -379,7 +400,7 @@ fn now_in_words(seen: &Seen, chosen: Option<usize>, head: Option<Playhead>) -> V
         ];
     }
     let (Some(head), Some(stage)) = (head, stage_now(seen)) else {
-        return vec!["Not playing. Click a stage to look at it.".to_owned()];
+        return vec!["Not playing. Click a stage to look at it and hear it.".to_owned()];
     };
     let round = match head.rounds {
         0 => String::new(),
@@ -437,7 +458,7 @@ fn draw_words(
         );
     }
     if let Some(room) = rooms.words.get(1) {
-        let hue = if chosen.is_some() {
+        let hue = if chosen.is_some() || seen.hearing.is_some() {
             look.accent
         } else {
             look.ink
@@ -578,13 +599,18 @@ impl Frame<'_> {
             Subject::Stage(stage) => Some(stage),
             Subject::Alignment { .. } | Subject::ModeChange(_) => None,
         });
-        let Some(stage) = heard.or(chosen) else {
+        let listed = |stage: usize| self.seen.form.stages.get(stage);
+        let Some((stage, span)) = heard
+            .or(chosen)
+            .and_then(|stage| Some((stage, listed(stage)?.span)))
+        else {
             return;
         };
-        let column = self.column(stage);
-        if !column.is_positive() {
+        let origin = self.seen.process.origin();
+        if span.end - origin <= self.window.from || span.start - origin >= self.window.to {
             return;
         }
+        let column = self.column(stage);
         let chart = self.rooms.chart;
         let edge = SIGN / 2.0 + 2.0;
         let x = column.center().x;
