@@ -13,7 +13,7 @@ use host::Host;
 use procession::bell::Bell;
 use procession::editor::model::layout::View;
 use procession::editor::shell::Shell;
-use procession::feed::{Feed, feed};
+use procession::feed::{Bars, Feed, feed};
 use procession::params::Parameters;
 use procession_core::clock::Transport;
 use procession_core::engine::{Anchor, Controls, Engine};
@@ -138,7 +138,7 @@ impl Desk {
         let block = self.engine.begin(&transport, BLOCK, &controls, |_| ());
         block.finish(|_| ());
         let news = self.engine.take_news();
-        self.feed.show(&self.engine, &news, 4.0);
+        self.feed.show(&self.engine, &news, Bars::default());
         self.position += f64::from(BLOCK) * TEMPO / (60.0 * RATE);
     }
 

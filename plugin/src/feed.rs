@@ -21,6 +21,10 @@ pub struct Snapshot {
     pub tempo: f64,
     /// Beats a bar, as far as the host tells; 4 if it does not.
     pub beats_per_bar: f64,
+    /// Where bar 1 of the song begins, if all its bars are as long.
+    pub first_bar: Beats,
+    /// Until where it plays on, hold having gone off.
+    pub ending: Option<Beats>,
     /// Position at which cycle 0 begins.
     pub origin: Beats,
     /// Beats by which each voice is ahead; none if it has not entered. At [`Part::index`].
@@ -50,6 +54,25 @@ pub struct Snapshot {
     pub answered_snippet: u32,
     /// The number of the last one that had no audio to sound in; 0 if none.
     pub mute_snippet: u32,
+}
+
+/// The bars of the song where it stands, as far as the host tells.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bars {
+    /// Beats a bar.
+    pub length: Beats,
+    /// Where bar 1 begins, if all bars are as long.
+    pub first: Beats,
+}
+
+impl Default for Bars {
+    /// Four beats from the beginning of the song.
+    fn default() -> Self {
+        Self {
+            length: 4.0,
+            first: 0.0,
+        }
+    }
 }
 
 /// The audio thread's end.
@@ -88,7 +111,7 @@ impl Feed {
     ///
     /// # Real-time
     /// Allocates never, blocks never.
-    pub fn show(&mut self, engine: &Engine, news: &News, beats_per_bar: f64) -> bool {
+    pub fn show(&mut self, engine: &Engine, news: &News, bars: Bars) -> bool {
         let process = engine.process();
         let clock = engine.clock();
         let before = self.last;
@@ -98,7 +121,9 @@ impl Feed {
             running: engine.is_running(),
             position,
             tempo: clock.tempo(),
-            beats_per_bar,
+            beats_per_bar: bars.length,
+            first_bar: bars.first,
+            ending: engine.ending(),
             origin: process.origin(),
             ahead: Part::ALL.map(|part| process.voices().displacement(part, position)),
             sounding: [0; MAX_PARTS],

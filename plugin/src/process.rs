@@ -4,7 +4,7 @@
 use crate::audition::{Audition, Playing};
 use crate::bell::Bell;
 use crate::controllers::Controllers;
-use crate::feed::Feed;
+use crate::feed::{Bars, Feed};
 use crate::handover::{AudioSide, Cause};
 use crate::outbox::{HostEvent, Outbox};
 use crate::params::Parameters;
@@ -107,7 +107,7 @@ impl AudioThread {
         let frames = buffer.samples() as u32;
         let api = context.plugin_api();
         self.hear_rate(context.transport().sample_rate);
-        let beats_per_bar = beats_per_bar(context.transport());
+        let bars = bars(context.transport(), self.program.is_some());
         let of_host = heard_from(context.transport());
         let controls = Controls {
             by_hand: self.hand.holds(&self.bell, parameters.hold(), frames),
@@ -170,7 +170,7 @@ impl AudioThread {
         });
         exit.close();
         let news = self.report();
-        self.show(&news, beats_per_bar);
+        self.show(&news, bars);
         let is_done = self.outbox.is_empty() && self.controllers.is_settled();
         // While somebody looks, something may be asked for at any moment.
         let asleep = !self.audition.rings() && !self.bell.is_window_open();
@@ -208,10 +208,10 @@ impl AudioThread {
     }
 
     /// What the window has to know. With no window open, only what must not be missed.
-    fn show(&mut self, news: &News, beats_per_bar: f64) {
+    fn show(&mut self, news: &News, bars: Bars) {
         self.feed.note_hearing(self.audition.hearing());
         let awaited = self.bell.is_window_open() || *news != News::default();
-        if awaited && self.feed.show(&self.engine, news, beats_per_bar) {
+        if awaited && self.feed.show(&self.engine, news, bars) {
             self.bell.ring();
         }
     }
@@ -362,6 +362,17 @@ fn metre(transport: &nice_plug::prelude::Transport) -> Option<Metre> {
     let count = u32::try_from(transport.time_sig_numerator?).ok()?;
     let unit = u32::try_from(transport.time_sig_denominator?).ok()?;
     Metre::new(count, unit)
+}
+
+/// The bars of the song. The program's song is its own, and begins with one.
+fn bars(transport: &nice_plug::prelude::Transport, is_own: bool) -> Bars {
+    let length = beats_per_bar(transport);
+    let told = transport.bar_start_pos_beats().zip(transport.bar_number());
+    let first = match told.filter(|_| !is_own) {
+        Some((start, number)) => start - f64::from(number) * length,
+        None => 0.0,
+    };
+    Bars { length, first }
 }
 
 /// Quarter notes a bar; 4 if the host tells none.

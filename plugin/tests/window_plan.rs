@@ -6,7 +6,7 @@ mod desk;
 use desk::{seen, texts};
 use egui::{Event, Key, Modifiers, Pos2, Rect, Vec2, pos2, vec2};
 use egui_kittest::Harness;
-use egui_kittest::kittest::Queryable;
+use egui_kittest::kittest::{NodeT, Queryable};
 use procession::editor::look::{Look, Theme};
 use procession::editor::plan::{PlanState, show};
 use procession::editor::seen::Seen;
@@ -334,5 +334,113 @@ fn a_length_out_of_reach_says_what_is_in_reach_and_no_length_what_would_be_one()
     assert!(
         said.starts_with("\"soon\" is not a length of time."),
         "{said}"
+    );
+}
+
+/// Of the flag; its parts tell about it what a screen reader hears.
+fn flag(screen: &Screen) -> Rect {
+    screen.0.get_by_label("Begins at").rect()
+}
+
+fn flag_says(screen: &Screen) -> Option<String> {
+    let flag = screen.0.get_by_label("Begins at");
+    flag.accesskit_node().value()
+}
+
+/// Types where the keyboard is.
+fn type_in(screen: &mut Screen, text: &str) {
+    screen.0.event(Event::Text(text.to_owned()));
+    screen.0.run();
+}
+
+#[test]
+fn a_bar_typed_on_the_flag_is_where_the_process_begins_and_can_be_lifted() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 1.0), WINDOW);
+    assert_eq!(flag_says(&screen).as_deref(), Some("by Hold"));
+    screen.click(flag(&screen).center());
+    type_in(&mut screen, "33:2");
+    screen.0.key_press(Key::Enter);
+    screen.0.run();
+    let wishes = std::mem::take(&mut screen.0.state_mut().wishes);
+    assert_eq!(wishes, [Wish::BeginAt(Some(129.0))]);
+    assert!(screen.0.query_by_label("Bar to begin at").is_none(), "done");
+    // It has been granted.
+    screen.0.state_mut().seen.beginning.at = Some(129.0);
+    screen.0.run();
+    assert_eq!(flag_says(&screen).as_deref(), Some("bar 33:2"));
+    // What stands there is replaced by what is typed.
+    screen.click(flag(&screen).center());
+    type_in(&mut screen, "17");
+    screen.0.key_press(Key::Enter);
+    screen.0.run();
+    let wishes = std::mem::take(&mut screen.0.state_mut().wishes);
+    assert_eq!(wishes, [Wish::BeginAt(Some(64.0))]);
+    screen.click(flag(&screen).center());
+    screen.0.get_by_label("Lift").click();
+    screen.0.run();
+    assert_eq!(screen.0.state().wishes, [Wish::BeginAt(None)]);
+}
+
+#[test]
+fn what_is_no_bar_is_refused_in_words_and_stays_to_be_mended() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 1.0), WINDOW);
+    screen.click(flag(&screen).center());
+    type_in(&mut screen, "soon");
+    screen.0.key_press(Key::Enter);
+    screen.0.run();
+    let [Wish::Say(words)] = &screen.0.state().wishes[..] else {
+        panic!("{:?}", screen.0.state().wishes)
+    };
+    assert!(words.contains("soon") && words.contains("33:2"), "{words}");
+    screen.0.get_by_label("Bar to begin at");
+}
+
+#[test]
+fn the_flag_is_dragged_from_bar_to_bar_and_escape_gives_it_up() {
+    let mut seen = seen(EIGHT, Settings::default(), 1.0);
+    seen.beginning.at = Some(32.0);
+    let mut screen = Screen::new(seen, WINDOW);
+    let from = flag(&screen).center();
+    // 41 of the 208 beats that the chart shows: ten bars of four and a beat.
+    let by = screen.at(41.0, 208.0).x - screen.at(0.0, 208.0).x;
+    screen.take(from);
+    for part in 1..=4 {
+        screen.0.hover_at(from + vec2(by * part as f32 / 4.0, 0.0));
+        screen.0.step();
+    }
+    assert_eq!(screen.0.state().wishes, [], "not before it is let go");
+    screen.button(from + vec2(by, 0.0), false);
+    screen.0.run_steps(30);
+    let wishes = std::mem::take(&mut screen.0.state_mut().wishes);
+    assert_eq!(wishes, [Wish::BeginAt(Some(72.0))]);
+    assert_eq!(screen.chosen(), None, "no stage was clicked");
+
+    screen.take(from);
+    screen.0.hover_at(from + vec2(by, 0.0));
+    screen.0.step();
+    screen.0.key_press(Key::Escape);
+    screen.0.step();
+    screen.button(from + vec2(by, 0.0), false);
+    screen.0.run_steps(30);
+    assert_eq!(screen.0.state().wishes, []);
+}
+
+#[test]
+fn the_keyboard_moves_the_flag_and_lifts_it() {
+    let mut seen = seen(EIGHT, Settings::default(), 1.0);
+    seen.beginning.at = Some(32.0);
+    let mut screen = Screen::new(seen, WINDOW);
+    screen.0.get_by_label("Begins at").focus();
+    screen.0.run();
+    screen.0.key_press(Key::ArrowRight);
+    screen.0.run();
+    screen.0.key_press(Key::ArrowLeft);
+    screen.0.run();
+    screen.0.key_press(Key::Delete);
+    screen.0.run();
+    let to = |at| Wish::BeginAt(at);
+    assert_eq!(
+        screen.0.state().wishes,
+        [to(Some(36.0)), to(Some(28.0)), to(None)]
     );
 }

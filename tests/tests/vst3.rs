@@ -263,6 +263,46 @@ fn a_host_that_keeps_lanes_by_place_finds_every_parameter_where_it_was() -> Outc
     })
 }
 
+/// A beat is 24 000 frames, a bar four beats.
+#[test]
+fn hold_begins_the_phrase_of_before_on_the_sample_of_the_lane_or_on_the_next_bar() -> Outcome {
+    in_a_host_of_its_own(|| {
+        let mut plugin = playing()?;
+        let hold = plugin.parameter("Hold")?.number;
+        let begin_on = plugin.parameter("Begin on")?.number;
+        let turn = |parameter, value| Event::Value { parameter, value };
+        let events = [
+            (0, Event::note_on(0, 62, 0.7)),
+            (20_000, Event::note_off(0, 62)),
+            // A phrase of one beat is taken.
+            (24_000, turn(hold, 1.0)),
+            (36_000, turn(hold, 0.0)),
+            (39_000, turn(begin_on, 0.0)),
+            (40_137, turn(hold, 1.0)),
+            (60_000, turn(hold, 0.0)),
+            (60_000, turn(begin_on, 1.0)),
+            (70_001, turn(hold, 1.0)),
+        ];
+        let mut struck = Vec::new();
+        for begun in (0..100_000_u32).step_by(1_000) {
+            let beats = f64::from(begun) / 24_000.0;
+            let mut block = Block::of(1_000).transport(Transport::rolling(120.0).at(beats));
+            for (at, event) in events {
+                if (begun..begun + 1_000).contains(&at) {
+                    block.push(event.at(at - begun));
+                }
+            }
+            for (frame, channel, _, kind) in notes(plugin.process(&block)?) {
+                if kind == "on" && channel == Some(0) {
+                    struck.push(begun + frame);
+                }
+            }
+        }
+        assert_eq!(struck, [0, 24_000, 40_137, 96_000]);
+        Ok(())
+    })
+}
+
 #[test]
 fn a_parameter_moving_within_a_block_leaves_notes_on_their_frames() -> Outcome {
     in_a_host_of_its_own(|| {

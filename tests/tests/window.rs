@@ -827,3 +827,60 @@ fn closing_in_the_middle_of_a_drag_takes_the_hand_off() {
         Ok(())
     });
 }
+
+/// On the flag at the foot of the plan, in a window of the usual size.
+const FLAG: (i16, i16) = (46, 202);
+
+/// What a saved state says of where the process begins.
+fn begins_at(state: &[u8]) -> Value {
+    let state: Value = serde_json::from_slice(&state[8..]).expect("a saved state is JSON");
+    let kept = state["fields"]["kept"].as_str().expect("a text");
+    let kept: Value = serde_json::from_str(kept).expect("JSON");
+    kept["begins_at"].clone()
+}
+
+#[test]
+fn a_bar_typed_on_the_flag_of_the_plan_is_kept_and_waited_for() {
+    on_a_screen(
+        "a_bar_typed_on_the_flag_of_the_plan_is_kept_and_waited_for",
+        || {
+            let mut plugin = instance()?;
+            let size = json!({"width": 960, "height": 640, "zoom": 1.0});
+            let state = state(&mut plugin, size, &[("hold", json!({"bool": true}))])?;
+            plugin.load(&state)?;
+            let mut plugin = plugin.activate(Setup::default())?.start()?;
+            let mut window = Window::open(&mut plugin)?;
+            window.wait_until_drawn(&mut plugin)?;
+            roll(&mut plugin, &mut window, 0.0, 40)?;
+            window.screenshot(&shots().join("flag-unwritten.png"))?;
+            let mut pause = Duration::from_millis(50);
+            wait_until("a beginning that is kept", || {
+                window.strike(&mut plugin, Key::Escape)?;
+                window.click(&mut plugin, FLAG)?;
+                window.wait(&mut plugin, pause)?;
+                window.screenshot(&shots().join("flag-typing.png"))?;
+                for key in "33".chars().map(Key::Letter).chain([Key::Return]) {
+                    window.strike(&mut plugin, key)?;
+                    window.wait(&mut plugin, pause)?;
+                }
+                pause *= 2;
+                Ok(begins_at(&plugin.save()?) == 128.0)
+            })?;
+            roll(&mut plugin, &mut window, 120.0, 40)?;
+            window.screenshot(&shots().join("flag-written.png"))?;
+            let mut struck = Vec::new();
+            let mut at = 126.0;
+            while at < 129.0 {
+                let block = Block::of(480).transport(Transport::rolling(120.0).at(at));
+                let heard = plugin.process(&block)?.to_vec();
+                let ons = heard
+                    .iter()
+                    .filter(|heard| matches!(heard.event, Event::NoteOn { .. }));
+                struck.extend(ons.map(|heard| at + f64::from(heard.frame) / 24_000.0));
+                at += 480.0 / 24_000.0;
+            }
+            assert!((struck[0] - 128.0).abs() < 1e-3, "{struck:?}");
+            window.close(&mut plugin)
+        },
+    );
+}

@@ -13,6 +13,7 @@ use crate::params::Parameters;
 use crate::program::song::SongDesk;
 use nice_plug::prelude::ParamSetter;
 use procession_core::phrase::Phrase;
+use procession_core::time::Beats;
 
 /// What the host is told of a hand on a parameter, by the parameter's id.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -114,6 +115,7 @@ impl Granter {
                 self.granted = true;
                 parameters.kept.edit(|kept| kept.custom = mode);
             }
+            Wish::BeginAt(at) => self.set_begins_at(at, parameters),
             Wish::Modulate(plan) => {
                 self.granted = true;
                 parameters.kept.edit(|kept| kept.modulations = *plan);
@@ -160,6 +162,12 @@ impl Granter {
     fn replace(&mut self, parameters: &Parameters, phrase: Phrase) {
         parameters.kept.edit(|kept| kept.taken.phrase = phrase);
         (self.wrote, self.granted) = (true, true);
+    }
+
+    /// Writes down where in the song the process begins, or lifts what was written.
+    fn set_begins_at(&mut self, at: Option<Beats>, parameters: &Parameters) {
+        self.granted = true;
+        parameters.kept.edit(|kept| kept.begins_at = at);
     }
 
     fn say(&mut self, text: &str) {

@@ -3,6 +3,7 @@
 pub mod alignments;
 pub mod circle;
 pub mod files;
+pub mod flag;
 pub mod history;
 pub mod last;
 pub mod layout;

@@ -5,6 +5,7 @@
 //! and two cycles of it are heard by themselves. In the program, whose song is its own, the song
 //! goes there.
 
+pub mod flag;
 pub mod last;
 
 use crate::editor::circle::{fitting, put, voice_line};
@@ -36,6 +37,7 @@ pub struct PlanState {
     laid_out: Option<LaidOut>,
     told: Option<(usize, Essence, About)>,
     last: last::LastState,
+    flag: flag::FlagState,
 }
 
 /// A plan laid out, and what it was laid out from.
@@ -127,6 +129,9 @@ pub fn show(
     };
     wishes.extend(visit);
     wishes.extend(heard);
+    let beats_a_point = window.length() / f64::from(rooms.chart.width().max(1.0));
+    let flag = &mut state.flag;
+    wishes.extend(flag::show(ui, rooms.foot, seen, look, beats_a_point, flag));
     response.widget_info(|| {
         let (lasts, now) = (totals(seen), now_in_words(seen, *chosen, head));
         let label = format!("Plan: {}. {}", lasts[0], now[0]);
@@ -160,6 +165,8 @@ struct Rooms {
     chart: Rect,
     strip: Rect,
     axis: Rect,
+    /// Left of strip and axis, up to where the form begins.
+    foot: Rect,
 }
 
 impl Rooms {
@@ -186,6 +193,7 @@ impl Rooms {
             chart: across(top, axis - STRIP),
             strip: across(axis - STRIP, axis),
             axis: across(axis, rect.bottom()),
+            foot: Rect::from_min_max(pos2(rect.left(), axis - STRIP), pos2(left, rect.bottom())),
         }
     }
 }

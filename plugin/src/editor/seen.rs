@@ -8,7 +8,7 @@ use procession_core::part::Part;
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::settings::{
-    CopySettings, FoldSettings, Modulations, OutputSettings, ResultingSettings, Settings,
+    Beginning, CopySettings, FoldSettings, Modulations, OutputSettings, ResultingSettings, Settings,
 };
 use procession_core::snippet::Subject;
 use procession_core::time::Beats;
@@ -41,6 +41,8 @@ pub struct Seen {
     pub alignments_edition: Edition,
     /// Where the process begins.
     pub anchor: Anchor,
+    /// How it is to begin and to end.
+    pub beginning: Beginning,
     /// Whether hold is on.
     pub hold: bool,
     /// Whether the song is the program's own, so that the window can move it.
@@ -67,6 +69,7 @@ impl Seen {
             edition: Edition::next(),
             alignments_edition: Edition::next(),
             anchor,
+            beginning: Beginning::default(),
             hold: false,
             own_song: false,
             notice: None,

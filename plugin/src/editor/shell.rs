@@ -271,6 +271,7 @@ impl Shell {
             }
         };
         seen.hold = self.parameters.hold();
+        seen.beginning = self.parameters.beginning(&kept);
         seen.own_song = self.program.is_some();
         let now = ui.input(|input| input.time);
         if let Some(refusal) = self.granter.listening.refused(&snapshot) {

@@ -33,6 +33,8 @@ pub enum Wish {
     Hush,
     /// Another custom mode: semitones above the tonic, bit by bit.
     Custom(procession_core::mode::PitchSet),
+    /// Another song position to begin at, or none.
+    BeginAt(Option<Beats>),
     /// Another modulation plan.
     Modulate(Box<Modulations>),
     /// Write files of what is seen.

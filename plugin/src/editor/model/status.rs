@@ -1,6 +1,7 @@
 //! The status line: what the plug-in is doing, in words, and every problem with its cause and
 //! its remedy.
 
+use crate::editor::model::flag::SongBars;
 use crate::editor::seen::Seen;
 use procession_core::motion::{StagePart, drift_cycles};
 use procession_core::part::{CopyNumber, Part};
@@ -60,6 +61,10 @@ fn doing(seen: &Seen, told: Told) -> String {
     if told.bypass {
         return "Bypassed: what you play goes straight through.".to_owned();
     }
+    if let Some(end) = seen.snapshot.ending.filter(|_| seen.snapshot.running) {
+        let left = wait(end - seen.snapshot.position, seen);
+        return format!("Hold is off: it plays the cycle to its end, in {left}.");
+    }
     match (seen.phrase().is_empty(), seen.hold) {
         (true, false) => "Listening. Play a phrase, then press Hold.".to_owned(),
         (true, true) => "Holding, but there is no phrase yet.".to_owned(),
@@ -68,7 +73,11 @@ fn doing(seen: &Seen, told: Told) -> String {
              {notes} from before."
         ),
         (false, true) if !seen.snapshot.running => {
-            format!("Holding {notes}. They play when the song rolls.")
+            let from = match seen.beginning.at {
+                Some(at) => format!(", from bar {} on", SongBars::of(seen).text(at)),
+                None => String::new(),
+            };
+            format!("Holding {notes}. They play when the song rolls{from}.")
         }
         (false, true) => running(seen) + &played_at(seen).unwrap_or_default(),
     }
@@ -89,7 +98,7 @@ fn running(seen: &Seen) -> String {
     let at = seen.snapshot.position;
     let begins_in = seen.process.origin() - at;
     if begins_in > 0.0 {
-        return format!("The process begins in {}.", wait(begins_in, seen));
+        return waiting(begins_in, seen);
     }
     let said: Vec<String> = [growing(seen, at), copies(seen, at)]
         .into_iter()
@@ -99,6 +108,25 @@ fn running(seen: &Seen) -> String {
         "The steady voice plays alone.".to_owned()
     } else {
         said.join(". ") + "."
+    }
+}
+
+/// What is waited for, and whether it is being counted in.
+fn waiting(begins_in: Beats, seen: &Seen) -> String {
+    let bars = SongBars::of(seen);
+    let left = wait(begins_in, seen);
+    // On its own clock there are no bars of the song.
+    let place = match seen.snapshot.playing {
+        true => format!(" at bar {}", bars.text(seen.process.origin())),
+        false => String::new(),
+    };
+    let count_in = f64::from(seen.beginning.count_in) * bars.length;
+    if begins_in <= count_in {
+        return format!("Counting in: it begins{place} in {left}.");
+    }
+    match seen.beginning.at {
+        Some(_) => format!("Waiting: it is written to begin{place}, in {left}."),
+        None => format!("Waiting: it begins{place}, in {left}."),
     }
 }
 
@@ -409,7 +437,7 @@ fn nothing_played(seen: &Seen, told: Told) -> Option<String> {
                 .to_owned(),
         ),
         (true, false) => Some(
-            "Nothing was played before Hold: the phrase that was there goes on. For another one, \
+            "Nothing was played before Hold: the phrase that was there plays. For another one, \
              switch Hold off, play, and switch it on again."
                 .to_owned(),
         ),
@@ -627,7 +655,35 @@ mod tests {
 
     #[test]
     fn before_the_origin_it_says_when_it_begins() {
-        assert_eq!(said(-4.0, |_| ()), "The process begins in 2 s.");
+        assert_eq!(said(-4.0, |_| ()), "Waiting: it begins at bar 1, in 2 s.");
+    }
+
+    #[test]
+    fn it_says_what_it_waits_for_and_what_it_ends_with() {
+        let mut seen = seen_at(-4.0, |_| ());
+        seen.hold = true;
+        let doing = |seen: &Seen| status(seen, Told::default()).doing;
+        seen.beginning.at = Some(0.0);
+        assert_eq!(
+            doing(&seen),
+            "Waiting: it is written to begin at bar 1, in 2 s."
+        );
+        seen.beginning.count_in = 1;
+        assert_eq!(doing(&seen), "Counting in: it begins at bar 1 in 2 s.");
+        seen.snapshot.playing = false;
+        assert_eq!(doing(&seen), "Counting in: it begins in 2 s.");
+        seen.snapshot.running = false;
+        seen.beginning.at = Some(129.0);
+        assert_eq!(
+            doing(&seen),
+            "Holding 8 notes. They play when the song rolls, from bar 33:2 on."
+        );
+        seen.hold = false;
+        (seen.snapshot.running, seen.snapshot.ending) = (true, Some(-1.0));
+        assert_eq!(
+            doing(&seen),
+            "Hold is off: it plays the cycle to its end, in 2 s."
+        );
     }
 
     #[test]
