@@ -156,6 +156,12 @@ impl Chance {
                 .hand
                 .plugin
                 .set("hold", self.dice.one_of(&["On", "Off"]))?,
+            10 => {
+                let plugin = &mut self.hand.plugin;
+                plugin.set("begin_on", self.dice.one_of(&["Now", "Beat", "Bar"]))?;
+                plugin.set("end_on", self.dice.one_of(&["Now", "Cycle"]))?;
+                plugin.set("count_in", self.dice.one_of(&["0 bars", "1 bar", "2 bars"]))?;
+            }
             _ => {}
         }
         Ok(self)
@@ -165,6 +171,7 @@ impl Chance {
     fn end(mut self) -> Outcome {
         let plugin = &mut self.hand.plugin;
         plugin.audio().set_room(16_384);
+        plugin.set("end_on", "Now")?;
         plugin.set("hold", "Off")?;
         plugin.set("bypass", "Off")?;
         let off = Event::NoteOff {

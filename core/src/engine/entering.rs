@@ -236,7 +236,8 @@ impl<S: FnMut(Event)> Entering<'_, S> {
     /// Begins the phrase that was there.
     fn begin(&mut self, controls: &Controls) {
         let now = self.block.start;
-        let found_on = !self.entry.goes_on() && !controls.by_hand;
+        // Hold that was pressed at rest is told with this block or with the one before it.
+        let found_on = !self.entry.goes_on();
         let bars = controls.beginning.count_in;
         let engine = &mut *self.engine;
         if !engine.clock.is_playing() {

@@ -86,10 +86,12 @@ fn heading(ui: &mut Ui, name: &str, look: &Look) {
 
 fn field<'a>(id: &str, parameters: &'a Parameters, seen: &Seen, bare: bool) -> Option<Field<'a>> {
     let (declaration, parameter) = parameters.of_id(id)?;
+    // Then no boundary is looked for.
+    let is_written = seen.beginning.at.is_some();
     Some(Field {
         declaration,
         parameter,
-        matters: matters(id, seen.settings()),
+        matters: matters(id, seen.settings()) && !(id == "begin_on" && is_written),
         bare,
     })
 }

@@ -31,7 +31,7 @@ pub const GROUPS: [Group; 6] = [
         ids: &["grid", "length", "snap", "thru"],
     },
     Group {
-        name: "Beginning",
+        name: "Begin",
         ids: &["begin_on", "count_in", "end_on"],
     },
     Group {
