@@ -18,6 +18,7 @@ use crate::part::MAX_PARTS;
 use crate::phrase::Phrase;
 use crate::player::{Event, Player, channel_of};
 use crate::process::Process;
+use crate::route::Route;
 use crate::settings::{Beginning, Settings};
 use crate::time::Beats;
 
@@ -174,6 +175,23 @@ impl Engine {
         self.process.set_phrase(phrase);
         self.anchor = anchor;
         self.interrupted = true;
+    }
+
+    /// A loaded route, or none: the form is as it says, as if it had always been.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn set_route(&mut self, route: &Route) {
+        self.process.set_route(route);
+    }
+
+    /// The composer has changed the route, perhaps while it plays: from the present stage on it is
+    /// as it says now.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn change_route(&mut self, route: &Route) {
+        self.process.set_route(route);
     }
 
     /// The phrase and where it stands.

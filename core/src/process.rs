@@ -78,6 +78,11 @@ impl Process {
         self.voices.route()
     }
 
+    /// See [`Voices::set_route`].
+    pub fn set_route(&mut self, route: &Route) {
+        self.voices.set_route(route);
+    }
+
     /// Song position at which cycle 0 begins.
     pub fn origin(&self) -> Beats {
         self.voices.origin()

@@ -99,6 +99,11 @@ impl Voices {
         &self.route
     }
 
+    /// The form is as `route` has it, as if it had always been.
+    pub fn set_route(&mut self, route: &Route) {
+        self.route.clone_from(route);
+    }
+
     /// Song position at which cycle 0 begins.
     pub fn origin(&self) -> Beats {
         self.origin
