@@ -77,7 +77,7 @@ fn a_project_of_version_1_opens_in_a_host_and_is_saved_as_it_was() -> Outcome {
     kept["window"]["dark"] = json!(false);
     kept["modulations"] = json!([]);
     // It is saved as what is written now.
-    kept["version"] = json!(2);
+    kept["version"] = json!(procession::state::VERSION);
     assert_eq!(field(&after, "kept"), kept);
     let choices = field(&after, "choices");
     for (id, option) in field(&before, "choices").as_object().expect("an object") {
