@@ -6,29 +6,33 @@ use crate::time::Span;
 use arrayvec::ArrayVec;
 use std::iter::Peekable;
 
-/// The notes of every voice whose onsets lie in a span, in order of onset; of those struck
-/// together, the lower voice first.
+/// The notes of every voice, in order of onset; of those struck together, the lower voice first.
 ///
 /// # Real-time
 /// Allocates never, blocks never.
 #[derive(Clone, Debug)]
-pub struct Ensemble<'a> {
-    voices: ArrayVec<Peekable<VoiceNotes<'a>>, MAX_VOICES>,
+pub struct Ensemble<N: Iterator<Item = VoiceNote>> {
+    voices: ArrayVec<Peekable<N>, MAX_VOICES>,
 }
 
-impl<'a> Ensemble<'a> {
-    /// What the voices of `process` play in `span`.
+impl<'a> Ensemble<VoiceNotes<'a>> {
+    /// What the voices of `process` play whose onsets lie in `span`.
     pub fn new(process: &'a Process, span: Span) -> Self {
         let voices = process.voices().parts();
+        Self::of(voices.map(|voice| process.notes(voice, span)))
+    }
+}
+
+impl<N: Iterator<Item = VoiceNote>> Ensemble<N> {
+    /// What voices play, each by itself in order of onset.
+    pub fn of(voices: impl Iterator<Item = N>) -> Self {
         Self {
-            voices: voices
-                .map(|voice| process.notes(voice, span).peekable())
-                .collect(),
+            voices: voices.map(Iterator::peekable).collect(),
         }
     }
 }
 
-impl Iterator for Ensemble<'_> {
+impl<N: Iterator<Item = VoiceNote>> Iterator for Ensemble<N> {
     type Item = VoiceNote;
 
     fn next(&mut self) -> Option<VoiceNote> {

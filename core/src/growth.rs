@@ -4,8 +4,7 @@
 //! lap as long as the phrase and lets more of its notes sound; *lengthen* lets laps grow note by
 //! note.
 
-use crate::note::Note;
-use crate::phrase::{MAX_NOTES, MIN_LENGTH, Phrase};
+use crate::phrase::{MAX_NOTES, MIN_LENGTH, Phrase, attack_times};
 use crate::settings::{Growth, GrowthOrder, GrowthSettings};
 use crate::time::{Beats, HAIR, MaterialPlace, to_ticks};
 use arrayvec::ArrayVec;
@@ -495,32 +494,11 @@ impl Attacks {
     }
 }
 
-/// Strokes closer together than this, in beats, are one attack: a chord, as a hand strikes it, or
-/// a note and its grace note.
-///
-/// The notes of a chord that a pianist means to strike at once lie up to about 30 ms apart, the
-/// melody first (Goebl, "Melody lead in piano performance", JASA 110 (2001) 563-572; the figure
-/// from memory). A phrase knows no tempo, so it is counted in beats: 31 ms at 120 beats a minute,
-/// and half a step of the finest grid, so that no two notes on a grid are taken for one. A 64th
-/// note stays a note.
-const CHORD: Beats = 1.0 / 16.0 - 1e-6;
-
-/// When something is struck, each chord once: when its first note is.
-fn attack_times(notes: &[Note]) -> impl Iterator<Item = Beats> + '_ {
-    let mut began = f64::NEG_INFINITY;
-    notes.iter().filter_map(move |note| {
-        let is_new = note.onset - began >= CHORD;
-        if is_new {
-            began = note.onset;
-        }
-        is_new.then_some(began)
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::metre::Metre;
+    use crate::note::Note;
     use crate::phrase::Bar;
 
     fn place(beats: Beats) -> MaterialPlace {

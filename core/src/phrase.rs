@@ -6,9 +6,11 @@ use crate::time::{Beats, from_ticks, to_ticks};
 use arrayvec::ArrayVec;
 use thiserror::Error;
 
+mod attacks;
 mod edit;
 mod text;
 
+pub use attacks::{AttackFinder, CHORD, attack_times};
 pub use edit::{Cut, Edited};
 pub use text::{Written, key_name};
 

@@ -8,12 +8,16 @@
 //! The line is heard while the voices dwell. It enters when every copy has been locked for a
 //! cycle, and leaves a cycle before one of them moves; where a dwell lasts no longer than these two
 //! cycles it stays away. In unison nothing results, so nothing is played (common practice, no source).
+//!
+//! A chord that a hand has spread is one attack, for the line as for growth: the line strikes once,
+//! where the chord begins.
 
 use crate::ensemble::Ensemble;
 use crate::motion::StagePart;
 use crate::note::Key;
 use crate::part::{CopyNumber, Part};
-use crate::process::{Process, VoiceNote};
+use crate::phrase::{AttackFinder, CHORD};
+use crate::process::{Process, VoiceNote, VoiceNotes};
 use crate::settings::Resulting;
 use crate::time::{Beats, HAIR, Since, Span, to_ticks};
 use std::iter::Peekable;
@@ -78,17 +82,19 @@ impl Iterator for ResultingNotes<'_> {
 struct Picked<'a> {
     process: &'a Process,
     span: Span,
-    notes: Peekable<Ensemble<'a>>,
+    notes: Peekable<Ensemble<Attacks<'a>>>,
 }
 
 impl<'a> Picked<'a> {
     fn new(process: &'a Process, span: Span) -> Self {
         // A little more on either side, so that no attack is cut in two.
-        let around = Span::new(span.start - 2.0 * HAIR, span.end + 2.0 * HAIR);
+        let around = Span::new(span.start - 2.0 * HAIR, span.end + CHORD + 2.0 * HAIR);
+        let voices = process.voices().parts();
+        let attacks = voices.map(|voice| Attacks::new(process, voice, around));
         Self {
             process,
             span,
-            notes: Ensemble::new(process, around).peekable(),
+            notes: Ensemble::of(attacks).peekable(),
         }
     }
 
@@ -129,6 +135,42 @@ impl Iterator for Picked<'_> {
 
     fn next(&mut self) -> Option<VoiceNote> {
         std::iter::from_fn(|| self.next_attack()).flatten().next()
+    }
+}
+
+/// The notes of one voice, each beginning where its attack does: those of a spread chord together.
+///
+/// Which notes make a chord is a matter of the phrase, not of what sounds at once: it is the same
+/// wherever one begins to listen, and two voices that stand a hair apart stay two.
+#[derive(Clone, Debug)]
+struct Attacks<'a> {
+    process: &'a Process,
+    notes: VoiceNotes<'a>,
+    finder: AttackFinder,
+}
+
+impl<'a> Attacks<'a> {
+    fn new(process: &'a Process, voice: Part, span: Span) -> Self {
+        Self {
+            process,
+            notes: process.notes(voice, span),
+            finder: AttackFinder::default(),
+        }
+    }
+}
+
+impl Iterator for Attacks<'_> {
+    type Item = VoiceNote;
+
+    fn next(&mut self) -> Option<VoiceNote> {
+        let note = self.notes.next()?;
+        let phrase = self.process.phrase();
+        // The line is heard only while all read a beat a beat, so beats of the phrase are the song's.
+        let late = phrase.notes()[note.index].onset - self.finder.attack_of(note.index, phrase);
+        Some(VoiceNote {
+            on: note.on - late,
+            ..note
+        })
     }
 }
 

@@ -1,7 +1,7 @@
 //! The process, unrolled: everything that sounds, the resulting line with the voices.
 
 use crate::ensemble::Ensemble;
-use crate::process::{Process, VoiceNote};
+use crate::process::{Process, VoiceNote, VoiceNotes};
 use crate::resulting::ResultingNotes;
 use crate::time::Span;
 use std::iter::Peekable;
@@ -9,7 +9,7 @@ use std::iter::Peekable;
 /// All that sounds: every voice and, after them where they strike together, the resulting line.
 #[derive(Clone, Debug)]
 pub struct Unrolled<'a> {
-    voices: Peekable<Ensemble<'a>>,
+    voices: Peekable<Ensemble<VoiceNotes<'a>>>,
     line: Peekable<ResultingNotes<'a>>,
 }
 

@@ -1,10 +1,11 @@
 //! The resulting line, worked by hand.
 
+use procession_core::note::{Key, Note, Velocity};
 use procession_core::part::Part;
 use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
 use procession_core::settings::{
-    CopiesMove, Motion, MotionSettings, Resulting, ResultingSettings, Settings,
+    CopiesMove, Grid, Motion, MotionSettings, Resulting, ResultingSettings, Settings,
 };
 use procession_core::time::Span;
 use procession_core::unrolling::unroll;
@@ -146,4 +147,68 @@ fn of_notes_that_overlap_each_ends_where_the_next_begins() {
             (8.75, 9.0, 62)
         ]
     );
+}
+
+/// The ferry's night watch plays chords; no hand strikes three keys at once. At 120 beats a minute
+/// these lie up to 25 ms behind the first, the highest last.
+fn chords_by_hand(spread: [f64; 3]) -> Process {
+    let chords = [[50, 57, 65], [52, 60, 67], [48, 55, 64], [53, 57, 69]];
+    let notes = chords.iter().enumerate().flat_map(|(step, keys)| {
+        let chord = keys.iter().zip(spread);
+        chord.map(move |(key, late)| Note {
+            onset: 0.5 * step as f64 + late,
+            length: 0.4,
+            key: Key::new(*key).expect("a key"),
+            velocity: Velocity::new(0.7),
+        })
+    });
+    let phrase = Phrase::new(notes, 2.0).expect("a phrase");
+    let mut settings = jumping(Resulting::Top);
+    settings.capture.grid = Grid::Eighth;
+    Process::new(phrase, settings, 0.0)
+}
+
+fn struck(process: &Process, spans: impl IntoIterator<Item = (f64, f64)>) -> Vec<(f64, u8)> {
+    let notes = spans
+        .into_iter()
+        .flat_map(|(from, to)| unroll(process, Span::new(from, to)));
+    notes
+        .filter(|note| note.part == Part::ResultingLine)
+        .map(|note| (note.on, note.key.number()))
+        .collect()
+}
+
+/// One step ahead, E G C F lie over D E C F, by their tops 67 64 69 65 over 65 67 64 69.
+#[test]
+fn a_chord_that_a_hand_spreads_is_one_stroke_of_the_line() {
+    // Locked one ahead from 8 to 16, so heard from 10 to 14.
+    let one_cycle = [(10.0, 67), (10.5, 67), (11.0, 69), (11.5, 69)];
+    for spread in [[0.0, 0.0, 0.0], [0.0, 0.02, 0.05], [0.05, 0.03, 0.0]] {
+        let process = chords_by_hand(spread);
+        assert_eq!(struck(&process, [(9.9, 11.9)]), one_cycle, "{spread:?}");
+        // However finely it is asked for: as a host's blocks cut it, in the middle of chords too.
+        let cuts = (0..200).map(|cut| (9.9 + 0.01 * f64::from(cut), 9.91 + 0.01 * f64::from(cut)));
+        assert_eq!(struck(&process, cuts), one_cycle, "{spread:?}");
+    }
+}
+
+#[test]
+fn what_is_spread_is_a_coincidence_only_if_another_voice_is_in_it() {
+    let mut settings = jumping(Resulting::Together);
+    settings.capture.grid = Grid::Eighth;
+    // A chord, then a rest of the same length: a step ahead, the voices never meet.
+    let note = |onset, key| Note {
+        onset,
+        length: 0.4,
+        key: Key::new(key).expect("a key"),
+        velocity: Velocity::new(0.7),
+    };
+    let phrase = Phrase::new([note(0.0, 50), note(0.03, 62)], 1.0).expect("a phrase");
+    let process = Process::new(phrase.clone(), settings, 0.0);
+    assert_eq!(struck(&process, [(4.0, 8.0)]), []);
+    // And the top of each is the later note, at the beginning of the chord.
+    settings.resulting.which = Resulting::Top;
+    let process = Process::new(phrase, settings, 0.0);
+    let heard = struck(&process, [(5.0, 6.0)]);
+    assert_eq!(heard, [(5.0, 62), (5.5, 62)]);
 }
