@@ -9,6 +9,7 @@
 
 use crate::hearing::{self, Asked, Asking, Order as Heard};
 use crate::state::{Kept, Notice, Taken};
+use procession_core::route::Route;
 use procession_core::snippet::Snippet;
 use std::sync::{MutexGuard, PoisonError};
 use triple_buffer::{Input, Output, triple_buffer};
@@ -22,6 +23,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
     let (orders_out, orders_in) = triple_buffer(&Order {
         kept: first.clone(),
         phrases: 0,
+        routes: 0,
         loads: 0,
     });
     let (reports_out, reports_in) = triple_buffer(&answer);
@@ -29,6 +31,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
     let main = MainSide(Lock::new(Latest {
         kept: first,
         phrases: 0,
+        routes: 0,
         loads: 0,
         orders: orders_out,
         reports: reports_in,
@@ -40,6 +43,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
         reports: reports_out,
         phrases: 0,
         loads: 0,
+        route: (0, 0),
         asked,
     };
     (main, audio)
@@ -51,6 +55,8 @@ struct Order {
     kept: Kept,
     /// How many phrases had been sent, this one counted.
     phrases: u64,
+    /// How many routes, likewise.
+    routes: u64,
     /// How many states had been loaded when this was sent.
     loads: u64,
 }
@@ -63,13 +69,13 @@ struct Report {
     answers: u64,
 }
 
-/// Why the audio side is handed a phrase.
+/// Why the audio side is handed a phrase or a route.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Cause {
     /// A saved state was loaded. All that was remembered about parameters is void: a `hold` that
     /// is on now was on when the state was saved, so it takes no phrase.
     Loaded,
-    /// The composer edited or imported the phrase.
+    /// The composer edited it, or imported a phrase.
     Edited,
 }
 
@@ -80,6 +86,8 @@ pub struct AudioSide {
     /// Of the last order that was looked at.
     phrases: u64,
     loads: u64,
+    /// Loads and routes, of the last route that was looked at.
+    route: (u64, u64),
     asked: Asked,
 }
 
@@ -119,6 +127,22 @@ impl AudioSide {
         Some((cause, &order.kept.taken))
     }
 
+    /// The route that has come since the last call, if one has; only the latest, as of the last
+    /// call of [`Self::poll_incoming`].
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn poll_route(&mut self) -> Option<(Cause, &Route)> {
+        let order = self.orders.output_buffer();
+        let (loads, routes) = std::mem::replace(&mut self.route, (order.loads, order.routes));
+        let cause = match (order.loads == loads, order.routes == routes) {
+            (true, true) => return None,
+            (true, false) => Cause::Edited,
+            (false, _) => Cause::Loaded,
+        };
+        Some((cause, &order.kept.route))
+    }
+
     /// What is kept beside the parameters, as of the last call of [`Self::poll_incoming`]: the
     /// seed, the custom mode, the mode changes. Of its phrase the engine knows better.
     ///
@@ -154,6 +178,7 @@ type Lock<T> = std::sync::Mutex<T>;
 struct Latest {
     kept: Kept,
     phrases: u64,
+    routes: u64,
     loads: u64,
     orders: Input<Order>,
     reports: Output<Report>,
@@ -177,14 +202,20 @@ impl MainSide {
         self.up_to_date().kept.clone()
     }
 
-    /// Changes what is kept. A change of the phrase or its anchor is played; anything else holds
-    /// from the next block on.
+    /// How many states were loaded so far.
+    pub fn loads(&self) -> u64 {
+        self.up_to_date().loads
+    }
+
+    /// Changes what is kept. A change of the phrase, its anchor or the route is played; anything
+    /// else holds from the next block on.
     pub fn edit(&self, change: impl FnOnce(&mut Kept)) {
         let mut latest = self.up_to_date();
         let before = latest.kept.clone();
         change(&mut latest.kept);
         if latest.kept != before {
             latest.phrases += u64::from(latest.kept.taken != before.taken);
+            latest.routes += u64::from(latest.kept.route != before.route);
             latest.send();
         }
     }
@@ -236,6 +267,7 @@ impl Latest {
         let order = self.orders.input_buffer_mut();
         order.kept.clone_from(&self.kept);
         (order.phrases, order.loads) = (self.phrases, self.loads);
+        order.routes = self.routes;
         self.orders.publish();
     }
 }
@@ -245,7 +277,11 @@ mod tests {
     use super::*;
     use nice_assert_no_alloc::assert_no_alloc;
     use procession_core::engine::Anchor;
+    use procession_core::part::MAX_COPIES;
     use procession_core::phrase::{MAX_NOTES, Phrase};
+    use procession_core::route::{Afterwards, Dwell, MAX_STAGES, Way, WrittenStage};
+    use procession_core::settings::Motion;
+    use std::sync::Arc;
 
     /// A phrase of `notes` notes that all say so by their key: a torn one would give itself away.
     fn telling(notes: usize, at: f64) -> Taken {
@@ -308,6 +344,50 @@ mod tests {
             assert_eq!((kept.seed, kept.custom), (9, custom), "they stay in force");
             assert_eq!(kept.modulations, plan);
             assert!(audio.poll_incoming().is_none());
+        }
+    }
+
+    #[test]
+    fn a_route_arrives_once_whole_and_whether_it_was_written_or_loaded_is_told() {
+        let route = |dwells: &[u32]| {
+            let stages = dwells.iter().map(|cycles| stage(*cycles));
+            Arc::new(Route::new(&stages.collect::<Vec<_>>(), Afterwards::Hold).expect("a route"))
+        };
+        let (main, mut audio) = exchange(Kept::default());
+        let (long, short) = (route(&[7; MAX_STAGES]), route(&[3, 4]));
+        main.edit(|kept| kept.route = long.clone());
+        let arrived = assert_no_alloc(|| {
+            assert!(audio.poll_incoming().is_none(), "the phrase is as it was");
+            let (cause, arrived) = audio.poll_route().expect("something was sent");
+            cause == Cause::Edited && *arrived == *long
+        });
+        assert!(arrived);
+        assert!(audio.poll_route().is_none());
+        // The seed is no route.
+        main.edit(|kept| kept.seed = 9);
+        audio.poll_incoming();
+        assert!(audio.poll_route().is_none());
+        // A project with the same one, and then another one, before anyone looked.
+        main.load(|_| None);
+        main.edit(|kept| kept.route = short.clone());
+        audio.poll_incoming();
+        assert_eq!(audio.poll_route(), Some((Cause::Loaded, &*short)));
+        main.edit(|kept| kept.route = Arc::default());
+        audio.poll_incoming();
+        let generated = Route::generated();
+        assert_eq!(audio.poll_route(), Some((Cause::Edited, &generated)));
+    }
+
+    fn stage(cycles: u32) -> WrittenStage {
+        WrittenStage {
+            way: Way {
+                motion: Motion::Jump,
+                over: 4,
+            },
+            dwell: Dwell::Cycles(cycles),
+            ahead: [f64::from(cycles); MAX_COPIES],
+            grown: None,
+            turn: None,
         }
     }
 

@@ -181,7 +181,7 @@ impl AudioThread {
         }
     }
 
-    /// A phrase from the window, or from a saved project.
+    /// A phrase and a route from the window, or from a saved project.
     fn receive(&mut self) {
         match self.exchange.poll_incoming() {
             Some((Cause::Loaded, kept)) => {
@@ -189,6 +189,11 @@ impl AudioThread {
                 self.engine.restore(&kept.phrase, kept.anchor);
             }
             Some((Cause::Edited, kept)) => self.engine.edit(&kept.phrase, kept.anchor),
+            None => (),
+        }
+        match self.exchange.poll_route() {
+            Some((Cause::Loaded, route)) => self.engine.set_route(route),
+            Some((Cause::Edited, route)) => self.engine.change_route(route),
             None => (),
         }
     }

@@ -5,6 +5,7 @@
 //! itself; a part that cannot be read stays as it was, and a plain message says so.
 
 mod modulations;
+mod route;
 
 pub use modulations::LONGEST_TURNING;
 
@@ -17,16 +18,18 @@ use procession_core::metre::Metre;
 use procession_core::mode::PitchSet;
 use procession_core::note::{Key, Note, Velocity};
 use procession_core::phrase::{Bar, Phrase};
+use procession_core::route::Route;
 use procession_core::settings::Modulations;
 use procession_core::time::Beats;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
+use std::sync::Arc;
 
 /// The version of what is written. Raise it with any change of meaning, migrate the older ones in
 /// [`filter`], and keep one saved file of each under `plugin/tests/states/`.
 ///
 /// 2: a phrase may know the bar it was played in.
-/// 3: a position may be written at which the process begins.
+/// 3: a position may be written at which the process begins, and a route that it takes.
 pub const VERSION: u64 = 3;
 
 /// Origins farther from the start of the song than this are damage: a year and a half at 120 beats
@@ -82,6 +85,8 @@ pub struct Kept {
     pub modulations: Modulations,
     /// The song position that was written for the process to begin at, if one was.
     pub begins_at: Option<Beats>,
+    /// The form as it is written, if it is. Large, and shared by all who only look at it.
+    pub route: Arc<Route>,
     /// The window.
     pub window: WindowSize,
 }
@@ -97,6 +102,7 @@ impl Default for Kept {
             custom: PitchSet::CHROMATIC,
             modulations: Modulations::default(),
             begins_at: None,
+            route: Arc::default(),
             window: WindowSize {
                 width: 960,
                 height: 640,
@@ -124,6 +130,7 @@ impl Kept {
         take(custom_from(saved).map(|custom| self.custom = custom));
         take(modulations::restored(saved).map(|plan| self.modulations = plan));
         take(begins_at_from(saved).map(|at| self.begins_at = at));
+        take(route::restored(saved).map(|route| self.route = Arc::new(route)));
         take(
             part(saved, "window", "window size")
                 .map(|window: WindowSize| self.window = window.within_reason()),
@@ -147,6 +154,7 @@ impl Kept {
             custom: semitones(self.custom),
             modulations: modulations::saved(&self.modulations),
             begins_at: self.begins_at,
+            route: route::saved(&self.route),
             window: self.window,
         }
     }
@@ -249,6 +257,8 @@ pub struct Written {
     modulations: Vec<modulations::SavedModulation>,
     #[serde(skip_serializing_if = "Option::is_none")]
     begins_at: Option<Beats>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    route: Option<route::SavedRoute>,
     window: WindowSize,
 }
 

@@ -10,9 +10,12 @@ use procession_core::engine::Anchor;
 use procession_core::metre::Metre;
 use procession_core::mode::{ModeName, PitchSet};
 use procession_core::note::{Key, Note, Velocity};
+use procession_core::part::MAX_COPIES;
 use procession_core::phrase::{Bar, Phrase};
-use procession_core::settings::{Modulation, Modulations, Place};
+use procession_core::route::{Afterwards, Dwell, Route, Turn, Way, WrittenStage};
+use procession_core::settings::{Modulation, Modulations, Motion, Place};
 use serde_json::{Value, json};
+use std::sync::Arc;
 
 fn state(json: &str) -> PluginState {
     serde_json::from_str(json).expect("a state as hosts keep it")
@@ -48,6 +51,7 @@ fn kept_in_version_1() -> Kept {
         // There was no such thing yet.
         modulations: Modulations::default(),
         begins_at: None,
+        route: Arc::default(),
         window: WindowSize {
             width: 1200,
             height: 700,
@@ -99,14 +103,50 @@ fn version_3() -> PluginState {
     state(include_str!("states/version-3.json"))
 }
 
-/// `states/version-3.json` is the same with a beginning that was written: at bar 33 of 7/8.
+/// The route in `states/version-3.json`: three stages of two copies, of which the second waits for
+/// a cue and the third turns the mode and sounds two notes of the phrase; then round again from the
+/// second.
+fn route_in_version_3() -> Route {
+    let stage = |motion, over, dwell, ahead: [f64; 2]| {
+        let mut stage = WrittenStage {
+            way: Way { motion, over },
+            dwell,
+            ahead: [0.0; MAX_COPIES],
+            grown: None,
+            turn: None,
+        };
+        stage.ahead[..2].copy_from_slice(&ahead);
+        stage
+    };
+    let last = WrittenStage {
+        grown: Some(2),
+        turn: Some(Turn {
+            tonic: 7,
+            mode: ModeName::Aeolian,
+            over: 3,
+        }),
+        ..stage(Motion::BuildUp, 4, Dwell::Cycles(64), [-3.0, 2.5])
+    };
+    let stages = [
+        stage(Motion::Jump, 1, Dwell::Cycles(6), [0.0, 0.0]),
+        stage(Motion::Drift, 5, Dwell::UntilCued, [1.0, 0.0]),
+        last,
+    ];
+    let mut gained = [0.0; MAX_COPIES];
+    gained[1] = 14.0;
+    Route::new(&stages, Afterwards::Repeat { from: 1, gained }).expect("a route")
+}
+
+/// `states/version-3.json` is the same with a beginning that was written, at bar 33 of 7/8, and a
+/// route.
 #[test]
-fn a_project_of_version_3_knows_where_it_was_written_to_begin() {
+fn a_project_of_version_3_knows_where_it_was_written_to_begin_and_which_route_it_takes() {
     let (parameters, _) = Parameters::new();
     load(&parameters, version_3());
     assert_eq!(parameters.kept.notice(), None);
     let kept = Kept {
         begins_at: Some(112.0),
+        route: Arc::new(route_in_version_3()),
         ..kept_in_version_2()
     };
     assert_eq!(parameters.kept.current(), kept);
@@ -138,6 +178,58 @@ fn a_beginning_out_of_all_reach_is_refused_and_one_that_was_lifted_is_not_kept()
     load(&parameters, version_2());
     assert_eq!(parameters.kept.current().begins_at, None);
     assert!(!parameters.serialize_fields()[KEPT].contains("begins_at"));
+}
+
+#[test]
+fn a_route_that_nobody_could_have_written_is_refused_with_its_place_and_the_one_before_stays() {
+    let (parameters, mut audio) = Parameters::new();
+    load(&parameters, version_3());
+    let crowd = vec![json!({"way": "jump", "over": 1, "dwell": 1, "ahead": []}); 513];
+    for (part, value, words) in [
+        (
+            "/stages/0/dwell",
+            json!(65),
+            "Stage 1: a dwell takes 1 to 64",
+        ),
+        ("/stages/1/over", json!(0), "Stage 2: a drift takes 1 to 64"),
+        ("/stages/2/ahead/1", json!(1e300), "Stage 3: copy 2"),
+        (
+            "/stages/2/ahead",
+            json!(vec![0.0; 9]),
+            "Stage 3: offsets of 9",
+        ),
+        ("/stages/2/turn/tonic", json!(12), "Stage 3: a mode"),
+        (
+            "/stages/2/turn/mode",
+            json!("blue"),
+            "mode \"blue\" is unknown",
+        ),
+        ("/stages/0/way", json!("walk"), "walk"),
+        ("/stages", json!(crowd), "at most 512 stages"),
+        ("/afterwards/repeat/from", json!(0), "no stage 0"),
+        ("/afterwards/repeat/from", json!(4), "from stage 4"),
+        ("/afterwards", json!("applause"), "applause"),
+    ] {
+        let mut state = version_3();
+        let mut kept: Value = serde_json::from_str(&state.fields[KEPT]).expect("JSON");
+        *kept.pointer_mut(&format!("/route{part}")).expect(part) = value;
+        state.fields.insert(KEPT.to_owned(), kept.to_string());
+        load(&parameters, state);
+        let notice = parameters.kept.notice().expect("it is said").0;
+        assert!(
+            notice.contains(words) && notice.contains("stays"),
+            "{notice}"
+        );
+        assert_eq!(*parameters.kept.current().route, route_in_version_3());
+    }
+    // A project without one is made by its settings again.
+    load(&parameters, version_2());
+    assert_eq!(parameters.kept.notice(), None);
+    assert_eq!(*parameters.kept.current().route, Route::generated());
+    assert!(!parameters.serialize_fields()[KEPT].contains("route"));
+    audio.poll_incoming();
+    let generated = Route::generated();
+    assert_eq!(audio.poll_route(), Some((Cause::Loaded, &generated)));
 }
 
 #[test]

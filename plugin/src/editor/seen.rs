@@ -7,6 +7,7 @@ use procession_core::form::Form;
 use procession_core::part::Part;
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
+use procession_core::route::Route;
 use procession_core::settings::{
     Beginning, CopySettings, FoldSettings, Modulations, OutputSettings, ResultingSettings, Settings,
 };
@@ -104,7 +105,9 @@ impl Seen {
             self.process.set_settings(settings, snapshot.origin);
             self.process.settle();
         } else {
+            let route = self.process.route().clone();
             *self.process = Process::new(phrase.clone(), settings, snapshot.origin);
+            self.process.set_route(&route);
         }
         self.process.set_dwellings(snapshot.dwellings);
         if same_phrase && before.step() == settings.step() {
@@ -116,6 +119,17 @@ impl Seen {
         } else {
             self.form = Form::new(&self.process);
             self.alignments_edition = Edition::next();
+        }
+    }
+
+    /// The route as it is now.
+    pub fn follow_route(&mut self, route: &Route) {
+        if self.process.route() != route {
+            self.process.set_route(route);
+            self.process.set_dwellings(self.snapshot.dwellings);
+            let alignments = std::mem::take(&mut self.form.alignments);
+            self.form = Form::with_alignments(&self.process, alignments);
+            self.edition = Edition::next();
         }
     }
 

@@ -270,6 +270,7 @@ impl Shell {
                 Box::new(Seen::new(snapshot, phrase, settings, taken.anchor))
             }
         };
+        seen.follow_route(&kept.route);
         seen.hold = self.parameters.hold();
         seen.beginning = self.parameters.beginning(&kept);
         seen.own_song = self.program.is_some();
