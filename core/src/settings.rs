@@ -4,84 +4,13 @@ use crate::mode::{ModeName, PitchSet};
 use crate::part::CopyNumber;
 use crate::time::Beats;
 
+mod choices;
+
 pub use crate::part::MAX_COPIES;
-
-/// The grid: how long a step is.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Grid {
-    /// 1/4
-    Quarter,
-    /// 1/8
-    Eighth,
-    /// 1/8 triplet
-    EighthTriplet,
-    /// 1/16
-    #[default]
-    Sixteenth,
-    /// 1/16 triplet
-    SixteenthTriplet,
-    /// 1/32
-    ThirtySecond,
-}
-
-impl Grid {
-    /// From the longest step to the shortest.
-    pub const ALL: [Self; 6] = [
-        Self::Quarter,
-        Self::Eighth,
-        Self::EighthTriplet,
-        Self::Sixteenth,
-        Self::SixteenthTriplet,
-        Self::ThirtySecond,
-    ];
-
-    /// The length of one step.
-    pub fn beats(self) -> Beats {
-        match self {
-            Self::Quarter => 1.0,
-            Self::Eighth => 0.5,
-            Self::EighthTriplet => 1.0 / 3.0,
-            Self::Sixteenth => 0.25,
-            Self::SixteenthTriplet => 1.0 / 6.0,
-            Self::ThirtySecond => 0.125,
-        }
-    }
-}
-
-/// How a copy gets to its next offset.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Motion {
-    /// It runs a little fast (or slow), then locks in.
-    #[default]
-    Drift,
-    /// At once, on a cycle boundary.
-    Jump,
-    /// It falls silent and builds the phrase up again, already displaced.
-    BuildUp,
-}
-
-/// What ends a dwell.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Advance {
-    /// So many cycles: everything follows from the song position.
-    #[default]
-    Counted,
-    /// A performer's cue. Where a voice stands then depends on when cues were given, so it does
-    /// not follow from the song position.
-    OnCue,
-}
-
-/// Who moves at a shift, and how far.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum CopiesMove {
-    /// Copy k moves k times as far: the voices open like a fan.
-    #[default]
-    Fanned,
-    /// Every copy moves by the same.
-    Together,
-    /// One copy a stage, round and round.
-    InTurn,
-}
+pub use choices::{
+    Advance, BeginOn, CopiesMove, EndOn, FoldKind, Grid, Growth, GrowthOrder, Motion, Resulting,
+    Worded, Wording, bared, plain,
+};
 
 /// How many shifts there are before the offset reached is held.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -93,72 +22,6 @@ pub enum Shifts {
     Count(u32),
     /// On and on.
     Endless,
-}
-
-/// The additive process.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Growth {
-    /// The whole phrase from the start.
-    #[default]
-    Off,
-    /// The length stays, rests are replaced by notes.
-    Fill,
-    /// Note 1, then 1-2, then 1-2-3.
-    Lengthen,
-}
-
-/// Which notes come first as the phrase grows.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum GrowthOrder {
-    /// As played.
-    Forward,
-    /// The last first.
-    Backward,
-    /// By metrical weight.
-    #[default]
-    StrongBeatsFirst,
-    /// By pitch, upwards.
-    LowToHigh,
-    /// By pitch, downwards.
-    HighToLow,
-    /// The middle of the phrase first.
-    CentreOut,
-    /// By chance, the same chance each time: the seed is kept.
-    Scattered,
-}
-
-/// How pitches are moved into the target mode.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum FoldKind {
-    /// Pitches stay.
-    #[default]
-    Off,
-    /// Degree d of the source becomes degree d of the target.
-    ByDegree,
-    /// The closest pitch of the target, ties downward.
-    Nearest,
-}
-
-/// On which boundary of the song a phrase that is already there begins, when hold goes on.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum BeginOn {
-    /// On none: at once.
-    Now,
-    /// The next beat.
-    Beat,
-    /// The next bar line.
-    #[default]
-    Bar,
-}
-
-/// What hold waits for when it goes off.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum EndOn {
-    /// Nothing: all falls silent at once.
-    #[default]
-    Now,
-    /// The end of the steady voice's cycle.
-    Cycle,
 }
 
 /// The most bars that are counted in.
@@ -175,20 +38,6 @@ pub struct Beginning {
     pub count_in: u32,
     /// The song position that the composer wrote down for it, if one is. It goes before all else.
     pub at: Option<Beats>,
-}
-
-/// What a further player picks out of what all voices play together.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Resulting {
-    /// Nothing.
-    #[default]
-    Off,
-    /// The highest of what is struck at each moment.
-    Top,
-    /// The lowest.
-    Bottom,
-    /// Only what two or more voices strike together; the highest of it.
-    Together,
 }
 
 /// How the phrase is taken out of what was played.

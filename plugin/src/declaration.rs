@@ -7,6 +7,7 @@
 use nice_plug::params::{BoolParam, FloatParam, IntParam, InternalParamMut};
 use nice_plug::plugin::ParamValue;
 use nice_plug::prelude::{FloatRange, IntRange, ParamSetter};
+use procession_core::settings::{Worded, Wording, bared, plain};
 use std::ops::RangeInclusive;
 use std::sync::Arc;
 
@@ -117,62 +118,12 @@ pub struct Unit {
     pub many: &'static str,
 }
 
-/// How an option is written.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Wording {
-    /// Lasting: saved states hang on it.
-    pub id: &'static str,
-    /// As the host shows it.
-    pub name: &'static str,
-    /// Other ways to write it that are understood.
-    pub also: &'static [&'static str],
-}
-
-/// An enum of which a parameter offers all values.
-pub trait Worded: Copy + PartialEq + Default + 'static {
-    /// In the order of the host's values; append only.
-    const ALL: &'static [Self];
-
-    /// How this one is written.
-    fn wording(self) -> Wording;
-
-    /// The one that is meant by a text.
-    fn meant_by(text: &str) -> Option<Self> {
-        let bare = bared(text);
-        Self::ALL
-            .iter()
-            .copied()
-            .find(|option| option.wording().matches(&bare))
-    }
-}
-
 fn place_of<T: Worded>(option: T) -> Option<usize> {
     T::ALL.iter().position(|other| *other == option)
 }
 
 fn place_meant<T: Worded>(text: &str) -> Option<usize> {
     T::meant_by(text).and_then(place_of)
-}
-
-impl Wording {
-    /// Written by its name alone.
-    pub const fn new(id: &'static str, name: &'static str) -> Self {
-        Self {
-            id,
-            name,
-            also: &[],
-        }
-    }
-
-    /// Understood under these, too.
-    pub const fn also(self, also: &'static [&'static str]) -> Self {
-        Self { also, ..self }
-    }
-
-    fn matches(&self, bare: &str) -> bool {
-        let mut ways = self.also.iter().chain([&self.id, &self.name]);
-        ways.any(|way| bared(way) == bare)
-    }
 }
 
 /// What makes up a kind of parameter: how the framework's parameter is built from it.
@@ -797,22 +748,6 @@ fn automation(parameter: IntParam, automatable: bool) -> IntParam {
     } else {
         parameter.non_automatable()
     }
-}
-
-/// A text without what people write differently: capitals, spaces, signs of accidentals.
-fn plain(text: &str) -> String {
-    let text = text.to_lowercase().replace("sharp", "#");
-    let text = text
-        .replace("flat", "b")
-        .replace('♯', "#")
-        .replace('♭', "b");
-    let text = text.replace('−', "-");
-    text.split_whitespace().collect()
-}
-
-/// A name, hyphenated or not.
-fn bared(name: &str) -> String {
-    plain(name).replace(['-', '_'], "")
 }
 
 /// "-12.5 dB" is -12.5 and "db". A comma may stand for the point.

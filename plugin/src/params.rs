@@ -5,8 +5,7 @@
 //! audio side reads them.
 
 use crate::declaration::{
-    Amount, Choice, Declaration, Declared, Kind, Naming, Shown, Toggle, Unit, Whole, Worded,
-    Wording,
+    Amount, Choice, Declaration, Declared, Kind, Naming, Shown, Toggle, Unit, Whole,
 };
 use crate::handover::{AudioSide, MainSide, exchange};
 use crate::state::{CHOICES, Kept};
@@ -21,7 +20,8 @@ use procession_core::phrase::{key_from_name, key_name};
 use procession_core::settings::{
     Advance, BeginOn, Beginning, CaptureSettings, CopiesMove, CopySettings, EndOn, FoldKind,
     FoldSettings, Grid, Growth, GrowthOrder, GrowthSettings, MAX_COPIES, MAX_COUNT_IN, Motion,
-    MotionSettings, OutputSettings, Resulting, ResultingSettings, Settings, Shifts,
+    MotionSettings, OutputSettings, Resulting, ResultingSettings, Settings, Shifts, Worded,
+    Wording,
 };
 use std::collections::BTreeMap;
 use std::sync::{Arc, LazyLock};
@@ -744,142 +744,6 @@ enum Channels {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 struct Tonic(u8);
 
-impl Worded for Grid {
-    const ALL: &'static [Self] = &Grid::ALL;
-
-    fn wording(self) -> Wording {
-        match self {
-            Self::Quarter => Wording::new("quarter", "1/4"),
-            Self::Eighth => Wording::new("eighth", "1/8"),
-            Self::EighthTriplet => Wording::new("eighth_triplet", "1/8 triplet").also(&["1/8t"]),
-            Self::Sixteenth => Wording::new("sixteenth", "1/16"),
-            Self::SixteenthTriplet => {
-                Wording::new("sixteenth_triplet", "1/16 triplet").also(&["1/16t"])
-            }
-            Self::ThirtySecond => Wording::new("thirty_second", "1/32"),
-        }
-    }
-}
-
-impl Worded for Motion {
-    const ALL: &'static [Self] = &[Self::Drift, Self::Jump, Self::BuildUp];
-
-    fn wording(self) -> Wording {
-        match self {
-            Self::Drift => Wording::new("drift", "Drift"),
-            Self::Jump => Wording::new("jump", "Jump"),
-            Self::BuildUp => Wording::new("build_up", "Build up"),
-        }
-    }
-}
-
-impl Worded for Advance {
-    const ALL: &'static [Self] = &[Self::Counted, Self::OnCue];
-
-    fn wording(self) -> Wording {
-        match self {
-            Self::Counted => Wording::new("counted", "Counted"),
-            Self::OnCue => Wording::new("on_cue", "On cue"),
-        }
-    }
-}
-
-impl Worded for BeginOn {
-    const ALL: &'static [Self] = &[Self::Now, Self::Beat, Self::Bar];
-
-    fn wording(self) -> Wording {
-        match self {
-            Self::Now => Wording::new("now", "Now"),
-            Self::Beat => Wording::new("beat", "Beat"),
-            Self::Bar => Wording::new("bar", "Bar"),
-        }
-    }
-}
-
-impl Worded for EndOn {
-    const ALL: &'static [Self] = &[Self::Now, Self::Cycle];
-
-    fn wording(self) -> Wording {
-        match self {
-            Self::Now => Wording::new("now", "Now"),
-            Self::Cycle => Wording::new("cycle", "Cycle"),
-        }
-    }
-}
-
-impl Worded for Resulting {
-    const ALL: &'static [Self] = &[Self::Off, Self::Top, Self::Bottom, Self::Together];
-
-    fn wording(self) -> Wording {
-        match self {
-            Self::Off => Wording::new("off", "Off"),
-            Self::Top => Wording::new("top", "Top"),
-            Self::Bottom => Wording::new("bottom", "Bottom"),
-            Self::Together => Wording::new("together", "Coincidences"),
-        }
-    }
-}
-
-impl Worded for CopiesMove {
-    const ALL: &'static [Self] = &[Self::Fanned, Self::Together, Self::InTurn];
-
-    fn wording(self) -> Wording {
-        match self {
-            Self::Fanned => Wording::new("fanned", "Fanned"),
-            Self::Together => Wording::new("together", "Together"),
-            Self::InTurn => Wording::new("in_turn", "In turn"),
-        }
-    }
-}
-
-impl Worded for Growth {
-    const ALL: &'static [Self] = &[Self::Off, Self::Fill, Self::Lengthen];
-
-    fn wording(self) -> Wording {
-        match self {
-            Self::Off => Wording::new("off", "Off"),
-            Self::Fill => Wording::new("fill", "Fill"),
-            Self::Lengthen => Wording::new("lengthen", "Lengthen"),
-        }
-    }
-}
-
-impl Worded for GrowthOrder {
-    const ALL: &'static [Self] = &[
-        Self::Forward,
-        Self::Backward,
-        Self::StrongBeatsFirst,
-        Self::LowToHigh,
-        Self::HighToLow,
-        Self::CentreOut,
-        Self::Scattered,
-    ];
-
-    fn wording(self) -> Wording {
-        match self {
-            Self::Forward => Wording::new("forward", "Forward"),
-            Self::Backward => Wording::new("backward", "Backward"),
-            Self::StrongBeatsFirst => Wording::new("strong_beats_first", "Strong beats first"),
-            Self::LowToHigh => Wording::new("low_to_high", "Low to high"),
-            Self::HighToLow => Wording::new("high_to_low", "High to low"),
-            Self::CentreOut => Wording::new("centre_out", "Centre out").also(&["Center out"]),
-            Self::Scattered => Wording::new("scattered", "Scattered"),
-        }
-    }
-}
-
-impl Worded for FoldKind {
-    const ALL: &'static [Self] = &[Self::Off, Self::ByDegree, Self::Nearest];
-
-    fn wording(self) -> Wording {
-        match self {
-            Self::Off => Wording::new("off", "Off"),
-            Self::ByDegree => Wording::new("by_degree", "By degree"),
-            Self::Nearest => Wording::new("nearest", "Nearest"),
-        }
-    }
-}
-
 impl Worded for Channels {
     const ALL: &'static [Self] = &[Self::OneEach, Self::AllOnOne];
 
@@ -923,17 +787,5 @@ impl Worded for Tonic {
             10 => Wording::new("b_flat", "B♭").also(&["A#"]),
             _ => Wording::new("b", "B").also(&["Cb"]),
         }
-    }
-}
-
-impl Worded for ModeName {
-    const ALL: &'static [Self] = &ModeName::ALL;
-
-    fn wording(self) -> Wording {
-        Wording::new(self.id(), self.name())
-    }
-
-    fn meant_by(text: &str) -> Option<Self> {
-        Self::from_text(text)
     }
 }

@@ -9,7 +9,7 @@ use procession_core::form::Form;
 use procession_core::mallet::START_LEVEL_DB;
 use procession_core::mode::{Mode, ModeName, PitchSet};
 use procession_core::phrase::Phrase;
-use procession_core::settings::{Grid, Settings};
+use procession_core::settings::{Grid, Settings, Worded};
 use procession_core::time::{Beats, to_ticks};
 use std::path::Path;
 
@@ -96,7 +96,7 @@ impl Story {
     fn of(title: String, phrase: Phrase, grid: Grid, tempo: f64) -> Self {
         let steps = (phrase.length() / grid.beats()).round();
         let mut settings: Vec<_> = SETTINGS.map(|(id, value)| (id.into(), value.into())).into();
-        settings.push(("grid".to_owned(), grid_name(grid).to_owned()));
+        settings.push(("grid".to_owned(), grid.wording().name.to_owned()));
         settings.push(("length".to_owned(), format!("{steps}")));
         settings.push(("audition".to_owned(), format!("{START_LEVEL_DB} dB")));
         let mode = bright_target(&phrase);
@@ -229,17 +229,6 @@ fn grid_of(phrase: &Phrase) -> Grid {
         .filter(|grid| grid.beats() <= 0.5)
         .find(fits)
         .unwrap_or_default()
-}
-
-fn grid_name(grid: Grid) -> &'static str {
-    match grid {
-        Grid::Quarter => "1/4",
-        Grid::Eighth => "1/8",
-        Grid::EighthTriplet => "1/8 triplet",
-        Grid::Sixteenth => "1/16",
-        Grid::SixteenthTriplet => "1/16 triplet",
-        Grid::ThirtySecond => "1/32",
-    }
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@ use crate::exchange::Piece;
 use crate::form::{CopyStage, Doing, Stage};
 use crate::mode::PitchSet;
 use crate::note::Note;
-use crate::settings::{CopiesMove, Growth, Motion, Shifts};
+use crate::settings::{Shifts, Worded};
 use crate::time::Beats;
 use crate::words::stage_words;
 use serde::Serialize;
@@ -68,13 +68,13 @@ struct NoteFacts {
 #[derive(Serialize)]
 struct ProcessFacts {
     motion: &'static str,
-    copies_move: &'static str,
+    copies_move: String,
     shift_by_steps: i32,
     shifts: Option<u32>,
     dwell_cycles: u32,
     drift_cycles: u32,
     entry_cycles: u32,
-    growth: &'static str,
+    growth: String,
     growth_step_notes: i32,
     growth_every_cycles: u32,
 }
@@ -197,16 +197,8 @@ fn process_facts(piece: &Piece) -> ProcessFacts {
     let settings = piece.process.settings();
     let (motion, growth) = (&settings.motion, &settings.growth);
     ProcessFacts {
-        motion: match motion.motion {
-            Motion::Drift => "drift",
-            Motion::Jump => "jump",
-            Motion::BuildUp => "build-up",
-        },
-        copies_move: match motion.copies_move {
-            CopiesMove::Fanned => "fanned",
-            CopiesMove::Together => "together",
-            CopiesMove::InTurn => "in turn",
-        },
+        motion: motion.motion.noun(),
+        copies_move: motion.copies_move.wording().in_text(),
         shift_by_steps: motion.shift_by,
         shifts: match motion.shifts {
             Shifts::Count(count) => Some(count),
@@ -215,11 +207,7 @@ fn process_facts(piece: &Piece) -> ProcessFacts {
         dwell_cycles: motion.dwell,
         drift_cycles: motion.drift,
         entry_cycles: motion.entry,
-        growth: match growth.growth {
-            Growth::Off => "off",
-            Growth::Fill => "fill",
-            Growth::Lengthen => "lengthen",
-        },
+        growth: growth.growth.wording().in_text(),
         growth_step_notes: growth.step,
         growth_every_cycles: growth.every,
     }
@@ -278,7 +266,7 @@ mod tests {
     use crate::exchange::Unrolled;
     use crate::phrase::Phrase;
     use crate::process::Process;
-    use crate::settings::{Resulting, Settings};
+    use crate::settings::{CopiesMove, Motion, Resulting, Settings};
     use serde_json::{Value, json};
 
     fn ferry(adjust: impl FnOnce(&mut Settings)) -> Value {
