@@ -8,8 +8,8 @@
 use crate::growth;
 use crate::motion::{StagePart, Station, Timetable, shifts_to_unison};
 use crate::part::{CopyNumber, MAX_COPIES, MAX_VOICES, Part};
-use crate::settings::{Growth, Shifts};
-use crate::time::{Beats, HAIR, MaterialPlace, Since};
+use crate::settings::Growth;
+use crate::time::{Beats, HAIR, LATE, MaterialPlace, Since};
 use crate::voices::Voices;
 use arrayvec::ArrayVec;
 
@@ -22,7 +22,8 @@ pub struct Boundary {
     pub begins: Option<(CopyNumber, Station)>,
 }
 
-/// The boundaries of a form up to an end, from the origin on, in order.
+/// The boundaries of a form up to an end, in order: from the origin on, or from where something
+/// last changed on the way.
 ///
 /// # Real-time
 /// Allocates never, blocks never. A step is bounded by the voices; to pass over any number of
@@ -36,8 +37,8 @@ pub struct Boundaries<'a> {
     from: Beats,
     end: Beats,
     last: Beats,
-    /// A dwell and a move, in beats: what all copies need from one stage to the next.
-    round: Beats,
+    /// A dwell and a move, in beats: what all copies need from one stage to the next, if stages are alike.
+    round: Option<Beats>,
     /// How often a reason was asked for its next boundary: what looking has cost.
     #[cfg(test)]
     asked: usize,
@@ -52,17 +53,18 @@ const MOST_A_ROUND: usize = 2 * MAX_COPIES;
 impl<'a> Boundaries<'a> {
     /// Those of `voices` up to song position `end`, which is one itself.
     pub fn new(voices: &'a Voices, end: Beats) -> Self {
+        let (changed, _) = voices.changed();
         let mut all = Self {
             reasons: ArrayVec::new(),
             due: ArrayVec::new(),
-            from: voices.origin(),
+            from: changed,
             end,
             last: Beats::NEG_INFINITY,
-            round: voices.course(CopyNumber::FIRST).timetable().round(),
+            round: voices.schedule().round(),
             #[cfg(test)]
             asked: 0,
         };
-        all.add(Reason::Ends([Some(voices.origin()), Some(end)]));
+        all.add(Reason::Ends([Some(changed), Some(end)]));
         for part in voices.parts() {
             all.extend(Grown::new(voices, part, end).map(Reason::Growth));
         }
@@ -133,7 +135,7 @@ impl<'a> Boundaries<'a> {
     /// Goes on by rounds of moves, `most` boundaries at most, and tells by how many; none while
     /// something else happens than copies moving on, or a few rounds are more than `most`.
     fn pass_rounds(&mut self, most: usize) -> Option<usize> {
-        let round = self.round;
+        let round = self.round?;
         let is_calm = self.last.is_finite() && self.calm() >= 3.0 * round;
         if most < 2 * MOST_A_ROUND || !is_calm || self.moving().next().is_none() {
             return None;
@@ -173,8 +175,20 @@ impl<'a> Boundaries<'a> {
         Some(a_round * (1 + rounds))
     }
 
+    /// Passes over all that are left, and tells how many.
+    fn pass_all(&mut self) -> usize {
+        let mut passed = 0;
+        loop {
+            match self.pass_rounds(usize::MAX / 2) {
+                Some(rounds) => passed += rounds,
+                None if self.pass_one().is_some() => passed += 1,
+                None => return passed,
+            }
+        }
+    }
+
     /// The copies that have begun to move, and have not come to their end.
-    fn moving(&self) -> impl Iterator<Item = &Moves> {
+    fn moving(&self) -> impl Iterator<Item = &Moves<'a>> {
         self.reasons.iter().filter_map(Reason::moving)
     }
 
@@ -217,32 +231,49 @@ impl Iterator for Boundaries<'_> {
     }
 }
 
+/// How many stages have begun at song position `now`, what comes up to [`LATE`] after one being
+/// before it.
+pub fn begun_by(voices: &Voices, now: Beats) -> usize {
+    let (_, begun) = voices.changed();
+    // A hair later, so that the end is a boundary of its own.
+    let mut since = Boundaries::new(voices, now - LATE + 2.0 * HAIR);
+    // Neither where counting began nor the end is a stage.
+    begun + since.pass_all().saturating_sub(2)
+}
+
 /// Where the listing ends, and whether the voices go on.
 pub fn listed_end(voices: &Voices) -> (Beats, bool) {
     let settings = voices.settings();
-    let endless = settings.motion.shifts == Shifts::Endless;
-    let round = shifts_to_unison(voices.phrase(), settings);
+    let schedule = voices.schedule();
     let dwell = f64::from(settings.motion.dwell.max(1)) * voices.phrase().length();
     let done = voices.laps(Part::Steady).done();
     let grown = done.map_or(Since::new(dwell), MaterialPlace::steady_since);
     let grown = grown.to_song(voices.origin());
     let copies_end = voices.copies().filter_map(|copy| {
-        let timetable = voices.course(copy).timetable().counted();
-        let last = timetable.last_stage().unwrap_or(round);
+        let timetable = voices.proposed(copy);
+        let last = timetable
+            .last_stage()
+            .unwrap_or_else(|| timetable.going().stage + one_round(voices));
         let held = Station {
             stage: last,
             part: StagePart::Dwell,
         };
-        Some(
-            timetable
-                .begin_of(held)
-                .to_song(voices.moves_from(Part::Copy(copy))?)
-                + dwell,
-        )
+        let begins = timetable.begin_of(held);
+        Some(begins.to_song(voices.moves_from(Part::Copy(copy))?) + schedule.dwell(last))
     });
     let end = copies_end.fold(grown, f64::max);
+    let is_endless = schedule.last().is_none();
     let alone = voices.count() == 1 && settings.growth.growth == Growth::Off;
-    (if alone { end + dwell } else { end }, endless)
+    (if alone { end + dwell } else { end }, is_endless)
+}
+
+/// The stages of a form that goes on for ever that are listed.
+pub fn one_round(voices: &Voices) -> u64 {
+    if voices.route().is_written() {
+        voices.route().stages().len() as u64
+    } else {
+        shifts_to_unison(voices.phrase(), voices.settings())
+    }
 }
 
 /// A reason for boundaries: where they are, in order of time.
@@ -251,10 +282,10 @@ pub fn listed_end(voices: &Voices) -> (Beats, bool) {
 enum Reason<'a> {
     Ends([Option<Beats>; 2]),
     Growth(Grown<'a>),
-    Moves(Moves),
+    Moves(Moves<'a>),
 }
 
-impl Reason<'_> {
+impl<'a> Reason<'a> {
     fn next(&mut self) -> Option<Beats> {
         match self {
             Self::Ends(ends) => ends.iter_mut().find_map(Option::take),
@@ -264,7 +295,7 @@ impl Reason<'_> {
     }
 
     /// The moves, if they have begun and are not over.
-    fn moving(&self) -> Option<&Moves> {
+    fn moving(&self) -> Option<&Moves<'a>> {
         match self {
             Self::Moves(moves) if moves.is_moving() => Some(moves),
             _ => None,
@@ -287,11 +318,12 @@ impl Boundary {
         let Some((copy, station)) = self.begins else {
             return Some(counted);
         };
-        let timetable = voices.course(copy).timetable();
-        let at = match timetable.dwelling() {
-            None => return Some(counted),
-            Some(now) if station.stage < now.stage => Since::START,
-            Some(_) => timetable.begin_of(station),
+        let course = voices.course(copy);
+        let timetable = course.timetable();
+        let at = match timetable.has_cues() {
+            false => return Some(counted),
+            true if station.stage < timetable.going().stage => Since::START,
+            true => timetable.begin_of(station),
         };
         let from = voices.moves_from(Part::Copy(copy))?;
         at.is_finite().then(|| at.to_song(from) - voices.origin())
@@ -334,8 +366,8 @@ impl<'a> Grown<'a> {
 }
 
 /// The moves of a copy, as counted, and of those that move whenever it does: whole rounds after it.
-struct Moves {
-    timetable: Timetable,
+struct Moves<'a> {
+    timetable: Timetable<'a>,
     /// From where the first of them counts.
     from: Beats,
     /// The copies, and how many stages each is behind the first.
@@ -349,12 +381,10 @@ struct Moves {
     over: bool,
 }
 
-impl Moves {
+impl<'a> Moves<'a> {
     /// Those of `copy`. Later copies that ride along are marked.
-    fn new(voices: &Voices, copy: CopyNumber, rides: &mut [bool; MAX_COPIES]) -> Option<Self> {
-        // All copies share one timetable.
-        let timetable = voices.course(copy).timetable().counted();
-        let round = timetable.round();
+    fn new(voices: &'a Voices, copy: CopyNumber, rides: &mut [bool; MAX_COPIES]) -> Option<Self> {
+        let timetable = voices.proposed(copy);
         let from = voices.moves_from(Part::Copy(copy))?;
         let mut together = ArrayVec::from_iter([(copy, 0)]);
         let mut last = timetable.last_stage();
@@ -363,11 +393,19 @@ impl Moves {
             .filter(|other| !rides[other.index()])
             .collect::<ArrayVec<_, MAX_COPIES>>()
         {
-            let Some(begins) = voices.moves_from(Part::Copy(other)) else {
+            let begins = voices.moves_from(Part::Copy(other));
+            let alike = timetable.goes_as(&voices.proposed(other));
+            let (Some(begins), true) = (begins, alike) else {
                 continue;
             };
+            // Stages that are not alike are one with those of another copy only at once.
+            let round = voices.schedule().round().unwrap_or(Beats::INFINITY);
             let behind = ((begins - from) / round).round();
-            let apart = begins - from - behind * round;
+            let apart = if behind == 0.0 {
+                begins - from
+            } else {
+                begins - from - behind * round
+            };
             // After a gap in which none of them moves it is on its own.
             let joins = behind >= 0.0 && last.is_none_or(|last| behind <= last as f64);
             if joins && apart.abs() < HAIR / 2.0 {
@@ -393,7 +431,7 @@ impl Moves {
 
     fn next(&mut self) -> Option<Beats> {
         let mut station = match self.station {
-            None => Station::FIRST,
+            None => self.timetable.first(),
             Some(Station {
                 stage,
                 part: StagePart::Dwell,
@@ -412,7 +450,7 @@ impl Moves {
     }
 
     fn station(&self) -> Station {
-        self.station.unwrap_or(Station::FIRST)
+        self.station.unwrap_or(self.timetable.first())
     }
 
     fn at(&self) -> Beats {
@@ -432,7 +470,7 @@ impl Moves {
 
     /// Whether what comes next is more than that it begins.
     fn is_moving(&self) -> bool {
-        self.station() != Station::FIRST && !self.over
+        self.station() != self.timetable.first() && !self.over
     }
 
     /// Goes on by so many rounds; where the next boundary is then.
@@ -450,7 +488,7 @@ impl Moves {
 mod tests {
     use super::*;
     use crate::phrase::Phrase;
-    use crate::settings::{CopiesMove, GrowthSettings, Motion, MotionSettings, Settings};
+    use crate::settings::{CopiesMove, GrowthSettings, Motion, MotionSettings, Settings, Shifts};
 
     /// Six steps, 1.5 beats, from beat 2 on.
     fn boundaries(motion: MotionSettings, growth: GrowthSettings, end: Beats) -> Vec<Beats> {
@@ -495,7 +533,7 @@ mod tests {
         let mut voices = Voices::new(phrase, settings, 2.0);
         settings.growth.step = 2;
         // Four notes stand since 3.5, two since 5.
-        voices.set_settings(settings, 5.5);
+        voices.set_settings(settings, 5.5, |voices| begun_by(voices, 5.5));
         let all: Vec<_> = Boundaries::new(&voices, 20.0).map(|next| next.at).collect();
         assert!(all.ends_with(&[6.5, 8.0, 20.0]), "{all:?}");
     }

@@ -191,7 +191,12 @@ impl Engine {
     /// # Real-time
     /// Allocates never, blocks never.
     pub fn change_route(&mut self, route: &Route) {
-        self.process.set_route(route);
+        if self.is_running() {
+            let now = self.player.come_to(self.clock.position());
+            self.process.change_route(route, now);
+        } else {
+            self.process.set_route(route);
+        }
     }
 
     /// The phrase and where it stands.

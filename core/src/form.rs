@@ -2,13 +2,12 @@
 //!
 //! Computed outside the audio thread, from the same [`Process`] that plays.
 
-use crate::boundaries::{Boundaries, listed_end};
-use crate::motion::{StagePart, Station, shifts_to_unison};
+use crate::boundaries::{Boundaries, listed_end, one_round};
+use crate::motion::{StagePart, Station};
 use crate::note::Key;
 use crate::part::{CopyNumber, Part};
 use crate::phrase::Phrase;
 use crate::process::Process;
-use crate::settings::{Advance, Motion};
 use crate::time::{Beats, HAIR, MaterialPlace, Since, Span, to_ticks};
 
 /// What a copy does during a stage.
@@ -161,15 +160,16 @@ impl Form {
 
     /// The same, of a phrase and grid of which the alignments are known.
     pub fn with_alignments(process: &Process, alignments: Vec<Alignment>) -> Self {
-        if process.settings().motion.advance == Advance::OnCue {
+        if process.voices().are_cued() {
             return Self::with_alignments(&process.as_counted(), alignments);
         }
         let step = process.settings().step();
         let (end, endless) = listed_end(process.voices());
-        let cuts: Vec<Beats> = Boundaries::new(process.voices(), end)
-            .take(MAX_STAGES)
-            .map(|boundary| boundary.at)
-            .collect();
+        let stages = Boundaries::new(process.voices(), end).map(|boundary| boundary.at);
+        let (changed, _) = process.voices().changed();
+        // What was before a change on the way is one stretch.
+        let past = (changed > process.origin()).then_some(process.origin());
+        let cuts: Vec<Beats> = past.into_iter().chain(stages).take(MAX_STAGES).collect();
         let rotation = process.phrase().smallest_rotation() as f64 / to_ticks(step).max(1) as f64;
         let stages = cuts
             .windows(2)
@@ -296,32 +296,16 @@ pub(crate) const HOLD_RANGE: (f64, f64) = (0.75, 1.5);
 
 fn totals(process: &Process, end: Beats) -> Totals {
     let chosen = end - process.origin();
-    let grown = (process.voices().laps(Part::Steady).done()).map_or(0.0, MaterialPlace::beats);
-    let settings = process.settings();
-    let timetable = process.voices().course(CopyNumber::FIRST).timetable();
-    let shifts = if process.voices().count() == 1 {
+    let voices = process.voices();
+    let grown = (voices.laps(Part::Steady).done()).map_or(0.0, MaterialPlace::beats);
+    let schedule = voices.schedule();
+    let shifts = if voices.count() == 1 {
         0
     } else {
-        timetable
-            .last_stage()
-            .unwrap_or(shifts_to_unison(process.phrase(), settings))
+        schedule.last().unwrap_or_else(|| one_round(voices))
     };
-    let slide = match settings.motion.motion {
-        Motion::Drift => {
-            timetable.start_of(1)
-                - timetable.begin_of(Station {
-                    stage: 0,
-                    part: StagePart::Lean,
-                })
-        }
-        Motion::Jump | Motion::BuildUp => 0.0,
-    };
-    let build = timetable.begin_of(Station {
-        stage: 1,
-        part: StagePart::Dwell,
-    }) - timetable.start_of(1);
-    let slides = slide * shifts as f64;
-    let builds = grown + build * shifts as f64;
+    let (slides, built) = schedule.moves(shifts);
+    let builds = grown + built;
     let holds = chosen - slides - builds;
     let with = |pick: fn((f64, f64)) -> f64| {
         slides * pick(SLIDE_RANGE) + builds * pick(BUILD_RANGE) + holds * pick(HOLD_RANGE)

@@ -120,11 +120,42 @@ impl Lap {
     }
 }
 
+/// Where laps are counted from: the beginning of the material, or where growth became another on
+/// the way. What had passed by then is not counted again.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LapsFrom {
+    /// Where in the material.
+    start: MaterialPlace,
+    /// What stood there, notes or attacks; none leaves that to the settings.
+    stood: Option<usize>,
+    /// The lap that ends there, if it was one of another growth: how long it was, and how many notes sounded.
+    before: Option<(Beats, usize)>,
+    /// Where the whole phrase had come to stand before, if it had.
+    done: Option<MaterialPlace>,
+}
+
+impl LapsFrom {
+    /// The beginning of the material.
+    pub const START: Self = Self {
+        start: MaterialPlace::START,
+        stood: None,
+        before: None,
+        done: None,
+    };
+}
+
 /// The laps of one voice's material.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Laps {
+    from: LapsFrom,
+    law: Law,
+}
+
+/// How laps follow one another, counted from where they begin.
 // Lives in place, large as it is: the audio thread changes it and must not allocate.
 #[allow(clippy::large_enum_variant)]
 #[derive(Clone, Debug, PartialEq)]
-pub enum Laps {
+enum Law {
     /// The whole phrase, again and again.
     Whole {
         /// Length of the phrase.
@@ -141,28 +172,49 @@ pub enum Laps {
 impl Laps {
     /// Nothing grows.
     pub fn whole(phrase: &Phrase) -> Self {
-        Self::Whole {
-            length: phrase.length(),
-            notes: phrase.notes().len(),
+        Self {
+            from: LapsFrom::START,
+            law: Law::whole(phrase),
         }
     }
 
     /// The laps of `phrase` under `settings`.
     pub fn new(phrase: &Phrase, settings: &GrowthSettings) -> Self {
-        match settings.growth {
-            Growth::Off => Self::whole(phrase),
-            Growth::Fill => Self::Fill(Fill::new(phrase, settings)),
-            Growth::Lengthen => Self::Lengthen(Lengthen::new(phrase, settings)),
-        }
+        Self::going_on_from(LapsFrom::START, phrase, settings)
+    }
+
+    /// The same, counted from there.
+    pub fn going_on_from(from: LapsFrom, phrase: &Phrase, settings: &GrowthSettings) -> Self {
+        let law = match settings.growth {
+            Growth::Off => Law::whole(phrase),
+            Growth::Fill => Law::Fill(Fill::new(phrase, settings, from.stood)),
+            Growth::Lengthen => Law::Lengthen(Lengthen::new(phrase, settings, from.stood)),
+        };
+        Self { from, law }
+    }
+
+    /// Where they are counted from.
+    pub fn from(&self) -> &LapsFrom {
+        &self.from
     }
 
     /// The lap that `place` of the material falls in. Before the material begins, it is as it is
     /// at its beginning.
     pub fn at(&self, place: MaterialPlace) -> Lap {
-        match self {
-            Self::Whole { length, notes } => cycle(place, *length, |_| *notes),
-            Self::Fill(fill) => cycle(place, fill.length, |index| fill.shown(index)),
-            Self::Lengthen(lengthen) => lengthen.at(place),
+        let start = self.from.start;
+        match self.from.before {
+            Some((length, shown)) if place + HAIR < start => Lap {
+                start: start - length,
+                length,
+                shown,
+            },
+            _ => {
+                let lap = self.law.at(place - start.beats());
+                Lap {
+                    start: lap.start + start.beats(),
+                    ..lap
+                }
+            }
         }
     }
 
@@ -180,11 +232,8 @@ impl Laps {
     /// Where in the material the growth is done and the whole phrase goes on; `None` if it never
     /// is. Only building up is waited for: a phrase that is stripped, or holds, was whole.
     pub fn done(&self) -> Option<MaterialPlace> {
-        match self {
-            Self::Whole { .. } => Some(MaterialPlace::START),
-            Self::Fill(fill) => fill.done,
-            Self::Lengthen(lengthen) => lengthen.done,
-        }
+        let law = || Some(self.law.done()? + self.from.start.beats());
+        self.from.done.or_else(law)
     }
 
     /// Where in the material laps become other than they were, in order.
@@ -192,23 +241,86 @@ impl Laps {
         Changes {
             laps: self,
             stage: 0,
-            last: match self {
-                Self::Whole { .. } => 0,
-                Self::Fill(fill) => fill.stages_to_come(),
-                Self::Lengthen(lengthen) => lengthen.stages.len() as i64 - 1,
+            last: match &self.law {
+                Law::Whole { .. } => 0,
+                Law::Fill(fill) => fill.stages_to_come(),
+                Law::Lengthen(lengthen) => lengthen.stages.len() as i64 - 1,
             },
         }
     }
 
-    /// The same laps up to the stage that `place` falls in; from the next stage on, growing by
-    /// `step` a stage.
-    pub fn with_step_from(&self, place: MaterialPlace, step: i32, phrase: &Phrase) -> Self {
-        match self {
-            Self::Whole { .. } => self.clone(),
-            Self::Fill(fill) => Self::Fill(fill.with_step_from(place, step)),
-            Self::Lengthen(lengthen) => {
-                Self::Lengthen(lengthen.with_step_from(place, step, phrase))
+    /// From where laps go on that become other ones at `place`: under the same kind of growth, from
+    /// the stage that is on, which ends with its lap if it has lasted longer than it now should;
+    /// under another, from the end of the lap that is on.
+    pub fn from_here(
+        &self,
+        place: MaterialPlace,
+        settings: &GrowthSettings,
+        phrase: &Phrase,
+    ) -> LapsFrom {
+        let lap = self.at(place);
+        let done = self.done().filter(|done| *done <= place);
+        let into = place - self.from.start.beats();
+        let same = match (&self.law, settings.growth) {
+            (Law::Fill(fill), Growth::Fill) => Some(fill.stage_at(into)),
+            (Law::Lengthen(lengthen), Growth::Lengthen) => lengthen.stage_from(into),
+            _ => None,
+        };
+        // A lap that is left over from before runs to its end in any case.
+        match same.filter(|_| into + HAIR >= MaterialPlace::START) {
+            Some((start, stood)) => {
+                let start = start + self.from.start.beats();
+                let stage = f64::from(settings.every.max(1)) * lap.length;
+                LapsFrom {
+                    start: start.max(lap.end() - stage),
+                    stood: Some(stood),
+                    before: None,
+                    done,
+                }
             }
+            None => LapsFrom {
+                start: lap.end(),
+                stood: self.stands(&lap, settings.growth, phrase),
+                before: Some((lap.length, lap.shown)),
+                done,
+            },
+        }
+    }
+
+    /// How many notes stand in a lap, or attacks if it is those that are counted.
+    fn stands(&self, lap: &Lap, growth: Growth, phrase: &Phrase) -> Option<usize> {
+        let notes = phrase.notes();
+        let reached = notes.partition_point(|note| note.onset < lap.length - HAIR);
+        let shown = lap.shown.min(reached);
+        match growth {
+            Growth::Off => None,
+            Growth::Fill => Some(shown),
+            Growth::Lengthen => Some(attack_times(&notes[..shown]).count()),
+        }
+    }
+}
+
+impl Law {
+    fn whole(phrase: &Phrase) -> Self {
+        Self::Whole {
+            length: phrase.length(),
+            notes: phrase.notes().len(),
+        }
+    }
+
+    fn at(&self, place: MaterialPlace) -> Lap {
+        match self {
+            Self::Whole { length, notes } => cycle(place, *length, |_| *notes),
+            Self::Fill(fill) => cycle(place, fill.length, |index| fill.shown(index)),
+            Self::Lengthen(lengthen) => lengthen.at(place),
+        }
+    }
+
+    fn done(&self) -> Option<MaterialPlace> {
+        match self {
+            Self::Whole { .. } => Some(MaterialPlace::START),
+            Self::Fill(fill) => fill.done,
+            Self::Lengthen(lengthen) => lengthen.done,
         }
     }
 }
@@ -228,13 +340,13 @@ impl Iterator for Changes<'_> {
     fn next(&mut self) -> Option<MaterialPlace> {
         while self.stage < self.last {
             self.stage += 1;
-            let change = match self.laps {
-                Laps::Whole { .. } => None,
-                Laps::Fill(fill) => Some(fill.start_of(self.stage)),
-                Laps::Lengthen(lengthen) => lengthen.change(self.stage as usize),
+            let change = match &self.laps.law {
+                Law::Whole { .. } => None,
+                Law::Fill(fill) => Some(fill.start_of(self.stage)),
+                Law::Lengthen(lengthen) => lengthen.change(self.stage as usize),
             };
-            if change.is_some() {
-                return change;
+            if let Some(change) = change {
+                return Some(change + self.laps.from.start.beats());
             }
         }
         None
@@ -267,30 +379,31 @@ fn shown_at_first(step: i32, total: usize) -> i64 {
 
 /// The length stays, rests are replaced by notes.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Fill {
+struct Fill {
     length: Beats,
     total: i64,
     every: i64,
     step: i64,
-    /// What stood from this cycle on.
-    since: i64,
+    /// What stands first.
     shown: i64,
     done: Option<MaterialPlace>,
 }
 
 impl Fill {
-    fn new(phrase: &Phrase, settings: &GrowthSettings) -> Self {
+    fn new(phrase: &Phrase, settings: &GrowthSettings, stood: Option<usize>) -> Self {
         let total = phrase.notes().len();
         let fill = Self {
             length: phrase.length(),
             total: total as i64,
             every: i64::from(settings.every.max(1)),
             step: i64::from(settings.step),
-            since: 0,
-            shown: shown_at_first(settings.step, total),
+            shown: stood.map_or_else(
+                || shown_at_first(settings.step, total),
+                |stood| stood as i64,
+            ),
             done: None,
         };
-        let done = if fill.step > 0 {
+        let done = if fill.step > 0 || stood.is_some() {
             fill.whole_after()
         } else {
             Some(MaterialPlace::START)
@@ -299,14 +412,21 @@ impl Fill {
     }
 
     fn shown(&self, cycle: i64) -> usize {
-        let steps = (cycle - self.since).max(0) / self.every;
+        let steps = cycle.max(0) / self.every;
         let shown = self.step.saturating_mul(steps).saturating_add(self.shown);
         shown.clamp(0, self.total) as usize
     }
 
     /// Where in the material a stage begins, counted from what stood first.
     fn start_of(&self, stage: i64) -> MaterialPlace {
-        MaterialPlace::new((self.since + stage * self.every) as f64 * self.length)
+        MaterialPlace::new((stage * self.every) as f64 * self.length)
+    }
+
+    /// Where the stage begins that `place` falls in, and what stands in it.
+    fn stage_at(&self, place: MaterialPlace) -> (MaterialPlace, usize) {
+        let now = laps_before(place, MaterialPlace::START, self.length) as i64;
+        let stage = now.max(0) / self.every;
+        (self.start_of(stage), self.shown(stage * self.every))
     }
 
     /// How many stages there are until everything stands, or nothing any more.
@@ -333,26 +453,11 @@ impl Fill {
         };
         Some(self.start_of(stages))
     }
-
-    fn with_step_from(&self, place: MaterialPlace, step: i32) -> Self {
-        let now = laps_before(place, MaterialPlace::START, self.length) as i64;
-        let since = self.since + (now - self.since).max(0) / self.every * self.every;
-        let mut fill = Self {
-            since,
-            shown: self.shown(since) as i64,
-            step: i64::from(step),
-            ..*self
-        };
-        if self.done.is_none_or(|done| done > place) {
-            fill.done = fill.whole_after();
-        }
-        fill
-    }
 }
 
 /// Note 1, then 1-2, then 1-2-3. Notes struck together, as a hand strikes a chord, count as one.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Lengthen {
+struct Lengthen {
     every: f64,
     whole: Beats,
     notes: usize,
@@ -370,7 +475,7 @@ struct LengthenStage {
 }
 
 impl Lengthen {
-    fn new(phrase: &Phrase, settings: &GrowthSettings) -> Self {
+    fn new(phrase: &Phrase, settings: &GrowthSettings, stood: Option<usize>) -> Self {
         let mut lengthen = Self {
             every: f64::from(settings.every.max(1)),
             whole: phrase.length(),
@@ -379,9 +484,12 @@ impl Lengthen {
             done: None,
         };
         let attacks = Attacks::of(phrase);
-        let first = shown_at_first(settings.step, attacks.count()) as usize;
+        let first = stood.map_or_else(
+            || shown_at_first(settings.step, attacks.count()) as usize,
+            |stood| stood.min(attacks.count()),
+        );
         lengthen.lay_stages(MaterialPlace::START, first, settings.step, &attacks);
-        lengthen.done = if settings.step > 0 {
+        lengthen.done = if settings.step > 0 || stood.is_some() {
             lengthen.whole_after(attacks.count())
         } else {
             Some(MaterialPlace::START)
@@ -443,22 +551,13 @@ impl Lengthen {
         }
     }
 
-    fn with_step_from(&self, place: MaterialPlace, step: i32, phrase: &Phrase) -> Self {
-        let Some(now) = self.stage_at(place).copied() else {
-            return self.clone();
-        };
-        // In the stage that goes on for ever, stages are counted on from its start.
+    /// Where the stage begins that `place` falls in, and what stands in it. In the stage that goes on
+    /// for ever, stages are counted on from its start.
+    fn stage_from(&self, place: MaterialPlace) -> Option<(MaterialPlace, usize)> {
+        let now = self.stage_at(place)?;
         let stage_length = self.every * now.lap;
         let past = laps_before(place, now.start, stage_length).max(0.0);
-        let start = now.start + past * stage_length;
-        let attacks = Attacks::of(phrase);
-        let mut lengthen = self.clone();
-        lengthen.stages.clear();
-        lengthen.lay_stages(start, now.attacks, step, &attacks);
-        if self.done.is_none_or(|done| done > place) {
-            lengthen.done = lengthen.whole_after(attacks.count());
-        }
-        lengthen
+        Some((now.start + past * stage_length, now.attacks))
     }
 }
 
@@ -523,6 +622,12 @@ mod tests {
             every,
             ..GrowthSettings::default()
         }
+    }
+
+    /// The same laps so far, others from `at` on.
+    fn from_here(laps: &Laps, at: Beats, settings: &GrowthSettings, phrase: &Phrase) -> Laps {
+        let from = laps.from_here(place(at), settings, phrase);
+        Laps::going_on_from(from, phrase, settings)
     }
 
     fn shown(laps: &Laps, cycles: u32) -> Vec<usize> {
@@ -701,7 +806,7 @@ mod tests {
             for (step, every) in (-8..=8).flat_map(|step| [1, 3].map(|every| (step, every))) {
                 let phrase = phrase(text);
                 let fresh = Laps::new(&phrase, &grow(kind, step, every));
-                let changed = fresh.with_step_from(place(5.0), -step, &phrase);
+                let changed = from_here(&fresh, 5.0, &grow(kind, -step, every), &phrase);
                 for laps in [fresh, changed] {
                     let told = |lap: &Lap| (lap.shown, to_ticks(lap.length));
                     // From where the present step counts: what was before it is forgotten.
@@ -730,9 +835,9 @@ mod tests {
     fn a_changed_step_counts_from_the_next_stage_on() {
         let six = phrase(SIX);
         let laps = Laps::new(&six, &grow(Growth::Fill, 1, 2));
-        let changed = laps.with_step_from(place(3.2 * 1.5), 3, &six);
+        let changed = from_here(&laps, 3.2 * 1.5, &grow(Growth::Fill, 3, 2), &six);
         assert_eq!(shown(&changed, 7)[3..], [2, 5, 5, 6]);
-        let held = laps.with_step_from(place(3.2 * 1.5), 0, &six);
+        let held = from_here(&laps, 3.2 * 1.5, &grow(Growth::Fill, 0, 2), &six);
         assert_eq!(shown(&held, 7)[3..], [2, 2, 2, 2]);
         assert_eq!(held.done(), None);
     }

@@ -6,10 +6,11 @@
 
 use crate::boundaries::{Boundaries, Boundary, listed_end};
 use crate::fold::{self, FoldMap, Played};
-use crate::mode::Mode;
+use crate::mode::{Mode, ModeName};
 use crate::note::Key;
+use crate::part::{CopyNumber, Part};
 use crate::phrase::Phrase;
-use crate::settings::{FoldKind, FoldSettings, MAX_MODULATIONS, Modulation, Place, Settings};
+use crate::settings::{FoldKind, FoldSettings, MAX_MODULATIONS, Place, Settings};
 use crate::time::{Beats, HAIR, Span};
 use crate::voices::Voices;
 use arrayvec::ArrayVec;
@@ -38,8 +39,51 @@ struct Turning {
     before: [Key; 128],
 }
 
+/// The most mode changes that can be in force: those of the list, and as many of the route's.
+const MOST_CHANGES: usize = 2 * MAX_MODULATIONS;
+
+/// A mode change that is asked for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Asked {
+    by: AskedBy,
+    tonic: u8,
+    mode: ModeName,
+    over: u32,
+}
+
+/// Who asks for it, and where.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum AskedBy {
+    /// The list.
+    List(Place),
+    /// The route, as copy 1 comes to that stage.
+    Route(u64),
+}
+
+impl Asked {
+    /// What the list asks for, then what the route does.
+    fn of(voices: &Voices) -> ArrayVec<Self, MOST_CHANGES> {
+        let listed = voices.settings().modulations;
+        let listed = listed.iter().map(|modulation| Self {
+            by: AskedBy::List(modulation.place),
+            tonic: modulation.tonic,
+            mode: modulation.mode,
+            over: modulation.over,
+        });
+        let mut asked: ArrayVec<_, MOST_CHANGES> = listed.collect();
+        let turns = voices.route().turns().map(|(stage, turn)| Self {
+            by: AskedBy::Route(stage),
+            tonic: turn.tonic,
+            mode: turn.mode,
+            over: turn.over,
+        });
+        asked.extend(turns.take(MAX_MODULATIONS.min(asked.remaining_capacity())));
+        asked
+    }
+}
+
 /// Where a modulation begins as counted, whoever cues what.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 struct Begins {
     /// Beats after the origin.
     at: Beats,
@@ -57,9 +101,11 @@ pub struct ModePlan {
     base: FoldMap,
     /// The mode that the piece begins in.
     first: Mode,
-    /// Where each modulation of the list begins; none if it has no place or its stage never comes.
-    begins: [Option<Begins>; MAX_MODULATIONS],
-    turnings: ArrayVec<Turning, MAX_MODULATIONS>,
+    /// Where each change that is asked for begins; none if it has no place or its stage never comes.
+    begins: ArrayVec<Option<Begins>, MOST_CHANGES>,
+    /// What was asked for when that was worked out.
+    asked: ArrayVec<Asked, MOST_CHANGES>,
+    turnings: ArrayVec<Turning, MOST_CHANGES>,
     cycle: Beats,
 }
 
@@ -74,10 +120,12 @@ impl ModePlan {
         let mut plan = Self {
             first,
             base,
-            begins: begins(voices),
+            begins: ArrayVec::new(),
+            asked: ArrayVec::new(),
             turnings: ArrayVec::new(),
             cycle: voices.phrase().length(),
         };
+        plan.place_changes(voices);
         plan.lead_on(voices);
         plan
     }
@@ -87,13 +135,13 @@ impl ModePlan {
         let settings = voices.settings();
         let refolded = old.fold != settings.fold;
         let relisted = old.modulations != settings.modulations;
-        let moved = stages_moved && settings.modulations.follow_stages();
+        let moved = stages_moved && self.follows_stages(voices);
         if refolded {
             (self.base, self.first) = beginning(voices);
             self.turnings.clear();
         }
         if relisted || moved {
-            self.begins = begins(voices);
+            self.place_changes(voices);
         }
         if refolded || relisted || moved {
             self.lead_on(voices);
@@ -102,17 +150,41 @@ impl ModePlan {
 
     /// Stages begin elsewhere: modulations that begin with one go where it has gone.
     pub fn follow_stages(&mut self, voices: &Voices) {
-        if voices.settings().modulations.follow_stages() {
-            self.begins = begins(voices);
+        if self.follows_stages(voices) {
+            self.place_changes(voices);
             self.lead_on(voices);
         }
     }
 
     /// Cues were given or forgotten. Stages are counted as before, and nothing is looked for.
     pub fn follow_cues(&mut self, voices: &Voices) {
-        if voices.settings().modulations.follow_stages() {
+        if self.follows_stages(voices) {
             self.lead_on(voices);
         }
+    }
+
+    /// Whether any change begins with a stage, or did.
+    fn follows_stages(&self, voices: &Voices) -> bool {
+        let with_route = |asked: &Asked| matches!(asked.by, AskedBy::Route(_));
+        voices.settings().modulations.follow_stages()
+            || voices.route().turns().next().is_some()
+            || self.asked.iter().any(with_route)
+    }
+
+    /// Finds where each change begins. What had begun before something changed on the way, had
+    /// begun where it had.
+    fn place_changes(&mut self, voices: &Voices) {
+        let asked = Asked::of(voices);
+        let mut begins = begins(voices, &asked);
+        for (begin, asked) in begins.iter_mut().zip(&asked) {
+            if *begin == Some(Begins::BEFORE) {
+                let same = self.asked.iter().position(|before| before.by == asked.by);
+                let at = same.and_then(|same| self.begins[same]?.performed(voices));
+                *begin = at.map_or(*begin, |at| Some(Begins { at, with: None }));
+            }
+        }
+        self.begins = begins;
+        self.asked = asked;
     }
 
     /// Puts every modulation in its place, each leading on from the mode before it. Those up to
@@ -121,23 +193,21 @@ impl ModePlan {
     fn lead_on(&mut self, voices: &Voices) -> usize {
         let settings = voices.settings();
         let placed = self.in_order(voices);
-        let target = |modulation: &Modulation| {
-            Mode::named(modulation.tonic, modulation.mode, settings.fold.custom)
-        };
+        let target = |asked: &Asked| Mode::named(asked.tonic, asked.mode, settings.fold.custom);
         let as_before = |(turning, placed): &(&mut Turning, &Placed)| {
-            turning.fold.target() == target(&placed.modulation)
+            turning.fold.target() == target(&placed.asked)
         };
         let kept = self.turnings.iter_mut().zip(&placed).take_while(as_before);
         let mut stay = 0;
         for (turning, placed) in kept {
             turning.index = placed.index;
             turning.start = placed.start;
-            turning.cycles = placed.modulation.over;
+            turning.cycles = placed.asked.over;
             stay += 1;
         }
         self.turnings.truncate(stay);
         for placed in &placed[stay..] {
-            self.lead_into(target(&placed.modulation), placed, voices);
+            self.lead_into(target(&placed.asked), placed, voices);
         }
         placed.len() - stay
     }
@@ -164,24 +234,25 @@ impl ModePlan {
         self.turnings.push(Turning {
             index: placed.index,
             start: placed.start,
-            cycles: placed.modulation.over,
+            cycles: placed.asked.over,
             fold: FoldMap::between((source, target), kind, played),
             before,
         });
     }
 
     /// The modulations that have a place, the earliest first.
-    fn in_order(&self, voices: &Voices) -> ArrayVec<Placed, MAX_MODULATIONS> {
-        let modulations = &voices.settings().modulations;
-        let place = |(index, modulation): (usize, &Modulation)| {
+    fn in_order(&self, voices: &Voices) -> ArrayVec<Placed, MOST_CHANGES> {
+        let listed = voices.settings().modulations.iter().count();
+        let place = |(place, asked): (usize, &Asked)| {
+            let of_route = place.checked_sub(listed);
             Some(Placed {
-                index,
-                start: self.begins[index]?.performed(voices)?,
-                modulation: *modulation,
+                index: of_route.map_or(place, |own| MAX_MODULATIONS + own),
+                start: self.begins[place]?.performed(voices)?,
+                asked: *asked,
             })
         };
-        let mut placed: ArrayVec<_, MAX_MODULATIONS> =
-            modulations.iter().enumerate().filter_map(place).collect();
+        let mut placed: ArrayVec<_, MOST_CHANGES> =
+            self.asked.iter().enumerate().filter_map(place).collect();
         // Stable without allocating: the place in the list decides between equals.
         placed.sort_unstable_by(|a, b| a.start.total_cmp(&b.start).then(a.index.cmp(&b.index)));
         placed
@@ -278,10 +349,16 @@ struct Placed {
     index: usize,
     /// Beats after the origin.
     start: Beats,
-    modulation: Modulation,
+    asked: Asked,
 }
 
 impl Begins {
+    /// Somewhere before something changed on the way.
+    const BEFORE: Self = Self {
+        at: 0.0,
+        with: None,
+    };
+
     /// Beats after the origin; none while it has not been cued.
     fn performed(&self, voices: &Voices) -> Option<Beats> {
         match self.with {
@@ -300,18 +377,24 @@ fn beginning(voices: &Voices) -> (FoldMap, Mode) {
     (base, first)
 }
 
-/// Where each modulation of the list begins.
-fn begins(voices: &Voices) -> [Option<Begins>; MAX_MODULATIONS] {
-    let mut begins = [None; MAX_MODULATIONS];
-    let mut by_stage: ArrayVec<(u32, usize), MAX_MODULATIONS> = ArrayVec::new();
-    for (index, modulation) in voices.settings().modulations.iter().enumerate() {
-        match modulation.place {
-            Place::Stage(stage) => by_stage.push((stage, index)),
-            Place::Beats(at) if at.is_finite() => {
+/// Where each change begins that is asked for.
+fn begins(voices: &Voices, asked: &[Asked]) -> ArrayVec<Option<Begins>, MOST_CHANGES> {
+    let mut begins: ArrayVec<_, MOST_CHANGES> = asked.iter().map(|_| None).collect();
+    let mut by_stage: ArrayVec<(usize, usize), MOST_CHANGES> = ArrayVec::new();
+    let (changed, begun) = voices.changed();
+    let has_changed = changed > voices.origin();
+    for (index, asked) in asked.iter().enumerate() {
+        match asked.by {
+            AskedBy::List(Place::Stage(stage)) if has_changed && stage as usize <= begun => {
+                begins[index] = Some(Begins::BEFORE);
+            }
+            AskedBy::List(Place::Stage(stage)) => by_stage.push((stage as usize, index)),
+            AskedBy::List(Place::Beats(at)) if at.is_finite() => {
                 let at = at.max(0.0);
                 begins[index] = Some(Begins { at, with: None });
             }
-            Place::Beats(_) => (),
+            AskedBy::List(Place::Beats(_)) => (),
+            AskedBy::Route(stage) => begins[index] = begins_with(voices, stage),
         }
     }
     if by_stage.is_empty() {
@@ -320,10 +403,14 @@ fn begins(voices: &Voices) -> [Option<Begins>; MAX_MODULATIONS] {
     by_stage.sort_unstable();
     let (end, _) = listed_end(voices);
     let mut stages = Boundaries::new(voices, end);
-    let (mut told, mut found) = (0, None);
+    // Where something changed is where the listing begins, and no stage of its own.
+    if has_changed {
+        stages.next();
+    }
+    let (mut told, mut found) = (if has_changed { begun } else { 0 }, None);
     for (stage, index) in by_stage {
         if stage > told {
-            found = stages.nth((stage - told - 1) as usize);
+            found = stages.nth(stage - told - 1);
             // The end is a boundary, too, but no stage begins there.
             found = found.filter(|boundary: &Boundary| boundary.at < end - HAIR);
             told = stage;
@@ -336,11 +423,35 @@ fn begins(voices: &Voices) -> [Option<Begins>; MAX_MODULATIONS] {
     begins
 }
 
+/// Where a change begins that the route asks for: where copy 1 comes to the stage.
+fn begins_with(voices: &Voices, stage: u64) -> Option<Begins> {
+    let copy = CopyNumber::FIRST;
+    let timetable = voices.proposed(copy);
+    let (changed, _) = voices.changed();
+    let now = timetable.going().stage;
+    if stage < now || (stage == now && changed > voices.origin()) {
+        return Some(Begins::BEFORE);
+    }
+    let station = timetable.opening(stage);
+    let from = voices.moves_from(Part::Copy(copy))?;
+    let at = timetable.begin_of(station);
+    at.is_finite().then(|| {
+        let at = at.to_song(from);
+        Begins {
+            at: at - voices.origin(),
+            with: Some(Boundary {
+                at,
+                begins: Some((copy, station)),
+            }),
+        }
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::mode::ModeName;
-    use crate::settings::Modulations;
+    use crate::settings::{Modulation, Modulations};
 
     fn modulations(last: ModeName) -> Modulations {
         let modes = [ModeName::Lydian, ModeName::Phrygian, last];
@@ -371,13 +482,14 @@ mod tests {
         let starts = |plan: &ModePlan| plan.changes().map(|one| one.turning.start).collect();
         let before: Vec<Beats> = starts(&plan);
         settings.motion.dwell = 3;
-        voices.set_settings(settings, 0.0);
+        voices.set_settings(settings, 0.0, |_| 1);
         plan.follow_stages(&voices);
         let moved: Vec<Beats> = starts(&plan);
         assert!(before.len() == 3 && moved.len() == 3 && before != moved);
         assert_eq!(plan.lead_on(&voices), 0);
         settings.modulations = modulations(ModeName::Locrian);
-        voices.set_settings(settings, 0.0);
+        voices.set_settings(settings, 0.0, |_| 1);
+        plan.place_changes(&voices);
         assert_eq!(plan.lead_on(&voices), 1);
     }
 }

@@ -5,12 +5,14 @@
 //! and dwells again. Its course is cut into [`Piece`]s in each of which the place in the material
 //! is a quadratic of time at most, so the time of an onset is a square root, never a search.
 
+mod going_on;
+mod schedule;
 mod timetable;
 
-pub use timetable::{Dwelling, StagePart, Station, Timetable, drift_cycles, shifts_to_unison};
+pub use going_on::{BuildUp, Onward, Stood};
+pub use schedule::{Laid, Rule, Schedule, drift_cycles, least_cycles, shifts_to_unison};
+pub use timetable::{Going, StagePart, Station, Timetable};
 
-use crate::part::CopyNumber;
-use crate::settings::{CopiesMove, Settings};
 use crate::time::{Beats, HAIR, MaterialPlace, Since};
 
 /// The fastest a changed offset is approached, in beats of material per beat: together with the
@@ -36,8 +38,19 @@ pub struct Piece {
     pub rate: f64,
     /// Half the rate's change per beat.
     pub bend: f64,
-    /// In a build-up: where in the material it began.
-    pub building_from: Option<MaterialPlace>,
+    /// The build-up that it is, if it is one.
+    pub building: Option<Building>,
+    /// Notes of the phrase that sound, in the order of growth, if that is written.
+    pub grown: Option<usize>,
+}
+
+/// A build-up.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Building {
+    /// Where in the material it began.
+    pub from: MaterialPlace,
+    /// Notes that stood then.
+    pub built: usize,
 }
 
 impl Piece {
@@ -49,7 +62,8 @@ impl Piece {
         to: MaterialPlace::NEVER,
         rate: 1.0,
         bend: 0.0,
-        building_from: None,
+        building: None,
+        grown: None,
     };
 
     /// The place in the material at time `at`.
@@ -186,58 +200,46 @@ impl Standing {
                 MaterialPlace::NEVER
             },
             rate: piece.ratio_at(start) + slope,
-            building_from: piece.building_from.map(|from| from + self.value(start)),
+            building: piece.building.map(|building| Building {
+                from: building.from + self.value(start),
+                ..building
+            }),
             ..piece
         }
     }
 }
 
 /// The whole course of one copy.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Course {
-    timetable: Timetable,
-    /// Beats of one of this copy's moves.
-    by: Beats,
-    /// Which stages move this copy: every `turns`-th, the first after `turn`.
-    turn: u64,
-    turns: u64,
+#[derive(Clone, Copy, Debug)]
+pub struct Course<'a> {
+    timetable: Timetable<'a>,
     /// Its offset besides.
     pub standing: Standing,
 }
 
-impl Course {
-    /// The course of a copy.
-    pub fn new(copy: CopyNumber, timetable: Timetable, settings: &Settings) -> Self {
-        let motion = &settings.motion;
-        let shift = settings.step() * f64::from(motion.shift_by);
-        let (by, turn, turns) = match motion.copies_move {
-            CopiesMove::Fanned => (shift * copy.number() as f64, 1, 1),
-            CopiesMove::Together => (shift, 1, 1),
-            CopiesMove::InTurn => (shift, copy.number() as u64, motion.copies.max(1) as u64),
-        };
-        let standing = Standing::at(settings.standing_offset(copy) * settings.step());
+impl<'a> Course<'a> {
+    /// The course of a copy that keeps `timetable`.
+    pub fn new(timetable: Timetable<'a>, standing: Standing) -> Self {
         Self {
             timetable,
-            by,
-            turn,
-            turns,
             standing,
         }
     }
 
     /// The timetable it keeps.
-    pub fn timetable(&self) -> &Timetable {
-        &self.timetable
+    pub fn timetable(&self) -> Timetable<'a> {
+        self.timetable
     }
 
-    /// The same, to be cued.
-    pub fn timetable_mut(&mut self) -> &mut Timetable {
-        &mut self.timetable
-    }
-
-    /// Beats ahead after `stage` shifts, standing offset aside.
+    /// Beats ahead in stage `stage`, standing offset aside.
     pub fn shifted(&self, stage: u64) -> Beats {
-        self.by * ((stage + self.turns).saturating_sub(self.turn) / self.turns) as f64
+        self.timetable.ahead(stage)
+    }
+
+    /// Beats ahead at time `tau`, standing offset aside.
+    fn moved(&self, tau: Since) -> Beats {
+        let piece = self.plain_piece(self.timetable.station_at(tau));
+        piece.place_at(tau).ahead_at(tau)
     }
 
     /// Beats ahead at time `tau`, all told.
@@ -273,7 +275,7 @@ impl Course {
         let there = self.shifted(stage + 1);
         let distance = there - here;
         let half_way = here + distance / 2.0;
-        let drift = self.timetable.drift();
+        let drift = self.timetable.way(stage);
         let (before, after, rate, bend) = match part {
             StagePart::Build | StagePart::Dwell => (here, here, 1.0, 0.0),
             // A stage that moves another copy.
@@ -294,8 +296,13 @@ impl Course {
             to: end.steady_place() + after,
             rate,
             bend,
-            building_from: (part == StagePart::Build && self.shifted(stage.max(1) - 1) != here)
-                .then_some(start.steady_place() + before),
+            building: (part == StagePart::Build && self.timetable.is_rebuilt(stage)).then(|| {
+                Building {
+                    from: start.steady_place() + before,
+                    built: self.timetable.stood(stage),
+                }
+            }),
+            grown: self.timetable.grown(stage),
         }
     }
 }
@@ -303,8 +310,9 @@ impl Course {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::part::CopyNumber;
     use crate::phrase::Phrase;
-    use crate::settings::{Motion, MotionSettings};
+    use crate::settings::{CopiesMove, Motion, MotionSettings, Settings};
 
     fn since(beats: Beats) -> Since {
         Since::new(beats)
@@ -318,13 +326,15 @@ mod tests {
         Phrase::from_text("D4 F4 G4 . A4 . C5 A4 . G4 E4 .", 0.25).unwrap()
     }
 
-    fn course(motion: MotionSettings, copy: usize) -> Course {
+    fn course(motion: MotionSettings, copy: usize) -> Course<'static> {
         let settings = Settings {
             motion,
             ..Settings::default()
         };
-        let timetable = Timetable::new(&twelve_steps(), &settings, 24.0);
-        Course::new(CopyNumber::new(copy).unwrap(), timetable, &settings)
+        let rule = Box::leak(Box::new(Rule::new(&twelve_steps(), &settings, 24.0)));
+        let (schedule, copy) = (Schedule::Generated(rule), CopyNumber::new(copy).unwrap());
+        let timetable = Timetable::new(schedule, copy, Going::first(schedule, copy));
+        Course::new(timetable, Standing::at(0.0))
     }
 
     /// Worked by hand: a cycle of 3 beats, a shift of a sixteenth, dwells of 8 and drifts of 4 cycles.
@@ -409,12 +419,12 @@ mod tests {
         let first = course.piece_at(since(0.0));
         let second = course.piece_after(&first);
         let third = course.piece_after(&second);
-        assert_eq!((first.building_from, first.end), (None, since(24.0)));
+        assert_eq!((first.building, first.end), (None, since(24.0)));
         assert_eq!(
-            (second.building_from, second.end),
+            (second.building.map(|building| building.from), second.end),
             (Some(place(24.25)), since(48.0))
         );
-        assert_eq!((third.building_from, third.end), (None, since(72.0)));
+        assert_eq!((third.building, third.end), (None, since(72.0)));
     }
 
     #[test]

@@ -1,17 +1,17 @@
 //! The process: all there is to hear. The voices, the modes that they sound in, and how loud and in
 //! which octave each plays.
 
+use crate::boundaries::begun_by;
 use crate::fold::FoldMap;
 use crate::mode::Mode;
 use crate::modulation::{ModeChange, ModePlan};
-use crate::motion::Dwelling;
 use crate::note::{Key, Velocity};
-use crate::part::{MAX_COPIES, Part};
+use crate::part::Part;
 use crate::phrase::Phrase;
 use crate::route::Route;
 use crate::settings::{Resulting, Settings};
 use crate::time::{Beats, Span};
-use crate::voices::{Reading, Readings, Voices};
+use crate::voices::{Footing, Reading, Readings, Stands, Voices};
 
 /// A note as a voice plays it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -81,6 +81,14 @@ impl Process {
     /// See [`Voices::set_route`].
     pub fn set_route(&mut self, route: &Route) {
         self.voices.set_route(route);
+        self.modes.follow_stages(&self.voices);
+    }
+
+    /// See [`Voices::change_route`].
+    pub fn change_route(&mut self, route: &Route, now: Beats) {
+        let begun = |voices: &Voices| begun_by(voices, now);
+        self.voices.change_route(route, now, begun);
+        self.modes.follow_stages(&self.voices);
     }
 
     /// Song position at which cycle 0 begins.
@@ -201,7 +209,8 @@ impl Process {
     /// Puts other settings in force from song position `now` on; see [`Voices::set_settings`].
     pub fn set_settings(&mut self, settings: Settings, now: Beats) {
         let old = *self.settings();
-        let stages_moved = self.voices.set_settings(settings, now);
+        let begun = |voices: &Voices| begun_by(voices, now);
+        let stages_moved = self.voices.set_settings(settings, now, begun);
         self.modes.follow_settings(&old, stages_moved, &self.voices);
     }
 
@@ -221,10 +230,10 @@ impl Process {
         taken
     }
 
-    /// See [`Voices::forget_cues`].
-    pub fn forget_cues(&mut self) {
-        if self.voices.forget_cues() {
-            self.modes.follow_cues(&self.voices);
+    /// See [`Voices::begin_anew`].
+    pub fn begin_anew(&mut self) {
+        if self.voices.begin_anew() {
+            self.modes.follow_stages(&self.voices);
         }
     }
 
@@ -235,11 +244,20 @@ impl Process {
         }
     }
 
-    /// See [`Voices::set_dwellings`].
-    pub fn set_dwellings(&mut self, dwellings: [Option<Dwelling>; MAX_COPIES]) {
-        if self.voices.set_dwellings(dwellings) {
-            self.modes.follow_cues(&self.voices);
+    /// See [`Voices::footing`].
+    pub fn footing(&self) -> Footing {
+        self.voices.footing()
+    }
+
+    /// See [`Voices::stand`].
+    pub fn stand(&mut self, footing: &Footing) -> Stands {
+        let stands = self.voices.stand(footing);
+        match stands {
+            Stands::AsBefore => (),
+            Stands::Cued => self.modes.follow_cues(&self.voices),
+            Stands::Elsewhere => self.modes.follow_stages(&self.voices),
         }
+        stands
     }
 
     /// The same with dwells counted: what a process that moves on cue proposes to its performer.

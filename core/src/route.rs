@@ -173,6 +173,25 @@ impl Route {
         })
     }
 
+    /// Takes over another route in place: an audio thread's stack is small.
+    pub fn copy_from(&mut self, other: &Self) {
+        self.stages.clear();
+        // It has the same capacity.
+        let _ = self.stages.try_extend_from_slice(&other.stages);
+        self.afterwards = other.afterwards;
+    }
+
+    /// The same with dwells that wait for a cue counted as `dwell` cycles, of [`CYCLES`].
+    pub fn counted(&self, dwell: u32) -> Self {
+        let mut counted = self.clone();
+        for stage in &mut counted.stages {
+            if stage.dwell == Dwell::UntilCued {
+                stage.dwell = Dwell::Cycles(dwell.clamp(*CYCLES.start(), *CYCLES.end()));
+            }
+        }
+        counted
+    }
+
     /// Whether there is a list, and the settings do not make the form.
     pub fn is_written(&self) -> bool {
         !self.stages.is_empty()
@@ -181,6 +200,31 @@ impl Route {
     /// The stages in order; none if the form is generated.
     pub fn stages(&self) -> &[WrittenStage] {
         &self.stages
+    }
+
+    /// The stages from which another mode is in force, in the order in which they come, rounds
+    /// gone through again and again.
+    pub fn turns(&self) -> impl Iterator<Item = (u64, Turn)> + '_ {
+        let count = self.stages.len();
+        let from = match self.afterwards {
+            Afterwards::Repeat { from, .. } => from,
+            Afterwards::Hold | Afterwards::Silence => count,
+        };
+        let turn = |(index, stage): (usize, &WrittenStage)| Some((index, stage.turn?));
+        let again = self.stages.iter().enumerate().skip(from).filter_map(turn);
+        let rounds = (1..).flat_map(move |round: u64| {
+            let later = round * (count - from) as u64;
+            again
+                .clone()
+                .map(move |(index, turn)| (index as u64 + later, turn))
+        });
+        let goes_round = self.stages[from.min(count)..]
+            .iter()
+            .any(|stage| stage.turn.is_some());
+        let first = self.stages.iter().enumerate().filter_map(turn);
+        first
+            .map(|(index, turn)| (index as u64, turn))
+            .chain(goes_round.then_some(rounds).into_iter().flatten())
     }
 
     /// What comes after the last of them.

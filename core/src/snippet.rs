@@ -63,7 +63,7 @@ impl Snippet {
     ///
     /// Where copies move on cue, stages and mode changes are those that `form` lists.
     pub fn of(process: &Process, form: &Form, subject: Subject, now: Beats) -> Option<Self> {
-        if process.settings().motion.advance == Advance::OnCue {
+        if process.voices().are_cued() {
             return Self::of(&process.as_counted(), form, subject, now);
         }
         match subject {

@@ -5,15 +5,19 @@
 
 mod change;
 mod cues;
+mod footing;
 mod listing;
 mod passing;
 mod reading;
 
+pub use footing::{Footing, Stands};
 pub use passing::Passing;
 pub use reading::{Reading, Readings};
 
 use crate::growth::{Lap, Laps, Ranks};
-use crate::motion::{Course, Piece, Standing, Timetable};
+use crate::motion::{
+    BuildUp, Building, Course, Going, Laid, Piece, Rule, Schedule, Standing, Timetable,
+};
 use crate::part::{CopyNumber, MAX_COPIES, Part};
 use crate::phrase::Phrase;
 use crate::route::Route;
@@ -27,17 +31,38 @@ use crate::time::{Beats, MaterialPlace, Since, Span};
 pub struct Voices {
     phrase: Phrase,
     settings: Settings,
-    /// The form as it is written, if it is.
+    /// The form as it is written, if it is, and the same laid out in beats.
     route: Route,
+    laid: Laid,
+    /// The form as the settings have it.
+    rule: Rule,
     origin: Beats,
     ranks: Ranks,
     steady: Laps,
     copies: [CopyVoice; MAX_COPIES],
-    /// Whether the growth step was changed on the way, so that laps are not what the present one
-    /// would have given from the origin.
-    stepped: bool,
+    changed: Changed,
     /// Ticks after which the phrase is as it was.
     rotation: i64,
+}
+
+/// When what shapes stages last became other than it was, on the way.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Changed {
+    /// Beats after the origin; 0 if nothing has changed on the way.
+    at: Beats,
+    /// Stages that had begun by then, the first among them.
+    stages: usize,
+    /// Beats after the origin before which no copy enters that had not: it was not to be expected.
+    entries: Beats,
+}
+
+impl Changed {
+    /// Nothing has changed on the way. The first stage begins with the origin.
+    const NEVER: Self = Self {
+        at: 0.0,
+        stages: 1,
+        entries: 0.0,
+    };
 }
 
 /// What one copy reads, and how it moves.
@@ -45,24 +70,41 @@ pub struct Voices {
 struct CopyVoice {
     /// Its own, since each grows from its entry.
     laps: Laps,
-    course: Course,
+    /// Where it has gone on from since something changed, cues aside: from there stages are counted.
+    from: Going,
+    /// Where it goes on from now.
+    going: Going,
+    standing: Standing,
+    /// Beats after the origin at which it entered, and at which it began to move, if something has
+    /// changed since then.
+    entered: Option<Beats>,
+    moves: Option<Beats>,
 }
 
 impl Voices {
     /// The voices that play `phrase` under `settings`, cycle 0 beginning at song position
     /// `origin`.
     pub fn new(phrase: Phrase, settings: Settings, origin: Beats) -> Self {
-        let timetable = Timetable::new(&phrase, &settings, build_up_length(&phrase, &settings));
+        let rule = Rule::new(&phrase, &settings, build_up_length(&phrase, &settings));
         let laps = copy_laps(&phrase, &settings.growth);
         Self {
             ranks: Ranks::new(&phrase, settings.growth.order, settings.growth.seed),
             steady: Laps::new(&phrase, &settings.growth),
-            copies: CopyNumber::ALL.map(|copy| CopyVoice {
-                laps: laps.clone(),
-                course: Course::new(copy, timetable, &settings),
+            copies: CopyNumber::ALL.map(|copy| {
+                let first = Going::first(Schedule::Generated(&rule), copy);
+                CopyVoice {
+                    laps: laps.clone(),
+                    from: first,
+                    going: first,
+                    standing: told_to_stand(&settings, copy),
+                    entered: None,
+                    moves: None,
+                }
             }),
-            stepped: false,
+            changed: Changed::NEVER,
             rotation: phrase.smallest_rotation(),
+            laid: Laid::default(),
+            rule,
             phrase,
             settings,
             route: Route::generated(),
@@ -72,16 +114,12 @@ impl Voices {
 
     /// The same settings with another phrase. Works in place: an audio thread's stack is small.
     pub fn set_phrase(&mut self, phrase: &Phrase) {
-        let settings = &self.settings;
+        let growth = &self.settings.growth;
         self.phrase.clone_from(phrase);
-        self.ranks = Ranks::new(phrase, settings.growth.order, settings.growth.seed);
+        self.ranks = Ranks::new(phrase, growth.order, growth.seed);
         self.rotation = phrase.smallest_rotation();
-        let timetable = Timetable::new(phrase, settings, build_up_length(phrase, settings));
-        for (copy, number) in self.copies.iter_mut().zip(CopyNumber::ALL) {
-            copy.course = Course::new(number, timetable, settings);
-        }
-        self.lay_laps();
-        self.forget_cues();
+        self.lay_out();
+        self.begin_anew();
     }
 
     /// The phrase.
@@ -101,7 +139,9 @@ impl Voices {
 
     /// The form is as `route` has it, as if it had always been.
     pub fn set_route(&mut self, route: &Route) {
-        self.route.clone_from(route);
+        self.route.copy_from(route);
+        self.lay_out();
+        self.begin_anew();
     }
 
     /// Song position at which cycle 0 begins.
@@ -120,8 +160,44 @@ impl Voices {
     }
 
     /// How a copy moves, from where it began to count its moves.
-    pub fn course(&self, copy: CopyNumber) -> &Course {
-        &self.copies[copy.index()].course
+    pub fn course(&self, copy: CopyNumber) -> Course<'_> {
+        let voice = &self.copies[copy.index()];
+        let timetable = Timetable::new(self.schedule(), copy, voice.going);
+        Course::new(timetable, voice.standing)
+    }
+
+    /// How a copy was to move when something last changed, dwells that wait for a cue counted.
+    pub fn proposed(&self, copy: CopyNumber) -> Timetable<'_> {
+        let from = self.copies[copy.index()].from;
+        Timetable::new(self.schedule(), copy, from).counted()
+    }
+
+    /// The schedule that copies keep.
+    pub fn schedule(&self) -> Schedule<'_> {
+        if self.route.is_written() {
+            Schedule::Written(&self.route, &self.laid)
+        } else {
+            Schedule::Generated(&self.rule)
+        }
+    }
+
+    /// Song position from which stages are as the settings and the route now have them, and how
+    /// many had begun by then.
+    pub fn changed(&self) -> (Beats, usize) {
+        (self.origin + self.changed.at, self.changed.stages)
+    }
+
+    /// Song position at which everything falls silent, if it does.
+    pub fn ends(&self) -> Option<Beats> {
+        if !self.schedule().ends_in_silence() {
+            return None;
+        }
+        let copies = CopyNumber::ALL.into_iter().take(self.copies().len().max(1));
+        let end = |copy| {
+            let from = self.moves_from(Part::Copy(copy))?;
+            Some(self.course(copy).timetable().falls_silent()?.to_song(from))
+        };
+        copies.filter_map(end).reduce(f64::max)
     }
 
     /// What a part reads. The resulting line, which doubles what others play, goes with the steady
@@ -173,9 +249,13 @@ impl Voices {
         match part {
             Part::Steady => Some(self.origin),
             Part::Copy(copy) => {
+                if let Some(entered) = self.copies[copy.index()].entered {
+                    return Some(self.origin + entered);
+                }
                 let gaps = copy.index() as f64 * f64::from(self.settings.motion.entry);
                 let grown = self.steady.done()?.steady_since();
-                Some(grown.to_song(self.origin) + gaps * self.phrase.length())
+                let due = grown.to_song(self.origin) + gaps * self.phrase.length();
+                Some(due.max(self.origin + self.changed.entries))
             }
             Part::ResultingLine => None,
         }
@@ -187,6 +267,9 @@ impl Voices {
         let Part::Copy(copy) = part else {
             return self.entry(part);
         };
+        if let Some(moves) = self.copies[copy.index()].moves {
+            return Some(self.origin + moves);
+        }
         let counted_from = match self.settings.motion.copies_move {
             CopiesMove::InTurn => self.copies().next_back().unwrap_or(CopyNumber::FIRST),
             CopiesMove::Fanned | CopiesMove::Together => copy,
@@ -209,29 +292,23 @@ impl Voices {
         Readings::new(self, part, span)
     }
 
-    /// Forgets how it got here: offsets stand at their target, growth is what the present step
-    /// would have given from the origin. After a leap in song position. Whether stages may lie
-    /// elsewhere from now on.
-    pub fn settle(&mut self) -> bool {
-        for (copy, number) in self.copies.iter_mut().zip(CopyNumber::ALL) {
-            let offset = self.settings.standing_offset(number) * self.settings.step();
-            copy.course.standing = Standing::at(offset);
+    /// How the settings and the phrase have it: what is generated, and what is written, in beats.
+    fn lay_out(&mut self) {
+        let build = build_up_length(&self.phrase, &self.settings);
+        self.rule = Rule::new(&self.phrase, &self.settings, build);
+        if self.route.is_written() {
+            self.laid
+                .lay(&self.route, &self.phrase, &self.settings, build);
         }
-        let stepped = self.stepped;
-        if stepped {
-            self.lay_laps();
-        }
-        stepped
     }
 
-    /// Every voice grows from the beginning as the settings have it.
-    fn lay_laps(&mut self) {
-        let laps = copy_laps(&self.phrase, &self.settings.growth);
-        for copy in &mut self.copies {
-            copy.laps.clone_from(&laps);
+    /// How build-ups go.
+    fn building(&self) -> BuildUp {
+        BuildUp {
+            total: self.phrase.notes().len(),
+            notes: notes_a_stage(&self.settings.growth),
+            every: self.settings.growth.every,
         }
-        self.steady = Laps::new(&self.phrase, &self.settings.growth);
-        self.stepped = false;
     }
 
     /// The piece of its course that a voice is in at `tau`, counted from its entry.
@@ -255,6 +332,7 @@ impl Voices {
             end: Since::new(waits),
             from: MaterialPlace::new(ahead),
             to: MaterialPlace::new(waits + ahead),
+            grown: course.timetable().grown(0),
             ..Piece::STEADY
         })
     }
@@ -306,9 +384,17 @@ fn later(piece: Piece, by: Beats) -> Piece {
         end: piece.end + by,
         from: piece.from + by,
         to: piece.to + by,
-        building_from: piece.building_from.map(|from| from + by),
+        building: piece.building.map(|building| Building {
+            from: building.from + by,
+            ..building
+        }),
         ..piece
     }
+}
+
+/// The offset that a copy is told to stand at.
+fn told_to_stand(settings: &Settings, copy: CopyNumber) -> Standing {
+    Standing::at(settings.standing_offset(copy) * settings.step())
 }
 
 /// A copy's own growth, if copies grow.
@@ -352,7 +438,7 @@ mod tests {
             let mut other = settings;
             other.motion.offset = 3.0 + f64::from(moment) * 0.0137;
             let now = 20.0 + f64::from(moment) * 0.731;
-            voices.set_settings(other, now);
+            voices.set_settings(other, now, |_| 1);
             let copy = Part::COPY_1;
             let waits = voices.moves_from(copy).unwrap() - voices.entry(copy).unwrap();
             let mut leg = voices.leg_at(copy, Since::new(now), waits);

@@ -223,7 +223,7 @@ fn however_it_came_about_the_plan_is_that_of_its_settings() {
         kept.set_settings(settings, 0.0);
         let phrase = Phrase::from_text(SCALE, 0.25).expect("these words are notes");
         let mut fresh = Process::new(phrase, settings, 0.0);
-        fresh.set_dwellings(kept.voices().dwellings());
+        fresh.stand(&kept.footing());
         for process in [&mut kept, &mut fresh] {
             process.cue(9.0 + round as f64);
         }

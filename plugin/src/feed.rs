@@ -2,9 +2,9 @@
 
 use crate::hearing::Hearing;
 use procession_core::engine::{Engine, News};
-use procession_core::motion::Dwelling;
-use procession_core::part::{MAX_COPIES, MAX_PARTS, Part};
+use procession_core::part::{MAX_PARTS, Part};
 use procession_core::time::Beats;
+use procession_core::voices::Footing;
 use triple_buffer::{Input, Output, triple_buffer};
 
 /// Where everything stands at the end of a block. Plain values; shaping them for the eye is the
@@ -31,8 +31,8 @@ pub struct Snapshot {
     pub ahead: [Option<Beats>; MAX_PARTS],
     /// For each part, at [`Part::index`], the keys that sound: bit k is key k.
     pub sounding: [u128; MAX_PARTS],
-    /// Where copies stand that move on cue.
-    pub dwellings: [Option<Dwelling>; MAX_COPIES],
+    /// Where voices go on from; none before the first block.
+    pub footing: Option<Footing>,
     /// How many keys were struck so far.
     pub struck: u32,
     /// How many phrases were taken so far.
@@ -127,7 +127,7 @@ impl Feed {
             origin: process.origin(),
             ahead: Part::ALL.map(|part| process.voices().displacement(part, position)),
             sounding: [0; MAX_PARTS],
-            dwellings: process.voices().dwellings(),
+            footing: Some(process.footing()),
             struck: engine.struck(),
             heard_snippet: self.hearing.sounding(),
             answered_snippet: self.hearing.answered(),

@@ -81,7 +81,7 @@ impl Engine {
             self.process.settle();
         }
         if entry.is_anew() {
-            self.process.forget_cues();
+            self.process.begin_anew();
         }
     }
 }
@@ -170,6 +170,10 @@ impl<S: FnMut(Event)> Entering<'_, S> {
         let now = engine.player.come_to(self.block.start);
         let played: [bool; MAX_PARTS] = Part::ALL.map(|part| engine.process.plays(part));
         engine.process.set_settings(*settings, now);
+        if !engine.is_running() {
+            // Nothing is on its way.
+            engine.process.settle();
+        }
         engine
             .player
             .silence_unused(&engine.process, 0, &mut self.send);
@@ -219,7 +223,7 @@ impl<S: FnMut(Event)> Entering<'_, S> {
         }
         self.start_afresh();
         let engine = &mut *self.engine;
-        engine.process.forget_cues();
+        engine.process.begin_anew();
         engine.player.pan_anew();
         let rolls = engine.clock.is_playing();
         let heard = engine.clock.heard();

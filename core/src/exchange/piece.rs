@@ -3,7 +3,6 @@
 use crate::form::Form;
 use crate::mode::Mode;
 use crate::process::{Process, VoiceNote};
-use crate::settings::Advance;
 use crate::sonority::Sonority;
 use crate::time::{Beats, HAIR, Span};
 use crate::unrolling::unroll;
@@ -160,9 +159,10 @@ impl Unrolled {
 
 /// A piece on cue as it is counted, like its form: when cues will come nobody knows.
 fn counted(process: Process) -> Process {
-    match process.settings().motion.advance {
-        Advance::Counted => process,
-        Advance::OnCue => process.as_counted(),
+    if process.voices().are_cued() {
+        process.as_counted()
+    } else {
+        process
     }
 }
 
@@ -195,7 +195,7 @@ mod tests {
     use super::*;
     use crate::mode::ModeName;
     use crate::phrase::Phrase;
-    use crate::settings::{Modulation, Modulations, Place, Settings, Shifts};
+    use crate::settings::{Advance, Modulation, Modulations, Place, Settings, Shifts};
 
     fn process(adjust: impl FnOnce(&mut Settings)) -> Process {
         let mut settings = Settings::default();

@@ -1,9 +1,13 @@
-//! What a change of settings does to voices on their way.
+//! What becomes of voices on their way when what shapes stages is changed: from the present stage
+//! on they do as it now says, and what has passed stays as it was.
 
-use super::{Voices, build_up_length, copy_laps};
-use crate::growth::Ranks;
-use crate::motion::{Course, Standing, Timetable};
-use crate::part::{CopyNumber, Part};
+use super::footing::own_growth;
+use super::listing::Listed;
+use super::{Changed, Voices, told_to_stand};
+use crate::growth::{Laps, LapsFrom, Ranks};
+use crate::motion::{Going, Onward, Standing, Stood};
+use crate::part::{CopyNumber, MAX_COPIES, Part};
+use crate::route::Route;
 use crate::settings::{GrowthSettings, Motion, MotionSettings, Settings};
 use crate::time::{Beats, LATE, MaterialPlace, Since};
 
@@ -22,63 +26,183 @@ fn stages_move(old: &Settings, new: &Settings) -> bool {
     motion != new.motion || growth != new.growth || old.step() != new.step()
 }
 
+/// How voices stood a moment before a change.
+struct Before {
+    /// Stages that have begun.
+    stages: usize,
+    /// The end of the lap that the steady voice reads, after the origin.
+    lap_ends: Beats,
+    copies: [CopyBefore; MAX_COPIES],
+}
+
+#[derive(Clone, Copy)]
+struct CopyBefore {
+    /// After the origin.
+    entered: Option<Beats>,
+    moves: Option<Beats>,
+    /// None before it moves.
+    stood: Option<Stood>,
+    place: Option<MaterialPlace>,
+}
+
 impl Voices {
     /// Puts other settings in force from song position `now` on. Whether stages may lie elsewhere
-    /// from now on.
+    /// from now on. `begun` counts the stages that have begun.
     ///
     /// Where a change may take its time, it does: offsets are approached or wait for the copy's
-    /// next cycle, a growth step counts from the next stage on; what comes up to [`LATE`] after a
-    /// boundary has come on it. All else holds at once.
-    pub fn set_settings(&mut self, settings: Settings, now: Beats) -> bool {
-        let old = std::mem::replace(&mut self.settings, settings);
-        if old.growth != settings.growth {
-            self.change_growth(&old.growth, now);
-        }
+    /// next cycle, and what shapes stages counts from the present one on; what comes up to [`LATE`]
+    /// after a boundary has come on it. All else holds at once.
+    pub fn set_settings(
+        &mut self,
+        settings: Settings,
+        now: Beats,
+        begun: impl FnOnce(&Self) -> usize,
+    ) -> bool {
+        let old = self.settings;
         let stages_move = stages_move(&old, &settings);
-        if stages_move || old.motion != settings.motion || old.copies != settings.copies {
-            self.change_courses(&old, now);
+        if !stages_move {
+            self.settings = settings;
+            self.reorder(&old.growth);
+            self.approach_offsets(&old, now);
+            return false;
         }
-        stages_move
+        let before = (now - LATE > self.origin).then(|| self.before(now, begun));
+        let stages: [u64; MAX_COPIES] = self.present_stages(&before);
+        let on: [LapsFrom; 1 + MAX_COPIES] = self.laps_from(&before, &settings.growth, now);
+        self.settings = settings;
+        self.reorder(&old.growth);
+        self.lay_out();
+        match before {
+            Some(before) => {
+                self.go_on(&before, &stages, now);
+                if regrows(&old.growth, &settings.growth) {
+                    self.regrow(&on);
+                }
+                self.approach_offsets(&old, now);
+            }
+            None => {
+                let standing = self.copies.each_ref().map(|copy| copy.standing);
+                self.begin_anew();
+                if old.step() == settings.step() {
+                    for (copy, standing) in self.copies.iter_mut().zip(standing) {
+                        copy.standing = standing;
+                    }
+                    self.approach_offsets(&old, now);
+                }
+            }
+        }
+        true
     }
 
-    fn change_growth(&mut self, old: &GrowthSettings, now: Beats) {
+    /// Another route from song position `now` on, or none. `begun` counts the stages that have
+    /// begun.
+    pub fn change_route(&mut self, route: &Route, now: Beats, begun: impl FnOnce(&Self) -> usize) {
+        if now - LATE <= self.origin {
+            self.set_route(route);
+            return;
+        }
+        let before = self.before(now, begun);
+        let stages = before.copies.map(|copy| {
+            let stage = copy.stood.map_or(0, |stood| stood.stage());
+            self.becomes(stage, route)
+        });
+        self.route.copy_from(route);
+        self.lay_out();
+        self.go_on(&before, &stages, now);
+    }
+
+    fn reorder(&mut self, old: &GrowthSettings) {
         let new = self.settings.growth;
         if (old.order, old.seed) != (new.order, new.seed) {
             self.ranks = Ranks::new(&self.phrase, new.order, new.seed);
         }
-        // Which notes come first says nothing of when.
-        let reordered = GrowthSettings {
-            order: new.order,
-            seed: new.seed,
-            ..*old
-        };
-        let only_step = GrowthSettings {
-            step: new.step,
-            ..reordered
-        };
-        if reordered == new {
-            return;
-        }
-        if only_step == new && now - LATE > self.origin {
-            self.change_growth_step(now - LATE);
-        } else {
-            self.lay_laps();
+    }
+
+    fn before(&self, now: Beats, begun: impl FnOnce(&Self) -> usize) -> Before {
+        let past = now - LATE;
+        Before {
+            stages: begun(self),
+            lap_ends: self.steady_lap(past).end().beats().max(0.0),
+            copies: CopyNumber::ALL.map(|copy| self.copy_before(copy, now)),
         }
     }
 
-    fn change_growth_step(&mut self, now: Beats) {
-        self.stepped = true;
-        let step = self.settings.growth.step;
-        for copy in CopyNumber::ALL {
-            let part = Part::Copy(copy);
-            let laps = match self.place(part, now) {
-                Some(place) => self.laps(part).with_step_from(place, step, &self.phrase),
-                None => copy_laps(&self.phrase, &self.settings.growth),
-            };
-            self.copies[copy.index()].laps = laps;
+    fn copy_before(&self, copy: CopyNumber, now: Beats) -> CopyBefore {
+        let (part, past) = (Part::Copy(copy), now - LATE);
+        let passed = |at: Option<Beats>| at.filter(|at| *at <= past).map(|at| at - self.origin);
+        let moving = self.moving_for(copy, past).and(self.moving_for(copy, now));
+        CopyBefore {
+            entered: passed(self.entry(part)),
+            moves: passed(self.moves_from(part)),
+            stood: moving.map(|tau| Stood::at(tau, &self.course(copy), self.building())),
+            place: self.place(part, past),
         }
-        let place = Since::from_song(now, self.origin).steady_place();
-        self.steady = self.steady.with_step_from(place, step, &self.phrase);
+    }
+
+    fn present_stages(&self, before: &Option<Before>) -> [u64; MAX_COPIES] {
+        let stage = |copy: &CopyBefore| copy.stood.map_or(0, |stood| stood.stage());
+        before.as_ref().map_or([0; MAX_COPIES], |before| {
+            before.copies.each_ref().map(stage)
+        })
+    }
+
+    /// From where each voice's laps go on, the steady one's first.
+    fn laps_from(
+        &self,
+        before: &Option<Before>,
+        growth: &GrowthSettings,
+        now: Beats,
+    ) -> [LapsFrom; 1 + MAX_COPIES] {
+        let mut from = [LapsFrom::START; 1 + MAX_COPIES];
+        let Some(before) = before else { return from };
+        let place = Since::from_song(now - LATE, self.origin).steady_place();
+        from[0] = self.steady.from_here(place, growth, &self.phrase);
+        let own = own_growth(growth);
+        for (index, copy) in before.copies.iter().enumerate() {
+            if let Some(place) = copy.place {
+                let laps = &self.copies[index].laps;
+                from[1 + index] = laps.from_here(place, &own, &self.phrase);
+            }
+        }
+        from
+    }
+
+    fn regrow(&mut self, from: &[LapsFrom; 1 + MAX_COPIES]) {
+        let growth = self.settings.growth;
+        self.steady = Laps::going_on_from(from[0], &self.phrase, &growth);
+        let own = own_growth(&growth);
+        for (copy, from) in self.copies.iter_mut().zip(&from[1..]) {
+            copy.laps = Laps::going_on_from(*from, &self.phrase, &own);
+        }
+    }
+
+    /// Copies go on from where they stood, each in the stage that its present one has become.
+    fn go_on(&mut self, before: &Before, stages: &[u64; MAX_COPIES], now: Beats) {
+        self.changed = Changed {
+            at: now - LATE - self.origin,
+            stages: before.stages,
+            entries: before.lap_ends,
+        };
+        for copy in CopyNumber::ALL {
+            let stood = &before.copies[copy.index()];
+            let onward = Onward {
+                schedule: self.schedule(),
+                copy,
+                stage: stages[copy.index()],
+                building: self.building(),
+                cycle: self.phrase.length(),
+                rotation: self.rotation,
+            };
+            let going = match &stood.stood {
+                Some(stood) => onward.from(stood),
+                None => Going::first(self.schedule(), copy),
+            };
+            let voice = &mut self.copies[copy.index()];
+            voice.from = going;
+            voice.going = going;
+            voice.entered = stood.entered;
+            voice.moves = stood.moves;
+        }
     }
 
     /// Where in its material a voice is at song position `at`, if it has entered.
@@ -88,32 +212,23 @@ impl Voices {
         Some(self.piece_at(part, tau)?.place_at(tau))
     }
 
-    fn change_courses(&mut self, old: &Settings, now: Beats) {
-        let settings = self.settings;
-        let build = build_up_length(&self.phrase, &settings);
-        let timetable = Timetable::new(&self.phrase, &settings, build);
-        let same_step = old.step() == settings.step();
+    /// Copies set out for the offsets that they are told to stand at now.
+    fn approach_offsets(&mut self, old: &Settings, now: Beats) {
+        let same_step = old.step() == self.settings.step();
         for copy in CopyNumber::ALL {
-            let mut course = Course::new(copy, timetable, &settings);
-            let moving_for = self.moving_for(copy, now).unwrap_or_default();
-            let before = self.copies[copy.index()].course;
-            course
-                .timetable_mut()
-                .take_over(before.timetable(), moving_for);
-            let tau = self
-                .entry(Part::Copy(copy))
-                .map(|entry| Since::from_song(now, entry))
-                .filter(|tau| *tau > Since::START);
-            if let (Some(tau), true) = (tau, same_step) {
-                let target = course.standing.target();
-                let standing = self.copies[copy.index()].course.standing;
-                course.standing = if standing.target() == target {
-                    standing
-                } else {
-                    self.approach(standing, tau, target)
-                };
+            let told = told_to_stand(&self.settings, copy);
+            let standing = self.copies[copy.index()].standing;
+            if same_step && standing.target() == told.target() {
+                continue;
             }
-            self.copies[copy.index()].course = course;
+            let entry = self.entry(Part::Copy(copy)).filter(|entry| *entry < now);
+            let moves = self.moves_from(Part::Copy(copy));
+            self.copies[copy.index()].standing = match (same_step, entry, moves) {
+                (true, Some(_), Some(moves)) => {
+                    self.approach(standing, Since::from_song(now, moves), told.target())
+                }
+                _ => told,
+            };
         }
     }
 
@@ -131,4 +246,37 @@ impl Voices {
             }
         }
     }
+
+    /// The stage of another route that stage `stage` has become: what stands before it or after it
+    /// on both lists tells, or where copies stand in it.
+    fn becomes(&self, stage: u64, route: &Route) -> u64 {
+        let (old, new) = (Listed::of(self, &self.route), Listed::of(self, route));
+        let (index, rounds) = old.place(stage);
+        let same = |a: usize, b: usize| old.at(a) == new.at(b);
+        let before = (0..old.count.min(new.count)).take_while(|at| same(*at, *at));
+        let after = (1..=old.count.min(new.count))
+            .take_while(|back| same(old.count - back, new.count - back));
+        let place = if before.count() > index {
+            index
+        } else if after.count() >= old.count - index {
+            new.count - (old.count - index)
+        } else {
+            let ahead = old.at(index).ahead;
+            (0..new.count)
+                .filter(|at| new.at(*at).ahead == ahead)
+                .min_by_key(|at| at.abs_diff(index))
+                .unwrap_or(index.min(new.count.max(1) - 1))
+        };
+        new.stage(place, rounds)
+    }
+}
+
+/// Whether laps may be others: in which order notes come says nothing of when.
+fn regrows(old: &GrowthSettings, new: &GrowthSettings) -> bool {
+    let reordered = GrowthSettings {
+        order: new.order,
+        seed: new.seed,
+        ..*old
+    };
+    reordered != *new
 }

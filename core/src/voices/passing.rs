@@ -1,8 +1,9 @@
 //! What a voice is in the middle of: the lap that it reads at a moment, and what of it has appeared.
 
-use super::{Voices, notes_a_stage};
+use super::Voices;
 use crate::growth::Lap;
-use crate::part::Part;
+use crate::motion::{Building, Piece};
+use crate::part::{CopyNumber, Part};
 use crate::time::{Beats, HAIR, MaterialPlace, Since};
 
 /// The lap that a voice reads at a moment.
@@ -13,8 +14,16 @@ pub struct Passing<'a> {
     pub lap: Lap,
     /// How far the voice has come in it.
     pub into: Beats,
-    /// Where in the material the build-up began that the voice is in, if it is in one.
-    building_from: Option<MaterialPlace>,
+    sounding: Sounding,
+}
+
+/// What of a lap may sound, growth aside.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sounding {
+    /// The build-up that the voice is in, if it is in one.
+    pub building: Option<Building>,
+    /// Notes that are written to sound, in the order of growth.
+    pub grown: Option<usize>,
 }
 
 impl Voices {
@@ -25,32 +34,48 @@ impl Voices {
         let tau = Since::from_song(at, self.entry(part)?);
         let place = tau.steady_place() + ahead;
         let lap = self.laps(part).at(place);
+        let piece = self.piece_at(part, tau)?;
         Some(Passing {
             voices: self,
             lap,
             into: place - lap.start,
-            building_from: self.piece_at(part, tau)?.building_from,
+            sounding: Sounding {
+                building: piece.building,
+                grown: self.grown(part, &piece, at),
+            },
         })
     }
 
-    /// Whether note `index` of the phrase has appeared, read at `place` of the material in `lap`,
-    /// in the build-up that began at `building_from`.
+    /// How many notes are written to sound, if that is written. The steady voice, which has no stages of its own, goes
+    /// with copy 1.
+    pub(super) fn grown(&self, part: Part, piece: &Piece, at: Beats) -> Option<usize> {
+        if part != Part::Steady || !self.route.is_written() {
+            return piece.grown;
+        }
+        let course = self.course(CopyNumber::FIRST);
+        let timetable = course.timetable();
+        let moving = self.moving_for(CopyNumber::FIRST, at).unwrap_or_default();
+        timetable.grown(timetable.station_at(moving).stage)
+    }
+
+    /// Whether note `index` of the phrase has appeared, read at `place` of the material in `lap`.
     pub(super) fn appears(
         &self,
         index: usize,
         place: MaterialPlace,
         lap: &Lap,
-        building_from: Option<MaterialPlace>,
+        sounding: &Sounding,
     ) -> bool {
-        let built = building_from.is_none_or(|from| {
-            let growth = &self.settings.growth;
+        let built = sounding.building.is_none_or(|building| {
             // `as` saturates: before it began, nothing stands.
-            let cycles = ((place - from + HAIR) / self.phrase.length()) as usize;
-            let stages = cycles / growth.every.max(1) as usize;
-            self.ranks
-                .among_first(index, stages * notes_a_stage(growth))
+            let cycles = ((place - building.from + HAIR) / self.phrase.length()) as usize;
+            let stand = self.building().stand(building.built, cycles);
+            self.ranks.among_first(index, stand)
         });
-        built && self.ranks.among_first(index, lap.shown)
+        let shown = sounding
+            .grown
+            .map_or(lap.shown, |grown| grown.min(lap.shown));
+        built && self.ranks.among_first(index, shown)
     }
 }
 
@@ -61,7 +86,7 @@ impl Passing<'_> {
         note.is_some_and(|note| {
             let place = self.lap.start + note.onset;
             let is_in = note.onset < self.lap.length - HAIR;
-            is_in && (self.voices).appears(index, place, &self.lap, self.building_from)
+            is_in && (self.voices).appears(index, place, &self.lap, &self.sounding)
         })
     }
 }

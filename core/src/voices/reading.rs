@@ -1,5 +1,6 @@
 //! What a voice reads: the notes that it passes in a stretch of time, one after another.
 
+use super::passing::Sounding;
 use super::{Leg, Voices};
 use crate::growth::Lap;
 use crate::motion::Piece;
@@ -44,6 +45,10 @@ impl<'a> Readings<'a> {
         let plays = !voices.phrase.is_empty() && voices.plays(part);
         let (Some(entry), Some(moves_from), true) = (entry, moves_from, plays) else {
             return Self::none(voices, part, span);
+        };
+        let span = match voices.ends() {
+            Some(end) => Span::new(span.start, span.end.min(end)),
+            None => span,
         };
         let tau = Since::from_song(span.start, entry).max(Since::START);
         let waits = moves_from - entry;
@@ -146,12 +151,16 @@ impl Iterator for Readings<'_> {
             };
             self.index += 1;
             if self.leg.piece.reads(place) && on >= self.span.start {
-                let building_from = self.leg.piece.building_from;
+                let piece = &self.leg.piece;
+                let sounding = Sounding {
+                    building: piece.building,
+                    grown: self.voices.grown(self.part, piece, on),
+                };
                 return Some(Reading {
                     index,
                     on,
                     off: self.time_of(place + note.length).to_song(self.entry),
-                    appears: self.voices.appears(index, place, &self.lap, building_from),
+                    appears: self.voices.appears(index, place, &self.lap, &sounding),
                 });
             }
         }

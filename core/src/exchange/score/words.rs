@@ -4,7 +4,7 @@ use super::sheet::{Passage, builds, is_compound};
 use super::{Layout, Score, Transposition};
 use crate::form::{CopyStage, Doing};
 use crate::part::{CopyNumber, Part};
-use crate::settings::{Grid, Growth, Motion, Resulting};
+use crate::settings::{Grid, Growth, Resulting};
 
 /// The name of a part where there is little room.
 pub(super) fn abbreviation(part: Part) -> String {
@@ -175,9 +175,7 @@ pub(super) fn moving(
         }
         _ if was == Doing::Waiting => Some(format!("enter: {place}")),
         Doing::Locked if was != Doing::Locked || then.is_some_and(|then| then.to != now.to) => {
-            let jumps = was == Doing::Locked
-                && score.piece.process.settings().motion.motion == Motion::Jump;
-            Some(if jumps {
+            Some(if was == Doing::Locked {
                 format!("jump: {place}")
             } else {
                 place

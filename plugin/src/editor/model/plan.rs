@@ -11,9 +11,9 @@ use procession_core::exchange::Piece;
 use procession_core::form::{CopyStage, Doing, Form, Stage, StageKind};
 use procession_core::modulation::ModeChange;
 use procession_core::motion::shifts_to_unison;
-use procession_core::part::{CopyNumber, Part};
+use procession_core::part::Part;
 use procession_core::process::Process;
-use procession_core::settings::{Advance, FoldKind};
+use procession_core::settings::FoldKind;
 use procession_core::time::{Beats, HAIR};
 use procession_core::words::{kind_word, minutes, stage_words};
 
@@ -119,7 +119,7 @@ pub struct ModeMark {
 /// form waits while the song goes on, and what begins at a bar of the song begins then: so what
 /// has begun reaches up to the playhead, and what has not stays off it.
 pub fn modes_at(plan: &Plan, seen: &Seen, head: Option<f32>) -> Vec<ModeMark> {
-    let on_cue = seen.settings().motion.advance == Advance::OnCue;
+    let on_cue = seen.process.voices().are_cued();
     let Some(head) = head.filter(|_| on_cue) else {
         return plan.modes.clone();
     };
@@ -256,7 +256,7 @@ impl<'a> Canvas<'a> {
         let (low, high) = offsets.fold((0.0, 0.0), |(low, high), steps| {
             (f64::min(low, steps), f64::max(high, steps))
         });
-        let on_cue = seen.settings().motion.advance == Advance::OnCue;
+        let on_cue = seen.process.voices().are_cued();
         Self {
             seen,
             counted: on_cue.then(|| Box::new(seen.process.as_counted())),
@@ -612,13 +612,8 @@ fn round(process: &Process) -> Beats {
     if process.voices().count() == 1 {
         return 0.0;
     }
-    let timetable = process
-        .voices()
-        .course(CopyNumber::FIRST)
-        .timetable()
-        .counted();
     let shifts = shifts_to_unison(process.phrase(), process.settings());
-    timetable.start_of(1 + shifts) - timetable.start_of(1)
+    process.voices().schedule().round_of(shifts)
 }
 
 /// The stage that song position `at` falls in; on cue, the one in which copy 1 stands as it does
@@ -1129,7 +1124,7 @@ mod tests {
             over: 0,
         };
         let mut settings = Settings::default();
-        settings.motion.advance = Advance::OnCue;
+        settings.motion.advance = procession_core::settings::Advance::OnCue;
         settings.modulations =
             Modulations::new([to(96.0, ModeName::Lydian), to(192.0, ModeName::Aeolian)]);
         for elapsed in [48.0, 150.0, 300.0] {

@@ -6,7 +6,7 @@ use crate::editor::seen::Seen;
 use procession_core::motion::{StagePart, drift_cycles};
 use procession_core::part::{CopyNumber, Part};
 use procession_core::phrase::MAX_NOTES;
-use procession_core::settings::{Advance, CopiesMove, Growth, Motion};
+use procession_core::settings::{CopiesMove, Growth, Motion};
 use procession_core::time::{Beats, Since};
 use procession_core::words::{
     copies_named, minutes, step_numbers, steps_ahead_each, to_hundredths,
@@ -45,7 +45,7 @@ pub fn progress(seen: &Seen) -> Option<String> {
     if seen.phrase().is_empty() || total <= 0.0 {
         return None;
     }
-    if seen.settings().motion.advance == Advance::OnCue {
+    if seen.process.voices().are_cued() {
         return Some(format!("{}, on cue", minutes(seen.elapsed(), tempo)));
     }
     let total = if seen.form.endless {
@@ -165,6 +165,8 @@ struct Moment {
     told: f64,
     /// Whether only a cue ends its dwell.
     waits_for_cue: bool,
+    /// How it goes on from there.
+    goes_on: Motion,
     /// Song position at which the part began and ends.
     since: Beats,
     until: Beats,
@@ -205,6 +207,7 @@ impl Moment {
             part: station.part,
             told: process.voices().displacement(part, at).unwrap_or_default() / step,
             waits_for_cue: timetable.waits_for_cue(now),
+            goes_on: timetable.way_on(station.stage),
             since: since.to_song(counted_from),
             until: until.to_song(counted_from),
         })
@@ -286,7 +289,7 @@ fn together(with: &[Moment], seen: &Seen, at: Beats) -> String {
             } else if first.until.is_infinite() {
                 format!("{who}: {place}, locked to the end")
             } else if first.has_a_move() {
-                let what = match seen.settings().motion.motion {
+                let what = match first.goes_on {
                     Motion::Drift => "drift begins",
                     Motion::Jump => "jump",
                     Motion::BuildUp => "build-up begins",
@@ -457,7 +460,10 @@ fn left_out(seen: &Seen) -> Option<String> {
 
 fn too_fast(seen: &Seen) -> Option<String> {
     let motion = &seen.settings().motion;
-    let moves = motion.motion == Motion::Drift && motion.copies > 0 && motion.shift_by != 0;
+    let moves = !seen.process.route().is_written()
+        && motion.motion == Motion::Drift
+        && motion.copies > 0
+        && motion.shift_by != 0;
     let taken = drift_cycles(seen.phrase(), seen.settings());
     let asked = motion.drift.max(1);
     (moves && !seen.phrase().is_empty() && taken > asked).then(|| {
@@ -550,7 +556,8 @@ mod tests {
     #[test]
     fn on_cue_it_says_that_a_cue_is_awaited() {
         assert_eq!(
-            said(7.0, |settings| settings.motion.advance = Advance::OnCue),
+            said(7.0, |settings| settings.motion.advance =
+                procession_core::settings::Advance::OnCue),
             "Copy 1: in unison with the steady voice, locked until a cue, cycle 3."
         );
     }
