@@ -52,8 +52,8 @@ struct Changed {
     at: Beats,
     /// Stages that had begun by then, the first among them.
     stages: usize,
-    /// Beats after the origin before which no copy enters that had not: it was not to be expected.
-    entries: Beats,
+    /// Beats after the origin at which the steady voice's next lap began.
+    next_lap: Beats,
 }
 
 impl Changed {
@@ -61,7 +61,7 @@ impl Changed {
     const NEVER: Self = Self {
         at: 0.0,
         stages: 1,
-        entries: 0.0,
+        next_lap: 0.0,
     };
 }
 
@@ -255,7 +255,7 @@ impl Voices {
                 let gaps = copy.index() as f64 * f64::from(self.settings.motion.entry);
                 let grown = self.steady.done()?.steady_since();
                 let due = grown.to_song(self.origin) + gaps * self.phrase.length();
-                Some(due.max(self.origin + self.changed.entries))
+                Some(self.not_in_the_past(due))
             }
             Part::ResultingLine => None,
         }
@@ -275,7 +275,19 @@ impl Voices {
             CopiesMove::Fanned | CopiesMove::Together => copy,
         };
         let grown = self.laps(part).done()?.steady_since();
-        Some(grown.to_song(self.entry(Part::Copy(counted_from))?))
+        let due = grown.to_song(self.entry(Part::Copy(counted_from))?);
+        Some(self.not_in_the_past(due))
+    }
+
+    /// When something begins that is due at song position `due`: if that was before something changed on
+    /// the way, and nobody knew, then with the next lap.
+    fn not_in_the_past(&self, due: Beats) -> Beats {
+        let changed = self.origin + self.changed.at;
+        if self.changed != Changed::NEVER && due <= changed {
+            self.origin + self.changed.next_lap
+        } else {
+            due
+        }
     }
 
     /// Beats by which a voice is ahead of the steady one at song position `at`; `None` while it
@@ -327,12 +339,14 @@ impl Voices {
             return Leg::counted(course.piece_at(tau - waits), waits);
         }
         // Waiting, it stands where its offset puts it.
-        let ahead = course.standing.value(tau - waits);
+        let timetable = course.timetable();
+        let stage = timetable.going().stage;
+        let ahead = timetable.ahead(stage) + course.standing.value(tau - waits);
         Leg::waiting(Piece {
             end: Since::new(waits),
             from: MaterialPlace::new(ahead),
             to: MaterialPlace::new(waits + ahead),
-            grown: course.timetable().grown(0),
+            grown: timetable.grown(stage),
             ..Piece::STEADY
         })
     }

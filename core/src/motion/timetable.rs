@@ -88,6 +88,14 @@ impl Going {
             built: 0,
         }
     }
+
+    /// The same, standing there already, if it stands.
+    pub fn standing_at(self, ahead: Option<Beats>) -> Self {
+        Self {
+            ahead: ahead.unwrap_or(self.ahead),
+            ..self
+        }
+    }
 }
 
 /// When a dwell is over that begins `since` then.

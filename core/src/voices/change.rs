@@ -42,6 +42,8 @@ struct CopyBefore {
     moves: Option<Beats>,
     /// None before it moves.
     stood: Option<Stood>,
+    /// Beats ahead at which it waits to move, its offset aside, if it has entered.
+    waits_at: Option<Beats>,
     place: Option<MaterialPlace>,
 }
 
@@ -130,11 +132,15 @@ impl Voices {
     fn copy_before(&self, copy: CopyNumber, now: Beats) -> CopyBefore {
         let (part, past) = (Part::Copy(copy), now - LATE);
         let passed = |at: Option<Beats>| at.filter(|at| *at <= past).map(|at| at - self.origin);
-        let moving = self.moving_for(copy, past).and(self.moving_for(copy, now));
+        let moving = self.moving_for(copy, now);
         CopyBefore {
             entered: passed(self.entry(part)),
             moves: passed(self.moves_from(part)),
             stood: moving.map(|tau| Stood::at(tau, &self.course(copy), self.building())),
+            waits_at: self.entry(part).filter(|entry| *entry <= now).map(|_| {
+                let timetable = self.course(copy).timetable();
+                timetable.ahead(timetable.going().stage)
+            }),
             place: self.place(part, past),
         }
     }
@@ -181,7 +187,7 @@ impl Voices {
         self.changed = Changed {
             at: now - LATE - self.origin,
             stages: before.stages,
-            entries: before.lap_ends,
+            next_lap: before.lap_ends,
         };
         for copy in CopyNumber::ALL {
             let stood = &before.copies[copy.index()];
@@ -195,7 +201,7 @@ impl Voices {
             };
             let going = match &stood.stood {
                 Some(stood) => onward.from(stood),
-                None => Going::first(self.schedule(), copy),
+                None => Going::first(self.schedule(), copy).standing_at(stood.waits_at),
             };
             let voice = &mut self.copies[copy.index()];
             voice.from = going;
