@@ -22,7 +22,7 @@ const PHRASES: [(&str, f64); 5] = [
 
 fn phrase(which: usize) -> Phrase {
     let (text, step) = PHRASES[which % PHRASES.len()];
-    Phrase::from_text(text, step).unwrap()
+    Phrase::from_text(text, step).expect("these words are notes")
 }
 
 fn any_motion() -> impl Strategy<Value = MotionSettings> {
@@ -126,13 +126,13 @@ fn any_route() -> impl Strategy<Value = Route> {
         any::<usize>(),
     )
         .prop_map(|(stages, end, from)| {
-            let route = Route::new(&stages, Afterwards::Hold).unwrap();
+            let route = Route::new(&stages, Afterwards::Hold).expect("these can be written");
             let afterwards = match end {
                 0 => Afterwards::Hold,
                 1 => route.round_from(from % stages.len(), 6.0),
                 _ => Afterwards::Silence,
             };
-            Route::new(&stages, afterwards).unwrap()
+            Route::new(&stages, afterwards).expect("these can be written")
         })
 }
 
@@ -362,7 +362,7 @@ fn jumping() -> Settings {
 }
 
 fn steps_ahead(process: &Process, at: Beats) -> f64 {
-    (ahead(process, CopyNumber::FIRST, at).unwrap() / 0.25 * 1000.0).round() / 1000.0
+    (ahead(process, CopyNumber::FIRST, at).expect("it plays") / 0.25 * 1000.0).round() / 1000.0
 }
 
 /// Worked by hand: dwells of 6 beats from beat 4 on. In the third stage (16 to 22) the dwell
@@ -465,7 +465,7 @@ fn a_route_is_played_as_it_is_written() {
         stage(Motion::Drift, 2, cycles(1), 3.0),
         stage(Motion::Jump, 4, cycles(1), -1.0),
     ];
-    let route = Route::new(&stages, Afterwards::Hold).unwrap();
+    let route = Route::new(&stages, Afterwards::Hold).expect("these can be written");
     let process = written(0, Settings::default(), &route);
     let at = |beat| steps_ahead(&process, beat);
     assert_eq!([at(4.0), at(6.9), at(8.5)], [0.0, 0.0, 1.5]);
@@ -491,7 +491,7 @@ fn a_stage_waits_for_its_cue_and_the_others_are_counted() {
         stage(Motion::Jump, 4, Dwell::Cycles(1), 2.0),
         stage(Motion::Jump, 4, Dwell::Cycles(1), 3.0),
     ];
-    let route = Route::new(&stages, Afterwards::Hold).unwrap();
+    let route = Route::new(&stages, Afterwards::Hold).expect("these can be written");
     let mut process = written(0, Settings::default(), &route);
     assert!(!process.cue(5.0), "the first is counted");
     assert_eq!(steps_ahead(&process, 7.0), 1.0);
@@ -524,7 +524,7 @@ fn a_route_edited_before_the_present_stage_leaves_the_present_one_on() {
     let mut stages: Vec<_> = (0..6)
         .map(|step| stage(Motion::Jump, 4, cycles(2), f64::from(step)))
         .collect();
-    let route = Route::new(&stages, Afterwards::Hold).unwrap();
+    let route = Route::new(&stages, Afterwards::Hold).expect("these can be written");
     let mut process = written(0, Settings::default(), &route);
     // Stages of 3 beats: at 14 the fourth is on, from 13 to 16.
     stages.remove(1);
