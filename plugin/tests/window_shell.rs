@@ -349,8 +349,7 @@ fn undo_with_nothing_to_undo_says_so_and_changes_nothing() {
     desk.harness.key_press_modifiers(Modifiers::COMMAND, Key::Z);
     desk.harness.run();
     assert_eq!(desk.parameters.kept.current(), before);
-    desk.harness
-        .get_by_label("There is nothing to undo in this phrase.");
+    desk.harness.get_by_label("There is nothing to undo.");
 }
 
 #[test]

@@ -4,16 +4,19 @@ use crate::bell::Bell;
 use crate::declaration::{Declaration, Kind, Shown};
 use crate::editor::listen::Listening;
 use crate::editor::model::files::subject;
-use crate::editor::model::history::History;
+use crate::editor::model::flag::SongBars;
+use crate::editor::model::history::{History, Name};
 use crate::editor::model::parameters::written;
+use crate::editor::model::plan::beats_per_bar;
+use crate::editor::model::route;
 use crate::editor::seen::Seen;
-use crate::editor::wish::{SongWish, Wish};
+use crate::editor::wish::{RouteWish, SongWish, Wish};
 use crate::files::{Report, Scribe};
 use crate::params::Parameters;
 use crate::program::song::SongDesk;
+use crate::state::Kept;
 use nice_plug::prelude::ParamSetter;
-use procession_core::phrase::Phrase;
-use procession_core::time::Beats;
+use std::sync::Arc;
 
 /// What the host is told of a hand on a parameter, by the parameter's id.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -47,6 +50,8 @@ pub struct Granter {
     /// Parameters with a hand on them.
     held: Vec<&'static str>,
     history: History,
+    /// Counts the hands that were laid on something and taken off.
+    hand: u64,
     scribe: Scribe,
     /// Whether the phrase was written since this was last asked.
     wrote: bool,
@@ -91,17 +96,12 @@ impl Granter {
                 }
             }
             Wish::Edit(phrase) => {
-                self.history.edit(&present(parameters), &phrase);
-                self.replace(parameters, *phrase);
+                let name = |before: &Kept| Name::of_phrase(&before.taken.phrase, &phrase);
+                self.take_step(parameters, name, |kept| kept.taken.phrase = *phrase.clone());
+                self.wrote = true;
             }
-            Wish::Undo => match self.history.undo(&present(parameters)) {
-                Some(phrase) => self.replace(parameters, phrase),
-                None => self.say("There is nothing to undo in this phrase."),
-            },
-            Wish::Redo => match self.history.redo(&present(parameters)) {
-                Some(phrase) => self.replace(parameters, phrase),
-                None => self.say("There is nothing to redo in this phrase."),
-            },
+            Wish::Undo => self.undo(parameters),
+            Wish::Redo => self.redo(parameters),
             Wish::Panic => {
                 bell.panic();
                 self.say("Panic: every note was ended.");
@@ -112,14 +112,20 @@ impl Granter {
             },
             Wish::Hush => self.listening.end(parameters),
             Wish::Custom(mode) => {
-                self.granted = true;
-                parameters.kept.edit(|kept| kept.custom = mode);
+                self.take_step(parameters, |_| Name::of_custom(), |kept| kept.custom = mode);
             }
-            Wish::BeginAt(at) => self.set_begins_at(at, parameters),
+            Wish::BeginAt(at) => {
+                let name = |_: &Kept| Name::of_beginning(at, &SongBars::of(seen));
+                self.take_step(parameters, name, |kept| kept.begins_at = at);
+            }
             Wish::Modulate(plan) => {
-                self.granted = true;
-                parameters.kept.edit(|kept| kept.modulations = *plan);
+                let bar = beats_per_bar(seen);
+                let name = |before: &Kept| {
+                    Name::of_modulations(&before.modulations, &plan, before.custom, bar)
+                };
+                self.take_step(parameters, name, |kept| kept.modulations = *plan);
             }
+            Wish::Route(wish) => self.write_route(&wish, seen, parameters),
             Wish::Write(order) => self.scribe.write(*order, subject(seen)),
             Wish::StopWriting => self.scribe.stop(),
             Wish::Say(text) => self.said = Some(text),
@@ -134,6 +140,7 @@ impl Granter {
 
     /// Takes all hands off: the window closes, or nothing is pressed any more.
     pub fn let_go_of_all(&mut self, host: Host<'_>) {
+        self.hand += 1;
         while let Some(id) = self.held.last().copied() {
             self.let_go(id, host);
         }
@@ -159,15 +166,70 @@ impl Granter {
         std::mem::take(&mut self.wrote)
     }
 
-    fn replace(&mut self, parameters: &Parameters, phrase: Phrase) {
-        parameters.kept.edit(|kept| kept.taken.phrase = phrase);
-        (self.wrote, self.granted) = (true, true);
+    /// Changes what the project keeps, so that it can be undone.
+    fn take_step(
+        &mut self,
+        parameters: &Parameters,
+        name: impl FnOnce(&Kept) -> Name,
+        change: impl FnOnce(&mut Kept),
+    ) {
+        let before = parameters.kept.current();
+        parameters.kept.edit(change);
+        let (after, loads) = (parameters.kept.current(), parameters.kept.loads());
+        self.history
+            .record(name(&before), &before, &after, loads, self.hand);
+        self.granted = true;
     }
 
-    /// Writes down where in the song the process begins, or lifts what was written.
-    fn set_begins_at(&mut self, at: Option<Beats>, parameters: &Parameters) {
+    fn write_route(&mut self, wish: &RouteWish, seen: &Seen, parameters: &Parameters) {
+        let before = parameters.kept.current().route;
+        match route::after(wish, &before, seen) {
+            Ok(route::After { route, name, said }) => {
+                self.take_step(parameters, |_| name, |kept| kept.route = Arc::new(route));
+                self.said = said.or(self.said.take());
+            }
+            Err(refusal) => self.said = Some(refusal),
+        }
+    }
+
+    fn undo(&mut self, parameters: &Parameters) {
+        let loads = parameters.kept.loads();
+        let mut undone = None;
+        parameters
+            .kept
+            .edit(|kept| undone = self.history.undo(kept, loads));
+        match undone {
+            Some(name) => self.has_gone(parameters, &format!("Undone: {}.", name.what)),
+            None => self.say("There is nothing to undo."),
+        }
+    }
+
+    fn redo(&mut self, parameters: &Parameters) {
+        let loads = parameters.kept.loads();
+        let mut redone = None;
+        parameters
+            .kept
+            .edit(|kept| redone = self.history.redo(kept, loads));
+        match redone {
+            Some(name) => self.has_gone(parameters, &format!("Done again: {}.", name.what)),
+            None => self.say("There is nothing to redo."),
+        }
+    }
+
+    fn has_gone(&mut self, parameters: &Parameters, said: &str) {
+        self.wrote |= !parameters.kept.current().taken.phrase.is_empty();
         self.granted = true;
-        parameters.kept.edit(|kept| kept.begins_at = at);
+        self.say(said);
+    }
+
+    /// Notices what has come from elsewhere: what can be undone then is another matter.
+    pub fn follow(&mut self, kept: &Kept, loads: u64) {
+        self.history.follow(kept, loads);
+    }
+
+    /// What can be undone and done again.
+    pub fn history(&self) -> &History {
+        &self.history
     }
 
     fn say(&mut self, text: &str) {
@@ -280,8 +342,4 @@ fn range_of(declaration: &Declaration, parameter: &dyn Shown) -> String {
             format!("It goes from {least} to {most}.")
         }
     }
-}
-
-fn present(parameters: &Parameters) -> Phrase {
-    parameters.kept.current().taken.phrase
 }

@@ -1,6 +1,8 @@
 //! The head of the window: Hold, how far the process has come, and what concerns the whole.
 
+use crate::editor::circle::{fitting, put};
 use crate::editor::look::{Look, Theme};
+use crate::editor::model::history::Name;
 use crate::editor::wish::Wish;
 use crate::params::describe;
 use egui::{
@@ -22,6 +24,10 @@ pub struct Head {
     pub on_cue: bool,
     /// How far the process has come.
     pub progress: Option<String>,
+    /// The step that can be taken back.
+    pub undo: Option<Name>,
+    /// The step that can be taken again.
+    pub redo: Option<Name>,
     /// Light or dark.
     pub theme: Theme,
     /// How far the window is zoomed.
@@ -66,12 +72,12 @@ pub fn show(ui: &mut Ui, room: Rect, head: &Head, look: &Look) -> Asked {
     zoom(ui, zoom_place, head.zoom, look, &mut asked);
     theme(ui, theme_place, head.theme, look, &mut asked);
     panic(ui, panic_place, look, &mut asked);
-    progress(
-        ui,
-        Rect::from_min_max(pos2(left + 14.0, inside.min.y), pos2(right, inside.max.y)),
-        head,
-        look,
-    );
+    let room = Rect::from_min_max(pos2(left + 14.0, inside.min.y), pos2(right, inside.max.y));
+    let (progress_room, steps_room) = split_for_steps(room);
+    if let Some(room) = steps_room {
+        steps(ui, room, head, look, &mut asked);
+    }
+    progress(ui, progress_room, head, look);
     asked
 }
 
@@ -193,6 +199,85 @@ fn progress(ui: &Ui, room: Rect, head: &Head, look: &Look) {
             );
         }
         _ => (),
+    }
+}
+
+/// The room of the progress, and of what can be undone, where there is some for it.
+fn split_for_steps(room: Rect) -> (Rect, Option<Rect>) {
+    let width = match room.width() {
+        width if width < 170.0 => return (room, None),
+        width if width < 330.0 => STEP_LEAST,
+        width => (width - 250.0).clamp(STEP_LEAST, 190.0),
+    };
+    let left = room.max.x - width;
+    let steps = room.with_min_x(left).with_max_x(room.max.x - 6.0);
+    (room.with_max_x(left - 8.0), Some(steps))
+}
+
+/// Of what can be undone, in points.
+const STEP_LEAST: f32 = 62.0;
+
+/// One above the other: the step that can be taken back, and the one that can be taken again.
+fn steps(ui: &mut Ui, room: Rect, head: &Head, look: &Look, asked: &mut Asked) {
+    let half = room.height() / 2.0;
+    let lines = [
+        ("Undo", "Ctrl+Z", &head.undo, Wish::Undo),
+        ("Redo", "Ctrl+Shift+Z", &head.redo, Wish::Redo),
+    ];
+    for (line, (verb, keys, name, wish)) in lines.into_iter().enumerate() {
+        let top = room.min.y + half * line as f32;
+        let place = Rect::from_x_y_ranges(room.x_range(), top..=top + half);
+        let sense = if name.is_some() {
+            Sense::click()
+        } else {
+            Sense::hover()
+        };
+        let response = ui.interact(place, Id::unique(("head", verb)), sense);
+        let full = name.as_ref().map(|name| format!("{verb}: {}", name.what));
+        response.widget_info(|| {
+            let words = full.clone().unwrap_or_else(|| verb.to_owned());
+            WidgetInfo::labeled(Role::Button, name.is_some(), words)
+        });
+        let hue = match name {
+            Some(_) if response.hovered() || response.has_focus() => look.accent,
+            Some(_) => look.ink,
+            None => look.edge,
+        };
+        arrow(
+            ui,
+            pos2(place.min.x + 8.0, place.center().y),
+            line == 0,
+            hue,
+        );
+        let words = match full {
+            Some(full) => vec![full, verb.to_owned()],
+            None => vec![verb.to_owned()],
+        };
+        let words = fitting(ui.painter(), &words, 12.5, hue, place.width() - 22.0);
+        put(
+            ui.painter(),
+            pos2(place.min.x + 20.0, place.center().y),
+            &words,
+        );
+        if response.clicked() {
+            asked.wishes.push(wish);
+        }
+        if let Some(name) = name {
+            response.on_hover_text(format!("{verb} ({keys}). {}", name.in_full()));
+        }
+    }
+}
+
+/// Back, or on again.
+fn arrow(ui: &Ui, at: egui::Pos2, back: bool, hue: Color32) {
+    let way = if back { -1.0 } else { 1.0 };
+    let stroke = Stroke::new(1.5, hue);
+    let tip = pos2(at.x + 5.0 * way, at.y);
+    ui.painter()
+        .line_segment([pos2(at.x - 5.0 * way, at.y), tip], stroke);
+    for side in [-3.5, 3.5] {
+        let end = pos2(tip.x - 4.0 * way, tip.y + side);
+        ui.painter().line_segment([end, tip], stroke);
     }
 }
 

@@ -13,6 +13,7 @@ pub mod parameters;
 pub mod phrase;
 pub mod plan;
 pub mod project;
+pub mod route;
 pub mod song;
 pub mod sonority;
 pub mod status;

@@ -259,6 +259,7 @@ impl Shell {
         let kept = self.parameters.kept.current();
         let settings = self.parameters.settings(&kept);
         let taken = &kept.taken;
+        self.granter.follow(&kept, self.parameters.kept.loads());
         let mut seen = match self.seen.take() {
             Some(mut seen) => {
                 seen.follow(snapshot, &taken.phrase, settings, taken.anchor);
@@ -331,7 +332,10 @@ impl Shell {
             let left = std::time::Duration::from_secs_f64(left);
             ui.ctx().request_repaint_after(left);
         }
+        let history = self.granter.history();
         let head = Head {
+            undo: history.past().next().cloned(),
+            redo: history.future().next().cloned(),
             hold: seen.hold,
             hears: left.is_some(),
             on_cue: seen.process.voices().are_cued(),

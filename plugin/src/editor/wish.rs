@@ -2,9 +2,11 @@
 
 use crate::files::Order;
 use procession_core::phrase::Phrase;
+use procession_core::route::{Edit, Route};
 use procession_core::settings::Modulations;
 use procession_core::snippet::Subject;
 use procession_core::time::Beats;
+use std::sync::Arc;
 
 /// A wish of a view.
 #[derive(Clone, Debug, PartialEq)]
@@ -19,9 +21,9 @@ pub enum Wish {
     Type(&'static str, String),
     /// A whole gesture at once, back to the default.
     Reset(&'static str),
-    /// Another phrase; an edit that can be undone.
+    /// Another phrase; a step that can be undone, as is everything that is written.
     Edit(Box<Phrase>),
-    /// Take the last edit back.
+    /// Take the last step back.
     Undo,
     /// Do it again.
     Redo,
@@ -37,6 +39,8 @@ pub enum Wish {
     BeginAt(Option<Beats>),
     /// Another modulation plan.
     Modulate(Box<Modulations>),
+    /// Of the route.
+    Route(RouteWish),
     /// Write files of what is seen.
     Write(Box<Order>),
     /// Give up what is being written.
@@ -45,6 +49,19 @@ pub enum Wish {
     Say(String),
     /// Of the song; only the program has one of its own.
     Song(SongWish),
+}
+
+/// What is to become of the route.
+#[derive(Clone, Debug, PartialEq)]
+pub enum RouteWish {
+    /// A gesture on it; a form that the settings make is written out first.
+    Edit(Edit),
+    /// It is written out as a list, and sounds as before.
+    WriteOut,
+    /// The settings make the form again.
+    AsGenerated,
+    /// It is this one, which is so called.
+    Take(Arc<Route>, String),
 }
 
 /// What the program's song is to do.
