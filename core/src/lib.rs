@@ -54,6 +54,7 @@ pub mod engine;
 pub mod form;
 pub mod snippet;
 pub mod fit;
+pub mod follower;
 pub mod words;
 pub mod mallet;
 pub mod sonority;

@@ -2,6 +2,10 @@
 //!
 //! What the parts are called stands with [`Part`](crate::part::Part).
 
+mod pass;
+
+pub use pass::pass_words;
+
 use crate::form::{CopyStage, Doing, Stage, StageKind};
 use crate::process::Process;
 use crate::time::Beats;
