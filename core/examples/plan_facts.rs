@@ -2,8 +2,10 @@
 //! `cargo run -p procession-core --example plan_facts`.
 
 use procession_core::exchange::{Unrolled, plan};
+use procession_core::mode::ModeName;
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
+use procession_core::route::{Afterwards, Dwell, Edit, Turn};
 use procession_core::settings::{
     CopiesMove, FoldKind, Growth, Motion, Resulting, Settings, Shifts,
 };
@@ -56,6 +58,41 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let unrolled = Unrolled::new(Process::new(phrase, settings, 4.0), 108.0, 3.5);
         plans.push(plan::json(&unrolled.piece(title)));
     }
+    for afterwards in [Afterwards::Hold, Afterwards::Silence] {
+        plans.push(written(afterwards)?);
+    }
     println!("[{}]", plans.join(",\n"));
     Ok(())
+}
+
+/// The third stage waits for a cue and turns into another mode, the fifth is gone, three are
+/// dwelt in for another time.
+fn written(afterwards: Afterwards) -> Result<String, Box<dyn std::error::Error>> {
+    let settings = Settings::default();
+    let phrase = Phrase::from_text(LANTERNS, settings.step())?;
+    let mut process = Process::new(phrase, settings, 4.0);
+    let turn = Turn {
+        tonic: 9,
+        mode: ModeName::Aeolian,
+        over: 3,
+    };
+    let dwell = |stage, dwell| Edit::Dwell { stage, dwell };
+    let edits = [
+        dwell(2, Dwell::UntilCued),
+        Edit::Turn {
+            stage: 2,
+            turn: Some(turn),
+        },
+        Edit::LeaveOut { stage: 4 },
+        dwell(5, Dwell::Cycles(64)),
+        dwell(6, Dwell::Cycles(1)),
+        Edit::Afterwards(afterwards),
+    ];
+    let mut route = process.voices().as_route();
+    for edit in &edits {
+        route = route.edited(edit)?;
+    }
+    process.set_route(&route);
+    let unrolled = Unrolled::new(process, 108.0, 3.5);
+    Ok(plan::json(&unrolled.piece("written by hand")))
 }

@@ -228,6 +228,7 @@ fn write(case: &Case, folder: &Path) -> Result<String, Box<dyn std::error::Error
             title: "Lanterns & wake",
             process: &process,
             form: &form,
+            route: process.route(),
             notes: &notes,
             modes: &modes,
             tempo: 96.0,

@@ -27,7 +27,8 @@ def check_that_all_is_described(schema, path="plan"):
 
 
 def check_that_it_can_fail(judge, plan):
-    """A plan without a tempo, with a field nobody knows, with bars from 0, is refused."""
+    """A plan without a tempo, with a field nobody knows, with bars from 0 is refused; so is a route
+    that nobody could play."""
 
     def without_tempo(plan):
         del plan["tempo"]
@@ -38,7 +39,17 @@ def check_that_it_can_fail(judge, plan):
     def from_bar_0(plan):
         plan["stages"][0]["first_bar"] = 0
 
-    for damage in (without_tempo, with_more, from_bar_0):
+    def for_65_cycles(plan):
+        plan["route"]["stages"][0]["dwell_cycles"] = 65
+
+    def for_nine_copies(plan):
+        plan["route"]["stages"][0]["ahead_steps"].append(0)
+
+    def by_a_leap(plan):
+        plan["route"]["stages"][0]["motion"] = "leap"
+
+    route = (for_65_cycles, for_nine_copies, by_a_leap)
+    for damage in (without_tempo, with_more, from_bar_0, *route):
         damaged = copy.deepcopy(plan)
         damage(damaged)
         assert not judge.is_valid(damaged), f"the schema lets a plan pass: {damage.__name__}"
@@ -71,6 +82,33 @@ def check_arithmetic(plan):
     assert names in (expected, expected + ["Resulting line"]), names
 
 
+def check_route(plan):
+    """The list says what the stages say: where copy 1 is locked, in order, and for how long."""
+    route = plan["route"]
+    assert route["written"] == (plan["title"] == "written by hand")
+    assert [stage["stage"] for stage in route["stages"]] == list(
+        range(1, len(route["stages"]) + 1)
+    )
+    assert (route["afterwards"]["then"] == "repeat") == plan["endless"], plan["title"]
+    if not route["written"]:
+        return
+    locked = [
+        (stage["copies"][0]["from_steps"], stage["length_beats"])
+        for stage in plan["stages"]
+        if stage["copies"][0]["doing"] == "locked"
+    ]
+    told = [
+        (
+            stage["ahead_steps"][0],
+            (stage["dwell_cycles"] or plan["process"]["dwell_cycles"])
+            * plan["phrase"]["length_beats"],
+        )
+        for stage in route["stages"]
+    ]
+    assert locked == told, (locked, told)
+    assert [stage["stage"] for stage in route["stages"] if stage["dwell_cycles"] is None] == [3]
+
+
 def main():
     schema = json.loads(SCHEMA.read_text(encoding="utf-8"))
     Draft202012Validator.check_schema(schema)
@@ -82,6 +120,7 @@ def main():
         error = next(judge.iter_errors(plan), None)
         assert error is None, f"{plan['title']}: {error.json_path}: {error.message}"
         check_arithmetic(plan)
+        check_route(plan)
     assert [plan["title"] for plan in plans if not plan["whole"]] == ["too long"]
     stages = sum(len(plan["stages"]) for plan in plans)
     print(f"{len(plans)} plans of {stages} stages are as the schema says")

@@ -3,6 +3,7 @@
 use crate::form::Form;
 use crate::mode::Mode;
 use crate::process::{Process, VoiceNote};
+use crate::route::Route;
 use crate::sonority::Sonority;
 use crate::time::{Beats, HAIR, Span};
 use crate::unrolling::unroll;
@@ -16,6 +17,8 @@ pub struct Piece<'a> {
     pub process: &'a Process,
     /// Its stages.
     pub form: &'a Form,
+    /// The same as a list, with dwells that wait for a cue; see [`Voices::as_route`](crate::voices::Voices::as_route).
+    pub route: &'a Route,
     /// What was played, in order of onset.
     pub notes: &'a [VoiceNote],
     /// Which mode is in force from which song position on, in order. None leaves spelling to the
@@ -94,6 +97,8 @@ pub struct Unrolled {
     pub process: Process,
     /// Its stages, as far as they are unrolled.
     pub form: Form,
+    /// The same as a list, whole, with dwells that wait for a cue.
+    pub route: Route,
     /// What is played, in order of onset.
     pub notes: Vec<VoiceNote>,
     /// Which mode is in force from which song position on: from the origin, and from where each
@@ -110,9 +115,14 @@ pub struct Unrolled {
 impl Unrolled {
     /// Unrolls `process` at `tempo` beats a minute, in bars of so many beats.
     pub fn new(process: Process, tempo: f64, beats_per_bar: f64) -> Self {
+        let route = process.voices().as_route();
         let process = counted(process);
         let form = Form::new(&process);
-        Self::within(process, form, tempo, beats_per_bar, (LONGEST, MOST_NOTES))
+        let limits = (LONGEST, MOST_NOTES);
+        Self {
+            route,
+            ..Self::within(process, form, tempo, beats_per_bar, limits)
+        }
     }
 
     fn within(
@@ -135,6 +145,7 @@ impl Unrolled {
         Self {
             modes: modes(&process, end),
             turnings: turnings(&process, end),
+            route: process.voices().as_route(),
             process,
             form,
             notes,
@@ -149,6 +160,7 @@ impl Unrolled {
             title,
             process: &self.process,
             form: &self.form,
+            route: &self.route,
             notes: &self.notes,
             modes: &self.modes,
             tempo: self.tempo,

@@ -1,10 +1,13 @@
 //! The plan: stage by stage what happens, when, and what sounds. As text for people, and as JSON
-//! for programs.
+//! for programs, out of which a route can be read again.
 
 mod json;
+mod reading;
+mod route;
 mod text;
 
 pub use json::json;
+pub use reading::{ReadError, read_route};
 pub use text::text;
 
 use crate::form::{Doing, Form, Stage};

@@ -31,10 +31,12 @@ pub fn leave(
     fs::create_dir_all(folder)
         .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
     let modes = modes(performance);
+    let route = performance.process.voices().as_route();
     let piece = Piece {
         title: &story.title,
         process: &performance.process,
         form: &performance.form,
+        route: &route,
         notes: &performance.notes,
         modes: &modes,
         tempo: story.tempo,

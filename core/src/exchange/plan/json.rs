@@ -2,6 +2,7 @@
 //! `core/src/exchange/plan.schema.json`.
 
 use super::places;
+use super::route::RouteFacts;
 use crate::exchange::Piece;
 use crate::form::{CopyStage, Doing, Stage};
 use crate::mode::PitchSet;
@@ -11,8 +12,9 @@ use crate::time::Beats;
 use crate::words::stage_words;
 use serde::Serialize;
 
-/// Raised whenever a field goes, or changes its meaning; a new one is free.
-const SCHEMA: u32 = 2;
+/// Raised whenever a field goes, or changes its meaning, and when it became something to be read
+/// again; a new field is free.
+pub(super) const SCHEMA: u32 = 3;
 
 /// The plan of a piece as JSON. All positions are beats from the origin.
 ///
@@ -39,6 +41,7 @@ struct Plan<'a> {
     modes: Vec<InForce>,
     alignments: Vec<AlignmentFacts>,
     stages: Vec<StageFacts>,
+    route: RouteFacts,
 }
 
 #[derive(Serialize)]
@@ -180,6 +183,7 @@ impl<'a> Plan<'a> {
             stages: stages
                 .map(|(index, stage)| stage_facts(index, stage, piece))
                 .collect(),
+            route: RouteFacts::of(piece.route, process.route().is_written()),
         }
     }
 }
@@ -283,7 +287,7 @@ mod tests {
         // A cycle is six sixteenths, 1.5 beats. Six dwells of 8 cycles, six drifts of 4, and the
         // dwell in which unison is held: 7 * 12 + 6 * 6 = 120 beats, a minute at this tempo.
         let plan = ferry(|_| ());
-        assert_eq!(plan["schema"], 2);
+        assert_eq!(plan["schema"], 3);
         assert_eq!(plan["title"], "Night \"ferry\"");
         assert_eq!(plan["origin"], 16.0);
         assert_eq!(plan["lasts"]["chosen_beats"], 120.0);

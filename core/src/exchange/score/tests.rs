@@ -50,6 +50,7 @@ impl Played {
                 title: "Night ferry",
                 process: &self.process,
                 form: &self.form,
+                route: self.process.route(),
                 notes: &self.notes,
                 modes: &self.modes,
                 tempo: 96.0,

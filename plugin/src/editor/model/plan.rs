@@ -754,6 +754,7 @@ pub fn about(seen: &Seen, index: usize) -> Option<About> {
         title: "",
         process: &seen.process,
         form: &seen.form,
+        route: seen.process.route(),
         notes: &[],
         modes: &[],
         tempo: tempo(seen),
