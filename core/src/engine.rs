@@ -15,6 +15,7 @@ use crate::clock::{Clock, Transport};
 use crate::metre::{BarLines, Metre};
 use crate::note::{Channel, Key};
 use crate::part::MAX_PARTS;
+use crate::performed::Performed;
 use crate::phrase::Phrase;
 use crate::player::{Event, Player, channel_of};
 use crate::process::Process;
@@ -90,6 +91,8 @@ pub struct Engine {
     /// The host's, if it tells any.
     bars: Option<BarLines>,
     process: Process,
+    /// What was performed in the song. On the heap, since it is large.
+    performed: Box<Performed>,
     player: Player,
     anchor: Anchor,
     /// None until a first block has told, and after a state was loaded: a control that is on then
@@ -124,6 +127,7 @@ impl Engine {
             listener: Listener::new(),
             bars: None,
             process: Process::new(rest, Settings::default(), 0.0),
+            performed: Box::default(),
             player: Player::default(),
             anchor: Anchor::NextStart,
             controls: None,
@@ -173,6 +177,7 @@ impl Engine {
     pub fn edit(&mut self, phrase: &Phrase, anchor: Anchor) {
         self.forget_playing();
         self.process.set_phrase(phrase);
+        self.performed.forget();
         self.anchor = anchor;
         self.interrupted = true;
     }
@@ -183,6 +188,7 @@ impl Engine {
     /// Allocates never, blocks never.
     pub fn set_route(&mut self, route: &Route) {
         self.process.set_route(route);
+        self.performed.forget();
     }
 
     /// The composer has changed the route, perhaps while it plays: from the present stage on it is
@@ -197,6 +203,7 @@ impl Engine {
         } else {
             self.process.set_route(route);
         }
+        self.performed.forget();
     }
 
     /// The phrase and where it stands.
@@ -288,6 +295,34 @@ impl Engine {
         InBlock::new(self, block)
     }
 
+    /// What was performed in the song.
+    pub fn performed(&self) -> &Performed {
+        &self.performed
+    }
+
+    /// What was performed before, as a project has kept it.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn restore_performed(&mut self, performed: &Performed) {
+        self.performed.copy_from(performed);
+    }
+
+    /// Nothing was performed: from the present stage on the form is as the settings have it, and
+    /// from anywhere else as if they had always been so.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn forget_performed(&mut self) {
+        self.performed.forget();
+    }
+
+    /// Whether what is performed is remembered: in the rolling song alone. The own time has no
+    /// positions to come back to.
+    fn remembers(&self) -> bool {
+        self.is_running() && self.clock.is_playing()
+    }
+
     fn forget_playing(&mut self) {
         self.listener.forget();
         self.played = false;
@@ -307,8 +342,11 @@ impl Engine {
 
     /// A performer's cue at song position `now`.
     fn cue(&mut self, now: Beats) {
-        if self.is_running() {
-            self.process.cue(now);
+        if !self.is_running() || self.performed.was_cued(now, self.process.origin()) {
+            return;
+        }
+        if self.process.cue(now) && self.remembers() {
+            self.performed.cued(now, &self.process);
         }
     }
 }

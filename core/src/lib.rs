@@ -42,6 +42,7 @@ pub mod voices;
 pub mod boundaries;
 pub mod modulation;
 pub mod process;
+pub mod performed;
 pub mod ensemble;
 pub mod resulting;
 pub mod unrolling;

@@ -82,6 +82,10 @@ impl Asked {
     }
 }
 
+/// Where each change begins that is asked for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ChangesBegin(ArrayVec<Option<Begins>, MOST_CHANGES>);
+
 /// Where a modulation begins as counted, whoever cues what.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Begins {
@@ -161,6 +165,22 @@ impl ModePlan {
         if self.follows_stages(voices) {
             self.lead_on(voices);
         }
+    }
+
+    /// Where changes begin that are asked for.
+    pub fn begins(&self) -> ChangesBegin {
+        ChangesBegin(self.begins.clone())
+    }
+
+    /// Changes begin where they did, if they are those that are asked for; where they begin now, if
+    /// they are not.
+    pub fn stand(&mut self, begins: &ChangesBegin, voices: &Voices) {
+        if begins.0.len() == self.asked.len() {
+            self.begins.clone_from(&begins.0);
+        } else {
+            self.place_changes(voices);
+        }
+        self.lead_on(voices);
     }
 
     /// Whether any change begins with a stage, or did.

@@ -4,7 +4,7 @@
 use crate::boundaries::begun_by;
 use crate::fold::FoldMap;
 use crate::mode::Mode;
-use crate::modulation::{ModeChange, ModePlan};
+use crate::modulation::{ChangesBegin, ModeChange, ModePlan};
 use crate::note::{Key, Velocity};
 use crate::part::Part;
 use crate::phrase::Phrase;
@@ -37,6 +37,14 @@ pub struct VoiceNote {
 pub struct Process {
     voices: Voices,
     modes: ModePlan,
+}
+
+/// How a process stands on its way: what is to be known, beside phrase, settings and route, to go
+/// on from here.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stance {
+    footing: Footing,
+    begins: ChangesBegin,
 }
 
 impl Process {
@@ -242,6 +250,25 @@ impl Process {
         if self.voices.come_to_rest(now, then) {
             self.modes.follow_cues(&self.voices);
         }
+    }
+
+    /// How it stands: where voices do, and where mode changes begin.
+    pub fn stance(&self) -> Stance {
+        Stance {
+            footing: self.voices.footing(),
+            begins: self.modes.begins(),
+        }
+    }
+
+    /// Stands as another did, of the same phrase, settings and route.
+    pub fn stand_at(&mut self, stance: &Stance) {
+        self.voices.stand(&stance.footing);
+        self.modes.stand(&stance.begins, &self.voices);
+    }
+
+    /// See [`Voices::rest_offsets`].
+    pub fn rest_offsets(&mut self) {
+        self.voices.rest_offsets();
     }
 
     /// See [`Voices::footing`].

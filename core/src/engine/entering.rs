@@ -5,9 +5,10 @@ use crate::capture::{Bars, Taken};
 use crate::clock::Joint;
 use crate::metre::BarLines;
 use crate::part::{MAX_PARTS, Part};
+use crate::performed::Shape;
 use crate::player::Event;
 use crate::settings::{EndOn, Settings};
-use crate::time::Block;
+use crate::time::{Beats, Block, LATE};
 
 /// What led to a block. It is decided once, when the block begins.
 #[derive(Clone, Copy, Debug)]
@@ -83,6 +84,24 @@ impl Engine {
         if entry.is_anew() {
             self.process.begin_anew();
         }
+        self.go_on_as_performed(entry, block.start);
+    }
+}
+
+impl Engine {
+    /// The song has started, or goes on from elsewhere: what was performed there is believed, if
+    /// the controls agree. A leap that copies make on cue is one of a loop, and they go on.
+    fn go_on_as_performed(&mut self, entry: Entry, now: Beats) {
+        if !self.remembers() {
+            return;
+        }
+        let resumes = entry.is_anew() || (entry.interrupted && self.performed.is_followed());
+        let leaps = entry.joint == Joint::Leaps;
+        if resumes || (leaps && !self.process.voices().are_cued()) {
+            self.performed.recall(now, &mut self.process);
+        } else if leaps {
+            self.performed.go_adrift();
+        }
     }
 }
 
@@ -118,6 +137,9 @@ impl<S: FnMut(Event)> Entering<'_, S> {
         if let (Anchor::Song(origin), true) = (anchor, rolls) {
             if moved && engine.is_running() {
                 self.start_afresh();
+            }
+            if moved {
+                self.engine.performed.forget();
             }
             self.engine.process.set_origin(origin);
         }
@@ -169,7 +191,18 @@ impl<S: FnMut(Event)> Entering<'_, S> {
         }
         let now = engine.player.come_to(self.block.start);
         let played: [bool; MAX_PARTS] = Part::ALL.map(|part| engine.process.plays(part));
+        let (before, shape) = (Shape::of(engine.process.settings()), Shape::of(settings));
+        let reshaped = before != shape && engine.remembers() && self.entry.goes_on();
+        let now = if reshaped {
+            let origin = engine.process.origin();
+            engine.performed.told_before(now, &shape, origin)
+        } else {
+            now
+        };
         engine.process.set_settings(*settings, now);
+        if reshaped && now > engine.process.origin() + LATE {
+            engine.performed.shaped(now, &before, &engine.process);
+        }
         if !engine.is_running() {
             // Nothing is on its way.
             engine.process.settle();
@@ -246,9 +279,11 @@ impl<S: FnMut(Event)> Entering<'_, S> {
         let engine = &mut *self.engine;
         if !engine.clock.is_playing() {
             engine.news.nothing_played = true;
+            engine.performed.forget();
             engine.begin_at_rest(now, &controls.beginning);
         } else if !(found_on && engine.was_held_since_it_began(now, self.anchor, bars)) {
             engine.news.nothing_played = true;
+            engine.performed.forget();
             engine.begin_in_song(now, &controls.beginning);
         }
     }
@@ -264,6 +299,7 @@ impl<S: FnMut(Event)> Entering<'_, S> {
         });
         let origin = self.block.start + (taken.origin - engine.clock.heard());
         engine.process.set_phrase(&taken.phrase);
+        engine.performed.forget();
         if controls.beginning.at.is_some() && engine.clock.is_playing() {
             // It waits for where it is written to begin, or joins in.
             return;

@@ -101,11 +101,28 @@ impl<'e> InBlock<'e> {
         if until <= self.frame {
             return;
         }
+        self.repeat_cues(until, &mut send);
         if let Some(end) = self.engine.ends_in(&self.block).filter(|end| *end < until) {
             self.play_on(end, &mut send);
             self.engine.end(self.frame, &mut send);
         }
         self.play_on(until, send);
+    }
+
+    /// Plays up to each cue before frame `until` that was performed here, and gives it again.
+    fn repeat_cues(&mut self, until: u32, mut send: impl FnMut(Event)) {
+        let origin = self.engine.process.origin();
+        while self.engine.remembers() {
+            let Some(at) = self.engine.performed.next_cue(origin) else {
+                return;
+            };
+            if at >= self.block.span().end || self.block.frame_of(at) >= until {
+                return;
+            }
+            self.play_on(self.block.frame_of(at), &mut send);
+            self.engine.process.cue(at);
+            self.engine.performed.pass_cue();
+        }
     }
 
     fn play_on(&mut self, until: u32, send: impl FnMut(Event)) {
@@ -124,6 +141,8 @@ impl<'e> InBlock<'e> {
     pub fn finish(mut self, mut send: impl FnMut(Event)) {
         self.play_until(self.block.frames, &mut send);
         let engine = self.engine;
+        let origin = engine.process.origin();
+        engine.performed.come_to(self.block.span().end, origin);
         engine.clock.pass(&self.block);
         engine.listener.advance(engine.clock.heard());
     }

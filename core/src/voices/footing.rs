@@ -91,6 +91,13 @@ impl Voices {
         before != self.footing()
     }
 
+    /// Offsets on their way have arrived.
+    pub fn rest_offsets(&mut self) {
+        for (voice, copy) in self.copies.iter_mut().zip(CopyNumber::ALL) {
+            voice.standing = told_to_stand(&self.settings, copy);
+        }
+    }
+
     /// Every voice grows from the beginning as the settings have it.
     fn lay_laps(&mut self) {
         let laps = copy_laps(&self.phrase, &self.settings.growth);
