@@ -27,6 +27,7 @@ pub mod order;
 pub mod parameters;
 pub mod phrase;
 pub mod plan;
+pub mod route;
 pub mod screen;
 pub mod seen;
 pub mod shell;

@@ -10,9 +10,11 @@ use egui_kittest::kittest::{NodeT, Queryable};
 use procession::editor::look::{Look, Theme};
 use procession::editor::plan::{PlanState, show};
 use procession::editor::seen::Seen;
-use procession::editor::wish::Wish;
+use procession::editor::wish::{RouteWish, Wish};
 use procession_core::mode::ModeName;
-use procession_core::settings::{CopiesMove, FoldKind, Growth, Settings, Shifts};
+use procession_core::part::CopyNumber;
+use procession_core::route::{Dwell, Edit, Way};
+use procession_core::settings::{CopiesMove, FoldKind, Growth, Motion, Settings, Shifts};
 
 /// Eight steps of a sixteenth: dwells of 16 beats, drifts of 8, 208 beats in all.
 const EIGHT: &str = "D4 . F4 G4 . A4 . .";
@@ -442,5 +444,162 @@ fn the_keyboard_moves_the_flag_and_lifts_it() {
     assert_eq!(
         screen.0.state().wishes,
         [to(Some(36.0)), to(Some(28.0)), to(None)]
+    );
+}
+
+/// What of the wishes is about the route.
+fn written(screen: &Screen) -> Vec<Edit> {
+    let wishes = screen.0.state().wishes.iter();
+    let edits = wishes.filter_map(|wish| match wish {
+        Wish::Route(RouteWish::Edit(edit)) => Some(edit.clone()),
+        _ => None,
+    });
+    edits.collect()
+}
+
+/// On the strip of blocks beneath the lines.
+fn strip(screen: &Screen, beats: f64, of: f64) -> Pos2 {
+    let chart = screen.0.get_by_label_contains("Plan: ").rect();
+    pos2(screen.at(beats, of).x, chart.bottom() - 8.0)
+}
+
+fn drag(screen: &mut Screen, from: Pos2, to: Pos2) {
+    screen.take(from);
+    for part in 1..=6 {
+        screen.0.hover_at(from + (to - from) * part as f32 / 6.0);
+        screen.0.step();
+    }
+    screen.button(to, false);
+    screen.0.run_steps(4);
+}
+
+#[test]
+fn the_end_of_a_dwell_and_of_a_drift_is_dragged_from_cycle_to_cycle() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 1.0), WINDOW);
+    // Copy 1 stays a step ahead from beat 24 to 40: 8 cycles of 2 beats.
+    let (end, two_on) = (strip(&screen, 40.0, 208.0), strip(&screen, 44.4, 208.0));
+    drag(&mut screen, end, two_on);
+    let dwell = Dwell::Cycles(10);
+    assert_eq!(written(&screen), [Edit::Dwell { stage: 1, dwell }]);
+    // The drift from beat 40 to 48 leads to the third stage.
+    let (end, two_back) = (strip(&screen, 48.0, 208.0), strip(&screen, 44.0, 208.0));
+    drag(&mut screen, end, two_back);
+    let way = |motion, over| Way { motion, over };
+    let drift = Edit::Way {
+        stage: 2,
+        way: way(Motion::Drift, 2),
+    };
+    assert_eq!(written(&screen)[1..], [drift]);
+    // Down to nothing it is a jump.
+    let gone = strip(&screen, 39.0, 208.0);
+    drag(&mut screen, end, gone);
+    let jump = Edit::Way {
+        stage: 2,
+        way: way(Motion::Jump, 1),
+    };
+    assert_eq!(written(&screen)[2..], [jump]);
+    assert_eq!(screen.chosen(), None, "to drag is not to choose");
+}
+
+#[test]
+fn a_drag_that_is_given_up_writes_nothing() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 1.0), WINDOW);
+    let (end, far) = (strip(&screen, 40.0, 208.0), strip(&screen, 60.0, 208.0));
+    screen.take(end);
+    screen.0.hover_at(far);
+    screen.0.step();
+    screen.0.get_by_label_contains("Plan: ");
+    let words = texts(&screen.0.output().shapes);
+    assert!(
+        words.iter().any(|(words, _)| words == "18 cycles"),
+        "{words:?}"
+    );
+    screen.0.key_press(Key::Escape);
+    screen.0.step();
+    screen.button(far, false);
+    assert_eq!(written(&screen), []);
+}
+
+#[test]
+fn a_line_is_dragged_to_another_offset_and_a_block_to_another_place() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 1.0), WINDOW);
+    let middle = screen.at(32.0, 208.0);
+    screen.click(middle);
+    assert_eq!(screen.chosen(), Some(2));
+    // The line of copy 1 in the stage that is looked at: one step up of eight.
+    let chart = screen.0.get_by_label_contains("Plan: ").rect();
+    let strip_height = 17.0;
+    let (top, bottom) = (chart.top() + 9.0, chart.bottom() - strip_height - 9.0);
+    let height = |steps: f32| pos2(middle.x, bottom - (bottom - top) * steps / 8.0);
+    drag(&mut screen, height(1.0), height(4.1));
+    let copy = CopyNumber::FIRST;
+    let steps = 4.0;
+    let ahead = Edit::Ahead {
+        stage: 1,
+        copy,
+        steps,
+    };
+    assert_eq!(written(&screen), [ahead]);
+    let (block, later) = (strip(&screen, 32.0, 208.0), strip(&screen, 80.0, 208.0));
+    drag(&mut screen, block, later);
+    assert_eq!(written(&screen)[1..], [Edit::Move { from: 1, to: 3 }]);
+}
+
+#[test]
+fn every_gesture_is_a_key_too() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 1.0), WINDOW);
+    screen.click(screen.at(32.0, 208.0));
+    let way = |motion, over| Edit::Way {
+        stage: 1,
+        way: Way { motion, over },
+    };
+    let dwell = |dwell| Edit::Dwell { stage: 1, dwell };
+    let ahead = |steps| Edit::Ahead {
+        stage: 1,
+        copy: CopyNumber::FIRST,
+        steps,
+    };
+    let keys = [
+        (Modifiers::NONE, Key::ArrowUp, dwell(Dwell::Cycles(9))),
+        (Modifiers::NONE, Key::ArrowDown, dwell(Dwell::Cycles(7))),
+        (Modifiers::NONE, Key::C, dwell(Dwell::UntilCued)),
+        (Modifiers::SHIFT, Key::ArrowUp, way(Motion::Drift, 5)),
+        (Modifiers::NONE, Key::W, way(Motion::Jump, 4)),
+        (Modifiers::NONE, Key::Num1, ahead(2.0)),
+        (Modifiers::COMMAND, Key::Num1, ahead(0.0)),
+        (Modifiers::NONE, Key::R, Edit::Repeat { stage: 1, times: 2 }),
+        (Modifiers::NONE, Key::Delete, Edit::LeaveOut { stage: 1 }),
+        (
+            Modifiers::COMMAND,
+            Key::ArrowRight,
+            Edit::Move { from: 1, to: 2 },
+        ),
+    ];
+    for (modifiers, key, edit) in keys {
+        screen.0.state_mut().wishes.clear();
+        screen.0.key_press_modifiers(modifiers, key);
+        screen.0.run();
+        assert_eq!(written(&screen), [edit], "{modifiers:?} {key:?}");
+        assert_eq!(screen.chosen(), Some(2));
+    }
+}
+
+#[test]
+fn a_written_form_says_so_and_leads_back_to_the_rule() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 1.0), WINDOW);
+    assert!(screen.0.query_by_label("As generated").is_none());
+    let route = screen.0.state().seen.process.voices().as_route();
+    let dwell = Dwell::Cycles(2);
+    let route = route.edited(&Edit::Dwell { stage: 0, dwell }).unwrap();
+    screen.0.state_mut().seen.follow_route(&route);
+    screen.0.run();
+    screen.0.get_by_label("As generated").click();
+    screen.0.run();
+    assert!(
+        screen
+            .0
+            .state()
+            .wishes
+            .contains(&Wish::Route(RouteWish::AsGenerated))
     );
 }

@@ -6,6 +6,7 @@
 //! goes there.
 
 pub mod flag;
+mod hand;
 pub mod last;
 
 use crate::editor::circle::{fitting, put, voice_line};
@@ -16,7 +17,7 @@ use crate::editor::model::plan::{
     playhead, stage_now, totals,
 };
 use crate::editor::seen::{Edition, Seen};
-use crate::editor::wish::{SongWish, Wish};
+use crate::editor::wish::{RouteWish, SongWish, Wish};
 use egui::{
     Align2, CursorIcon, FontId, Galley, Key, Painter, Pos2, Rect, Response, Role, Sense, Shape,
     Stroke, StrokeKind, Ui, WidgetInfo, epaint, pos2, vec2,
@@ -38,6 +39,7 @@ pub struct PlanState {
     told: Option<(usize, Essence, About)>,
     last: last::LastState,
     flag: flag::FlagState,
+    hand: hand::HandState,
 }
 
 /// A plan laid out, and what it was laid out from.
@@ -102,9 +104,20 @@ pub fn show(
     // A click means what was under it, before two of them show the whole: chosen and let go.
     let window = state.window.unwrap_or(Window::whole(seen));
     let before = *chosen;
+    let here = hand::Where {
+        chart: rooms.chart,
+        strip: rooms.strip,
+        window,
+    };
+    let drawn = state.laid_out.as_ref().map(|laid_out| &laid_out.plan);
+    let hand = &mut state.hand;
+    let (written, held) = hand::lay(ui, seen, hand, drawn, here, &response, chosen);
     let visit = choose(ui, seen, &rooms, window, &response, chosen);
     let heard = hear(ui, seen, &response, before, *chosen);
-    look_around(ui, seen, state, &rooms, &response, head);
+    if chosen.is_some() {
+        hand::keep_arrows(ui, &response);
+    }
+    look_around(ui, seen, state, &rooms, &response, (head, held));
     let window = state.window.unwrap_or(Window::whole(seen));
 
     let hovered = response
@@ -121,12 +134,16 @@ pub fn show(
             window,
         };
         frame.draw(plan, hovered, *chosen, head);
+        let here = hand::Where { window, ..here };
+        hand::draw(ui, seen, look, &state.hand, plan, here);
     }
     draw_words(ui, seen, look, &rooms, state, *chosen, head);
     let mut wishes = match rooms.words.first() {
         Some(row) => last::show(ui, *row, seen, look, &mut state.last),
         None => Vec::new(),
     };
+    wishes.extend(as_generated(ui, seen, &rooms));
+    wishes.extend(written);
     wishes.extend(visit);
     wishes.extend(heard);
     let beats_a_point = window.length() / f64::from(rooms.chart.width().max(1.0));
@@ -149,7 +166,7 @@ pub fn show(
             ui.label(if seen.own_song {
                 "Click: the song goes there. Wheel: zoom. Drag: move along."
             } else if is_chosen {
-                "Click to return to now. Enter: hear it."
+                HANDS
             } else {
                 "Click to look at it and hear two cycles of it; playback goes on. Wheel: zoom. \
                  Drag: move along."
@@ -157,6 +174,38 @@ pub fn show(
         });
     }
     wishes
+}
+
+/// What hands can do with a stage that is looked at.
+const HANDS: &str = "Click to return to now. Enter: hear it. Drag the end of a block: how long. Drag \
+                     a line up or down: where the copy stands. Drag the block: to another place. Keys: Up, \
+                     Down (with Shift: the way there); W, drift, jump or build up; C, until a cue; 1 to \
+                     8, that copy a step ahead (with Ctrl: back); R, repeat; Delete, leave out; Ctrl \
+                     and arrows, to another place.";
+
+/// The way back from a written form, beside the words about the stage.
+fn as_generated(ui: &mut Ui, seen: &Seen, rooms: &Rooms) -> Option<Wish> {
+    let row = rooms.words.get(1)?;
+    let width = generated_width(seen, row.width());
+    if width == 0.0 {
+        return None;
+    }
+    let place = row.with_min_x(row.right() - width);
+    let button = egui::Button::new(egui::RichText::new("As generated").size(TEXT)).small();
+    let button = ui.put(place, button);
+    let button = button.on_hover_text(
+        "This form is written. A click has the settings make it again; Undo brings back what was \
+         written.",
+    );
+    button
+        .clicked()
+        .then_some(Wish::Route(RouteWish::AsGenerated))
+}
+
+/// What that takes of a row so wide.
+fn generated_width(seen: &Seen, row: f32) -> f32 {
+    let is_written = seen.process.route().is_written();
+    if is_written && row > 280.0 { 96.0 } else { 0.0 }
 }
 
 /// Who gets which room.
@@ -206,7 +255,7 @@ fn look_around(
     state: &mut PlanState,
     rooms: &Rooms,
     response: &Response,
-    head: Option<Playhead>,
+    (head, held): (Option<Playhead>, bool),
 ) {
     let whole = Window::whole(seen);
     let mut window = state.window.unwrap_or(whole);
@@ -229,7 +278,7 @@ fn look_around(
             window = window.moved(-f64::from(wheel.x) * beats_a_point, seen);
         }
     }
-    if response.dragged() {
+    if response.dragged() && !held {
         let by = -f64::from(response.drag_delta().x) * beats_a_point;
         window = window.moved(by, seen);
     }
@@ -472,10 +521,11 @@ fn draw_words(
             look.ink
         };
         let words = now_in_words(seen, chosen, head);
+        let width = room.width() - generated_width(seen, room.width()) - 4.0;
         put(
             painter,
             middle(room),
-            &fitting(painter, &words, TEXT, hue, room.width()),
+            &fitting(painter, &words, TEXT, hue, width),
         );
     }
     if let Some(room) = rooms.words.get(2) {

@@ -9,6 +9,7 @@ use crate::editor::modulations::{self, ModulationsState};
 use crate::editor::notes::{self, NotesState};
 use crate::editor::phrase::{self, PhraseState};
 use crate::editor::plan::{self, PlanState};
+use crate::editor::route::{self, RouteState};
 use crate::editor::seen::Seen;
 use crate::editor::sonority::{self, SonorityState};
 use crate::editor::wish::Wish;
@@ -25,6 +26,7 @@ pub struct Views {
     alignments: AlignmentsState,
     phrase: PhraseState,
     sonority: SonorityState,
+    route: RouteState,
     modulations: ModulationsState,
     files: FilesState,
     /// Whether a view in which something moves fast was shown in the last frame, and in this one.
@@ -56,6 +58,7 @@ impl Views {
             View::Alignments => alignments::show(ui, seen, look, &mut self.alignments),
             View::Phrase => phrase::show(ui, seen, look, &mut self.phrase),
             View::Sonority => sonority::show(ui, seen, look, &mut self.sonority, self.stage),
+            View::Route => route::show(ui, seen, look, &mut self.route, &mut self.stage),
             View::Modulations => {
                 modulations::show(ui, seen, look, &mut self.modulations, self.stage)
             }

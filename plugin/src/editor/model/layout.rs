@@ -41,6 +41,8 @@ pub enum View {
     Phrase,
     /// The pitch classes that sound, source and target.
     Sonority,
+    /// The stages, to be written.
+    Route,
     /// The mode changes of the plan, to be written.
     Modulations,
     /// What can be taken away as files.
@@ -59,6 +61,7 @@ impl View {
             Self::Alignments => "Alignments",
             Self::Phrase => "Phrase",
             Self::Sonority => "Sonority",
+            Self::Route => "Route",
             Self::Modulations => "Mode changes",
             Self::Files => "Files",
             Self::Parameters => "Settings",
@@ -149,15 +152,26 @@ impl Layout {
 }
 
 fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
-    use View::{Alignments, Circle, Files, Modulations, Notes, Parameters, Phrase, Plan, Sonority};
+    use View::{
+        Alignments, Circle, Files, Modulations, Notes, Parameters, Phrase, Plan, Route, Sonority,
+    };
     match (roomy, parameters_apart) {
-        (true, _) => &[Notes, Alignments, Phrase, Modulations, Sonority, Files],
+        (true, _) => &[
+            Notes,
+            Alignments,
+            Phrase,
+            Route,
+            Modulations,
+            Sonority,
+            Files,
+        ],
         (false, true) => &[
             Circle,
             Plan,
             Notes,
             Alignments,
             Phrase,
+            Route,
             Modulations,
             Sonority,
             Files,
@@ -168,6 +182,7 @@ fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
             Notes,
             Alignments,
             Phrase,
+            Route,
             Modulations,
             Sonority,
             Files,

@@ -84,6 +84,8 @@ pub fn length(seen: &Seen) -> Beats {
 /// The form along the axis of time.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Plan {
+    /// How high an offset is drawn.
+    pub scale: Scale,
     /// What happens when, without gaps; several stages in one where they are too narrow.
     pub blocks: Vec<Block>,
     /// How much of the phrase stands, where it is not whole.
@@ -98,6 +100,31 @@ pub struct Plan {
     pub jumps: Vec<f32>,
     /// The modes of the modulation plan, the one that the piece begins in first; none without one.
     pub modes: Vec<ModeMark>,
+}
+
+/// The offsets that are drawn, from the lowest to the highest.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Scale {
+    /// Steps, at the bottom.
+    low: f64,
+    /// Steps, at the top.
+    high: f64,
+}
+
+impl Scale {
+    /// Of an offset. A little air above and below, so that lines and marks stay whole.
+    pub fn y(&self, steps: f64, chart: Rect) -> f32 {
+        let inner = chart.shrink2(egui::vec2(0.0, 9.0));
+        let share = (steps - self.low) / (self.high - self.low);
+        inner.bottom() - share as f32 * inner.height()
+    }
+
+    /// The offset that is drawn at `y`.
+    pub fn steps(&self, y: f32, chart: Rect) -> f64 {
+        let inner = chart.shrink2(egui::vec2(0.0, 9.0));
+        let share = f64::from((inner.bottom() - y) / inner.height().max(1.0));
+        self.low + share * (self.high - self.low)
+    }
 }
 
 /// A mode on the chart.
@@ -219,6 +246,7 @@ impl Plan {
         let canvas = Canvas::new(seen, window, chart);
         let visible = canvas.visible();
         Self {
+            scale: canvas.scale,
             blocks: canvas.blocks(&visible),
             growth: canvas.growth(&visible),
             courses: (seen.process.voices().parts())
@@ -239,9 +267,7 @@ struct Canvas<'a> {
     counted: Option<Box<Process>>,
     window: Window,
     chart: Rect,
-    /// The lowest and the highest offset, in steps.
-    low: f64,
-    high: f64,
+    scale: Scale,
 }
 
 impl<'a> Canvas<'a> {
@@ -262,8 +288,10 @@ impl<'a> Canvas<'a> {
             counted: on_cue.then(|| Box::new(seen.process.as_counted())),
             window,
             chart,
-            low: low.floor(),
-            high: f64::max(high.ceil(), low.floor() + 1.0),
+            scale: Scale {
+                low: low.floor(),
+                high: f64::max(high.ceil(), low.floor() + 1.0),
+            },
         }
     }
 
@@ -310,11 +338,9 @@ impl<'a> Canvas<'a> {
         self.window.x(at - self.seen.process.origin(), self.chart)
     }
 
-    /// Of an offset. A little air above and below, so that lines and marks stay whole.
+    /// Of an offset.
     fn y(&self, steps: f64) -> f32 {
-        let inner = self.chart.shrink2(egui::vec2(0.0, 9.0));
-        let share = (steps - self.low) / (self.high - self.low);
-        inner.bottom() - share as f32 * inner.height()
+        self.scale.y(steps, self.chart)
     }
 
     fn inside(&self, x: f32) -> f32 {
@@ -446,7 +472,7 @@ impl<'a> Canvas<'a> {
     /// there is room.
     fn levels(&self) -> Vec<Level> {
         let room = f64::from((self.chart.height() / ROOM_FOR_A_LEVEL).floor().max(1.0));
-        let range = self.high - self.low;
+        let range = self.scale.high - self.scale.low;
         let has_room = |every: f64| range / every < room;
         let doubling = doubling_until(has_room);
         let even = (1..=range as i64)
@@ -454,10 +480,10 @@ impl<'a> Canvas<'a> {
             .map(|every| every as f64)
             .filter(|every| *every <= 2.0 * doubling);
         let every = even.unwrap_or(doubling);
-        let first = (self.low / every).ceil() as i64;
-        let last = (self.high / every).floor() as i64;
+        let first = (self.scale.low / every).ceil() as i64;
+        let last = (self.scale.high / every).floor() as i64;
         let mut steps: Vec<i64> = (first..=last).map(|count| count * every as i64).collect();
-        for end in [self.low as i64, self.high as i64] {
+        for end in [self.scale.low as i64, self.scale.high as i64] {
             let clear = |level: &i64| {
                 let apart = self.y(*level as f64) - self.y(end as f64);
                 apart.abs() >= 0.7 * ROOM_FOR_A_LEVEL

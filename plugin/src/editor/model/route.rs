@@ -10,8 +10,8 @@ use cells::{dwell_words, followed_by, mode_words, notes_words, way_words};
 use procession_core::motion::StagePart;
 use procession_core::part::{CopyNumber, Part};
 use procession_core::process::Process;
-use procession_core::route::{Afterwards, Dwell, Edit, MAX_STAGES, Route, WrittenStage};
-use procession_core::settings::{Advance, Shifts};
+use procession_core::route::{Afterwards, Edit, MAX_STAGES, Route};
+use procession_core::settings::Shifts;
 use procession_core::time::{Beats, HAIR, Since, to_ticks};
 use procession_core::words::{number_of, steps_ahead};
 
@@ -182,7 +182,7 @@ impl Places {
         let route = listed(seen);
         // What moves on cue is drawn as counted.
         let counted: Option<Box<Process>> =
-            is_cued(seen, &route).then(|| Box::new(seen.process.as_counted()));
+            (seen.process.voices().are_cued()).then(|| Box::new(seen.process.as_counted()));
         let process = counted.as_deref().unwrap_or(&seen.process);
         let stages = seen.form.stages.iter();
         let middle = |span: &procession_core::time::Span| span.start + span.length() / 2.0;
@@ -207,12 +207,6 @@ impl Places {
         };
         is(Share::Dwell).or_else(|| is(Share::Way))
     }
-}
-
-/// Whether anything waits for a cue.
-fn is_cued(seen: &Seen, route: &Route) -> bool {
-    let waits = |stage: &WrittenStage| stage.dwell == Dwell::UntilCued;
-    seen.settings().motion.advance == Advance::OnCue || route.stages().iter().any(waits)
 }
 
 fn place_at(process: &Process, route: &Route, at: Beats) -> Option<Place> {
@@ -266,6 +260,7 @@ mod tests {
     use crate::feed::Snapshot;
     use procession_core::engine::Anchor;
     use procession_core::phrase::Phrase;
+    use procession_core::route::Dwell;
     use procession_core::settings::{Growth, Settings};
 
     /// Eight steps of a sixteenth: dwells of 16 beats, drifts of 8.
