@@ -56,6 +56,7 @@ pub mod form;
 pub mod snippet;
 pub mod fit;
 pub mod follower;
+pub mod partner;
 pub mod words;
 pub mod mallet;
 pub mod sonority;

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a test")]
 
 #[path = "follower/player.rs"]
+#[allow(dead_code, reason = "shared by tests that use a part each")]
 mod player;
 
 use nice_assert_no_alloc::{AllocDisabler, assert_no_alloc};
