@@ -7,7 +7,7 @@
 //! A snippet that the window asks for is heard in the place of what leaves, also while audition is
 //! off. What leaves goes on leaving.
 
-use crate::hearing::{Hearing, Order, Snatch, strike};
+use crate::hearing::{Hearing, Order, SnippetBlock, strike};
 use nice_plug::prelude::Buffer;
 use procession_core::ledger::Message;
 use procession_core::mallet::{Mallets, START_LEVEL_DB};
@@ -143,7 +143,7 @@ impl Audition {
             voices: 1 + settings.motion.copies,
             width: settings.output.width,
             plays_song,
-            snatch: Snatch::begin(&mut self.hearing, order, beats_per_frame, frames),
+            snatch: SnippetBlock::begin(&mut self.hearing, order, beats_per_frame, frames),
         })
     }
 }
@@ -160,7 +160,7 @@ pub struct Playing<'a> {
     width: f64,
     /// Whether what leaves is heard while no snippet is.
     plays_song: bool,
-    snatch: Snatch<'a>,
+    snatch: SnippetBlock<'a>,
 }
 
 impl Playing<'_> {
@@ -276,7 +276,7 @@ mod tests {
             voices: 2,
             width: 1.0,
             plays_song: true,
-            snatch: Snatch::begin(&mut audition.hearing, &order, PACE, 64),
+            snatch: SnippetBlock::begin(&mut audition.hearing, &order, PACE, 64),
         };
         playing.mallets.set_level(Some(-18.0));
         playing.play(&stroke(3));

@@ -44,7 +44,7 @@ use crate::params::Parameters;
 use crate::program::closing::{Closing, hear_signals};
 use crate::program::{Program, start};
 use crate::state::WindowSize;
-use around::{Around, Unwanted};
+use around::{Around, UnusedKeys};
 use crossbeam::atomic::AtomicCell;
 use grant::Gesture;
 use handle::{Door, Handle, Line, Make, Place};
@@ -178,7 +178,7 @@ impl ProcessionEditor {
             let window = Window {
                 parent: parent.and_then(number_of),
                 around: None,
-                keys: Unwanted::default(),
+                keys: UnusedKeys::default(),
                 settled: false,
                 line: line.clone(),
                 moved: None,
@@ -281,7 +281,7 @@ struct Window {
     parent: Option<u32>,
     /// What lies around it, in a host on X11.
     around: Option<Around>,
-    keys: Unwanted,
+    keys: UnusedKeys,
     /// Whether it is known to lie within the host's.
     settled: bool,
     line: Line,

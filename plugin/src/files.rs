@@ -2,18 +2,18 @@
 //! Knows no window.
 //!
 //! [`place`] reads what was typed, [`made`] makes what stands in a file, [`put`](mod@procession_core::exchange::put) writes it so that
-//! nothing is lost, and [`Scribe`] does all that on a thread of its own. [`Reader`] takes a
+//! nothing is lost, and [`Writer`] does all that on a thread of its own. [`Reader`] takes a
 //! phrase out of a file on another.
 
 pub mod made;
 pub mod place;
 mod reader;
-mod scribe;
+mod writer;
 mod trouble;
 
 pub use reader::{Answer, Reader, Wanted};
-pub use scribe::{Ending, Report, Scribe, Writing};
 pub use trouble::Trouble;
+pub use writer::{Ending, Report, Writer, Writing};
 
 use procession_core::exchange::score::{Layout, Transposition};
 use procession_core::process::Process;

@@ -163,13 +163,13 @@ impl Hearing {
 }
 
 /// A snippet during a block, of which `block` says at which tempo and from where in it on.
-pub struct Snatch<'a> {
+pub struct SnippetBlock<'a> {
     hearing: &'a mut Hearing,
     snippet: &'a Snippet,
     block: Block,
 }
 
-impl<'a> Snatch<'a> {
+impl<'a> SnippetBlock<'a> {
     /// For a block of so many frames.
     pub fn begin(
         hearing: &'a mut Hearing,

@@ -12,7 +12,7 @@ pub mod start;
 use closing::Closing;
 use line::{Line, LineEnd};
 use project::Opened;
-use song::{Song, SongDesk};
+use song::{Song, SongControl};
 use start::Start;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -29,7 +29,7 @@ pub struct ProgramAudio {
 #[derive(Clone)]
 pub struct Program {
     /// What the song is to do.
-    pub song: SongDesk,
+    pub song: SongControl,
     /// What comes from the system.
     pub line: Line,
     /// Whether the program is to end.

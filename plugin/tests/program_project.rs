@@ -7,7 +7,7 @@ mod quay;
 use procession::editor::model::project::{Project, Question, World};
 use procession::params::Parameters;
 use procession::program::project::{self, essence, state_of, written};
-use procession::program::song::{SongDesk, song};
+use procession::program::song::{SongControl, song};
 use procession::program::{rescue, start::Start};
 use procession::state::{KEPT, Kept, Taken};
 use procession_core::engine::Anchor;
@@ -21,7 +21,7 @@ use std::sync::Arc;
 /// A program without a window.
 struct Desk {
     parameters: Arc<Parameters>,
-    song: SongDesk,
+    song: SongControl,
     project: Project,
 }
 

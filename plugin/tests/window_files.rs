@@ -9,7 +9,7 @@ use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
 use procession::bell::Bell;
 use procession::editor::files::{FilesState, show};
-use procession::editor::grant::Granter;
+use procession::editor::grant::{Granter, Instance};
 use procession::editor::look::{Look, Theme, dress, prepare};
 use procession::editor::seen::Seen;
 use procession::editor::shell::Shell;
@@ -69,10 +69,12 @@ fn screen_with(text: &str, size: Vec2, adjust: impl FnOnce(&mut Settings)) -> Sc
         }
         desk.seen.writing = desk.granter.writing();
         for wish in show(ui, &desk.seen, &look, &mut desk.view) {
-            let host = &|_| ();
-            let (seen, parameters) = (&desk.seen, &desk.parameters);
-            desk.granter
-                .grant(wish, seen, parameters, &Bell::default(), host);
+            let instance = Instance {
+                parameters: &desk.parameters,
+                bell: &Bell::default(),
+                host: &|_| (),
+            };
+            desk.granter.grant(wish, &desk.seen, instance);
         }
     };
     let mut harness = Harness::builder()

@@ -14,7 +14,7 @@ use procession::bell::Bell;
 use procession::editor::shell::Shell;
 use procession::feed::feed;
 use procession::params::Parameters;
-use procession::program::line::{Backend, Wired};
+use procession::program::line::{Backend, Connection};
 use procession::program::song::Song;
 use procession::program::start::Start;
 use procession::program::{Program, program};
@@ -38,10 +38,10 @@ impl Desk {
         let phrase = Phrase::from_text("D4 F4 . A4", 0.25).unwrap();
         parameters.kept.edit(|kept| kept.taken.phrase = phrase);
         let mut start = Start::default();
-        start.line = Wired {
+        start.line = Connection {
             backend: Backend::System,
             midi_input: Some("Quay".to_owned()),
-            ..Wired::default()
+            ..Connection::default()
         };
         let (program, audio) = program(&start);
         let host = Host::new(parameters.clone());

@@ -35,10 +35,10 @@ const RICH: [(&str, &str); 14] = [
 
 /// A note's beginning or end as the host gets it: frame, channel, key, and the velocity, -1 for an
 /// end.
-type Told = (u64, Option<u16>, Option<u16>, f64);
+type PlayedNote = (u64, Option<u16>, Option<u16>, f64);
 
 /// Begins and ends of notes, counted from frame `start`.
-fn notes_from(recording: &Recording, start: u64) -> Vec<Told> {
+fn notes_from(recording: &Recording, start: u64) -> Vec<PlayedNote> {
     let told = |event| match event {
         Event::NoteOn { note, velocity } => Some((note.channel, note.key, velocity)),
         Event::NoteOff { note, .. } => Some((note.channel, note.key, -1.0)),
@@ -56,7 +56,7 @@ fn notes_from(recording: &Recording, start: u64) -> Vec<Told> {
 }
 
 /// Plays four bars from bar 9 on, the transport having leapt there.
-fn from_bar_9(session: &mut Session) -> Result<Vec<Told>, Error> {
+fn from_bar_9(session: &mut Session) -> Result<Vec<PlayedNote>, Error> {
     session.stop();
     session.run(0.1)?;
     session.seek(32.0);
@@ -109,7 +109,7 @@ fn a_project_opened_while_the_song_rolls_stands_where_it_should_at_once() -> Out
     let start = session.frames();
     session.run_to(24.0)?;
     // Notes that sound at the join aside.
-    let ons = |notes: Vec<Told>| {
+    let ons = |notes: Vec<PlayedNote>| {
         let mut notes = notes;
         notes.retain(|note| note.3 >= 0.0);
         notes

@@ -440,7 +440,7 @@ fn when_full_the_oldest_note_makes_room() {
 
 /// What may come in, absurd times among it.
 #[derive(Clone, Debug)]
-enum Told {
+enum Incoming {
     On(Beats, u8, u8, f32),
     Off(Beats, Option<u8>, Option<u8>),
     Passes(Beats),
@@ -465,23 +465,26 @@ fn settings() -> impl Strategy<Value = CaptureSettings> {
     (grid, length, snap).prop_map(|(grid, length, snap)| CaptureSettings { grid, length, snap })
 }
 
-fn told() -> impl Strategy<Value = Told> {
+fn incoming() -> impl Strategy<Value = Incoming> {
     use proptest::option::of;
     prop_oneof![
         8 => (time(), 0..16_u8, 0..128_u8, -0.5..1.5_f32)
-            .prop_map(|(at, channel, key, velocity)| Told::On(at, channel, key, velocity)),
+            .prop_map(|(at, channel, key, velocity)| Incoming::On(at, channel, key, velocity)),
         6 => (time(), of(0..16_u8), of(0..128_u8))
-            .prop_map(|(at, channel, key)| Told::Off(at, channel, key)),
-        1 => time().prop_map(Told::Passes),
+            .prop_map(|(at, channel, key)| Incoming::Off(at, channel, key)),
+        1 => time().prop_map(Incoming::Passes),
         1 => (time(), of(time()), settings())
-            .prop_map(|(now, zero, settings)| Told::Holds(now, zero, settings)),
+            .prop_map(|(now, zero, settings)| Incoming::Holds(now, zero, settings)),
     ]
 }
 
 /// Makes most times of a stream go forward, so that more than its first moment counts.
-fn in_order(mut stream: Vec<Told>) -> Vec<Told> {
-    let at = |told: &Told| match told {
-        Told::On(at, ..) | Told::Off(at, ..) | Told::Passes(at) | Told::Holds(at, ..) => *at,
+fn in_order(mut stream: Vec<Incoming>) -> Vec<Incoming> {
+    let at = |incoming: &Incoming| match incoming {
+        Incoming::On(at, ..)
+        | Incoming::Off(at, ..)
+        | Incoming::Passes(at)
+        | Incoming::Holds(at, ..) => *at,
     };
     stream.sort_by(|a, b| at(a).total_cmp(&at(b)));
     stream
@@ -509,21 +512,21 @@ fn assert_is_a_phrase(taken: &Taken, settings: &CaptureSettings) {
     }
 }
 
-fn listen(stream: &[Told]) {
+fn listen(stream: &[Incoming]) {
     let mut listener = Listener::new();
     for told in stream {
         match told {
-            Told::On(at, channel, key, velocity) => listener.note_on(
+            Incoming::On(at, channel, key, velocity) => listener.note_on(
                 *at,
                 Channel::new(*channel).unwrap(),
                 Key::new(*key).unwrap(),
                 Velocity::new(*velocity),
             ),
-            Told::Off(at, channel, key) => {
+            Incoming::Off(at, channel, key) => {
                 listener.note_off(*at, channel.and_then(Channel::new), key.and_then(Key::new));
             }
-            Told::Passes(to) => listener.advance(*to),
-            Told::Holds(now, zero, settings) => {
+            Incoming::Passes(to) => listener.advance(*to),
+            Incoming::Holds(now, zero, settings) => {
                 if let Some(taken) = listener.take(*now, *zero, settings) {
                     assert_is_a_phrase(&taken, settings);
                     assert_eq!(listener.take(*now, *zero, settings), None);
@@ -608,7 +611,7 @@ fn smallest_period(figure: &(i64, Vec<(i64, u8, f32)>)) -> i64 {
 
 proptest! {
     #[test]
-    fn whatever_is_told_nothing_breaks(stream in proptest::collection::vec(told(), 0..200)) {
+    fn whatever_is_told_nothing_breaks(stream in proptest::collection::vec(incoming(), 0..200)) {
         listen(&stream);
         listen(&in_order(stream));
     }

@@ -239,7 +239,7 @@ fn symbol(key: Key) -> Option<u32> {
 
 /// The keys that nobody here has a use for.
 #[derive(Debug, Default)]
-pub struct Unwanted {
+pub struct UnusedKeys {
     /// Those that were pressed for the host: it hears of it, too, when they are let go.
     down: Vec<Key>,
 }
@@ -247,7 +247,7 @@ pub struct Unwanted {
 /// A key, whether it is pressed or let go, and what is held besides.
 pub type Stroke = (Key, bool, Modifiers);
 
-impl Unwanted {
+impl UnusedKeys {
     /// Takes them out of the input, for the host: Space unless somebody types; while nothing here
     /// is chosen letters and digits too, but for undoing. What comes in one frame with text for
     /// what is chosen is meant for that: it may begin a text.
@@ -319,7 +319,7 @@ mod tests {
     #[derive(Default)]
     struct Desk {
         ctx: egui::Context,
-        unwanted: Unwanted,
+        unwanted: UnusedKeys,
         text: String,
     }
 

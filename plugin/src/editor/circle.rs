@@ -7,7 +7,7 @@
 
 use crate::editor::look::{Look, dashes, mark};
 use crate::editor::model::circle::{
-    Circle, Face, Ring, Told, Turning, normalised, numbered_every, offset_id,
+    Circle, DraggedOffset, Face, Ring, Turning, normalised, numbered_every, offset_id,
 };
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
@@ -30,7 +30,7 @@ pub struct CircleState {
 
 impl CircleState {
     /// The copy whose ring is in hand, and the offset of its own that the hand asks for.
-    fn told(&self) -> Told {
+    fn dragged(&self) -> DraggedOffset {
         self.held.map(|turning| (turning.copy, self.sent))
     }
 
@@ -66,9 +66,9 @@ pub fn show(
         say_what_to_do(ui, rect, look);
         return state.let_go().into_iter().collect();
     }
-    let stage = chosen.and_then(|stage| Circle::of_stage(seen, stage, state.told()));
+    let stage = chosen.and_then(|stage| Circle::of_stage(seen, stage, state.dragged()));
     let is_stage = stage.is_some();
-    let circle = stage.unwrap_or_else(|| Circle::now(seen, state.told()));
+    let circle = stage.unwrap_or_else(|| Circle::now(seen, state.dragged()));
 
     let rooms = Rooms::new(rect.shrink(MARGIN), circle.rings.len());
     let face = rooms.face();
@@ -410,7 +410,7 @@ fn draw_heading(
 ) {
     let painter = ui.painter();
     let at = pos2(room.left(), room.top() + HEADING / 2.0 - 2.0);
-    if let Some((copy, own)) = state.told() {
+    if let Some((copy, own)) = state.dragged() {
         let words = [
             format!("{}, own offset: {}", Part::Copy(copy), own_offset(own)),
             format!("{}: {}", copy.number(), own_offset(own)),

@@ -11,9 +11,9 @@ use crate::editor::model::plan::beats_per_bar;
 use crate::editor::model::route;
 use crate::editor::seen::Seen;
 use crate::editor::wish::{RouteWish, SongWish, Wish};
-use crate::files::{Report, Scribe};
+use crate::files::{Report, Writer};
 use crate::params::Parameters;
-use crate::program::song::SongDesk;
+use crate::program::song::SongControl;
 use crate::state::Kept;
 use nice_plug::prelude::ParamSetter;
 use std::sync::Arc;
@@ -44,6 +44,17 @@ impl Gesture {
 /// Whoever makes gestures: the host's end of the window.
 pub type Host<'a> = &'a dyn Fn(Gesture);
 
+/// What wishes change: the instance that the window shows, and its host.
+#[derive(Clone, Copy)]
+pub struct Instance<'a> {
+    /// What it stands at, and what its project keeps.
+    pub parameters: &'a Parameters,
+    /// The way to the audio thread.
+    pub bell: &'a Bell,
+    /// Where gestures go.
+    pub host: Host<'a>,
+}
+
 /// What has to be remembered between wishes.
 #[derive(Debug, Default)]
 pub struct Granter {
@@ -52,7 +63,7 @@ pub struct Granter {
     history: History,
     /// Counts the hands that were laid on something and taken off.
     hand: u64,
-    scribe: Scribe,
+    writer: Writer,
     /// Whether the phrase was written since this was last asked.
     wrote: bool,
     said: Option<String>,
@@ -61,10 +72,10 @@ pub struct Granter {
     /// What is heard by itself.
     pub(super) listening: Listening,
     /// That of the program.
-    pub(super) song: Option<SongDesk>,
+    pub(super) song: Option<SongControl>,
 }
 
-fn grant_of_song(wish: SongWish, song: &SongDesk) {
+fn grant_of_song(wish: SongWish, song: &SongControl) {
     match wish {
         SongWish::Roll(rolls) => song.roll(rolls),
         SongWish::Tempo(tempo) => song.set_tempo(tempo),
@@ -77,22 +88,16 @@ impl Granter {
     /// Grants a wish. Parameters change through the host, in gestures, so that it can record and
     /// undo them; the phrase changes in what the project keeps. Files are written of what was
     /// `seen` as the wish came up.
-    pub fn grant(
-        &mut self,
-        wish: Wish,
-        seen: &Seen,
-        parameters: &Parameters,
-        bell: &Bell,
-        host: Host<'_>,
-    ) {
+    pub fn grant(&mut self, wish: Wish, seen: &Seen, of: Instance<'_>) {
+        let parameters = of.parameters;
         match wish {
-            Wish::Grasp(id) => self.grasp(id, parameters, host),
-            Wish::Turn(id, value) => self.turn(id, value, parameters, bell, host),
-            Wish::LetGo(id) => self.let_go(id, host),
-            Wish::Type(id, text) => self.typed(id, &text, parameters, bell, host),
+            Wish::Grasp(id) => self.grasp(id, of),
+            Wish::Turn(id, value) => self.turn(id, value, of),
+            Wish::LetGo(id) => self.let_go(id, of.host),
+            Wish::Type(id, text) => self.typed(id, &text, of),
             Wish::Reset(id) => {
                 if let Some((_, parameter)) = parameters.of_id(id) {
-                    self.at_once(id, parameter.normalized_default(), parameters, bell, host);
+                    self.at_once(id, parameter.normalized_default(), of);
                 }
             }
             Wish::Edit(phrase) => {
@@ -103,7 +108,7 @@ impl Granter {
             Wish::Undo => self.undo(parameters),
             Wish::Redo => self.redo(parameters),
             Wish::Panic => {
-                bell.panic();
+                of.bell.panic();
                 self.say("Panic: every note was ended.");
             }
             Wish::Hear(subject) => match self.listening.begin(subject, seen, parameters) {
@@ -126,8 +131,8 @@ impl Granter {
                 self.take_step(parameters, name, |kept| kept.modulations = *plan);
             }
             Wish::Route(wish) => self.write_route(&wish, seen, parameters),
-            Wish::Write(order) => self.scribe.write(*order, subject(seen)),
-            Wish::StopWriting => self.scribe.stop(),
+            Wish::Write(order) => self.writer.write(*order, subject(seen)),
+            Wish::StopWriting => self.writer.stop(),
             Wish::Say(text) => self.said = Some(text),
             // In a host the song is the host's.
             Wish::Song(wish) => {
@@ -158,7 +163,7 @@ impl Granter {
 
     /// How far the writing of files has come.
     pub fn writing(&self) -> Report {
-        self.scribe.report()
+        self.writer.report()
     }
 
     /// Whether the phrase was written since this was last asked.
@@ -236,27 +241,20 @@ impl Granter {
         self.said = Some(text.to_owned());
     }
 
-    fn grasp(&mut self, id: &'static str, parameters: &Parameters, host: Host<'_>) {
-        if !self.held.contains(&id) && parameters.of_id(id).is_some() {
+    fn grasp(&mut self, id: &'static str, of: Instance<'_>) {
+        if !self.held.contains(&id) && of.parameters.of_id(id).is_some() {
             self.held.push(id);
-            host(Gesture::Begin(id));
+            (of.host)(Gesture::Begin(id));
             self.granted = true;
         }
     }
 
-    fn turn(
-        &mut self,
-        id: &'static str,
-        value: f32,
-        parameters: &Parameters,
-        bell: &Bell,
-        host: Host<'_>,
-    ) {
+    fn turn(&mut self, id: &'static str, value: f32, of: Instance<'_>) {
         if self.held.contains(&id) {
-            set(id, value, parameters, bell, host);
+            set(id, value, of);
         } else {
             // No value without a gesture: a host may refuse it.
-            self.at_once(id, value, parameters, bell, host);
+            self.at_once(id, value, of);
         }
     }
 
@@ -267,32 +265,18 @@ impl Granter {
         }
     }
 
-    fn at_once(
-        &mut self,
-        id: &'static str,
-        value: f32,
-        parameters: &Parameters,
-        bell: &Bell,
-        host: Host<'_>,
-    ) {
-        self.grasp(id, parameters, host);
-        set(id, value, parameters, bell, host);
-        self.let_go(id, host);
+    fn at_once(&mut self, id: &'static str, value: f32, of: Instance<'_>) {
+        self.grasp(id, of);
+        set(id, value, of);
+        self.let_go(id, of.host);
     }
 
-    fn typed(
-        &mut self,
-        id: &'static str,
-        text: &str,
-        parameters: &Parameters,
-        bell: &Bell,
-        host: Host<'_>,
-    ) {
-        let Some((declaration, parameter)) = parameters.of_id(id) else {
+    fn typed(&mut self, id: &'static str, text: &str, of: Instance<'_>) {
+        let Some((declaration, parameter)) = of.parameters.of_id(id) else {
             return;
         };
         match parameter.value_of(text) {
-            Some(value) => self.at_once(id, value, parameters, bell, host),
+            Some(value) => self.at_once(id, value, of),
             None => {
                 let range = range_of(declaration, parameter);
                 self.said = Some(format!(
@@ -306,14 +290,14 @@ impl Granter {
 }
 
 /// Gives a parameter the value that it can have nearest to `value`.
-fn set(id: &'static str, value: f32, parameters: &Parameters, bell: &Bell, host: Host<'_>) {
-    if let Some((_, parameter)) = parameters.of_id(id) {
+fn set(id: &'static str, value: f32, of: Instance<'_>) {
+    if let Some((_, parameter)) = of.parameters.of_id(id) {
         let value = parameter.nearest(value);
         if id == "hold" && value > 0.5 {
             // Before the host can say it: the audio thread then knows whose hand it was.
-            bell.hold();
+            of.bell.hold();
         }
-        host(Gesture::Set(id, value));
+        (of.host)(Gesture::Set(id, value));
     }
 }
 

@@ -2,16 +2,16 @@
 
 use crate::bell::Bell;
 use crate::editor::focus;
-use crate::editor::grant::{Granter, Host};
+use crate::editor::grant::{Granter, Host, Instance};
 use crate::editor::header::{self, Asked, Head};
 use crate::editor::look::{Look, Theme};
 use crate::editor::model::layout::{Layout, SMALLEST, View};
-use crate::editor::model::status::{Status, Told, progress, status};
+use crate::editor::model::status::{Status, WindowState, progress, status};
 use crate::editor::order::InOrder;
 use crate::editor::parameters::{self, ParametersState};
 use crate::editor::plan::lets_go;
 use crate::editor::seen::Seen;
-use crate::editor::song::{self, ProgramDesk};
+use crate::editor::song::{self, ProgramStrip};
 use crate::editor::views::{Views, choose};
 use crate::editor::wish::Wish;
 use crate::editor::{status as status_line, welcome};
@@ -53,7 +53,7 @@ pub struct Shell {
     /// Whether it is the window of the program, and not in a host's.
     in_program: bool,
     /// What the program has besides.
-    program: Option<Box<ProgramDesk>>,
+    program: Option<Box<ProgramStrip>>,
 }
 
 /// So long a struck key is shown at least, in seconds: playing fast it stands still, playing slowly
@@ -142,7 +142,7 @@ impl Shell {
     /// In the program.
     pub fn become_program(&mut self, program: Program) {
         self.granter.song = Some(program.song.clone());
-        self.program = Some(Box::new(ProgramDesk::new(program, &self.parameters)));
+        self.program = Some(Box::new(ProgramStrip::new(program, &self.parameters)));
     }
 
     /// Whether the window may close. If not, what stands against it is asked in the next window.
@@ -194,11 +194,11 @@ impl Shell {
         if seen.own_song && begins {
             self.views.let_go_of_stage();
         }
-        let told = Told {
+        let window = WindowState {
             bypass: self.parameters.bypass(),
             nothing_played: self.misses.follow(&seen.snapshot, seen.hold),
         };
-        let mut line = self.with_what_was_said(status(&seen, told));
+        let mut line = self.with_what_was_said(status(&seen, window));
         let now = ui.input(|input| input.time);
         let waits = self.granter.listening.waits(&seen.snapshot, now);
         line.problems.extend(waits.map(str::to_owned));
@@ -221,8 +221,12 @@ impl Shell {
             ui.ctx().request_repaint();
         }
         for wish in wishes {
-            self.granter
-                .grant(wish, &seen, &self.parameters, &self.bell, host);
+            let instance = Instance {
+                parameters: &self.parameters,
+                bell: &self.bell,
+                host,
+            };
+            self.granter.grant(wish, &seen, instance);
         }
         if !pressed {
             self.granter.let_go_of_all(host);

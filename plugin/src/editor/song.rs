@@ -28,7 +28,7 @@ const CARD: f32 = 420.0;
 const LOOK: f64 = 1.0;
 
 /// What the program's window has besides a plug-in's.
-pub struct ProgramDesk {
+pub struct ProgramStrip {
     /// What there is to command and to see.
     program: Program,
     /// What is open.
@@ -67,7 +67,7 @@ impl Watch {
     }
 }
 
-impl ProgramDesk {
+impl ProgramStrip {
     /// With the project that the program was started with, or a new one.
     pub fn new(mut program: Program, parameters: &Parameters) -> Self {
         let opened = program.opened.take();

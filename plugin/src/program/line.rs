@@ -46,7 +46,7 @@ impl Backend {
 
 /// What was asked for.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Wired {
+pub struct Connection {
     /// What carries audio and MIDI.
     pub backend: Backend,
     /// The device that plays, if it was named.
@@ -71,7 +71,7 @@ struct Shared {
 #[derive(Clone, Debug)]
 pub struct Line {
     /// What was asked for.
-    pub wired: Wired,
+    pub wired: Connection,
     shared: Arc<Shared>,
 }
 
@@ -95,7 +95,7 @@ pub struct Come {
 pub struct LineEnd(Arc<Shared>);
 
 /// The two ends of a line.
-pub fn line(wired: Wired) -> (Line, LineEnd) {
+pub fn line(wired: Connection) -> (Line, LineEnd) {
     const { assert!(AtomicCell::<f32>::is_lock_free()) };
     let shared = Arc::<Shared>::default();
     let end = LineEnd(shared.clone());
@@ -144,7 +144,7 @@ mod tests {
 
     #[test]
     fn what_comes_is_counted() {
-        let (line, end) = line(Wired::default());
+        let (line, end) = line(Connection::default());
         assert_eq!(line.come(), Come::default());
         assert_no_alloc(|| {
             end.block(256, 44_100.0);

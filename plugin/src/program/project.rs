@@ -1,7 +1,7 @@
 //! A project of the program's own: the state that a host would keep, in a file, and with it what is
 //! the host's there, the tempo of the song.
 
-use super::song::SongDesk;
+use super::song::SongControl;
 use crate::files::{Trouble, place};
 use crate::params::Parameters;
 use crate::state::{KEPT, Kept, WindowSize, filter};
@@ -76,13 +76,13 @@ pub fn state_of(parameters: &Parameters) -> PluginState {
 }
 
 /// What is written.
-pub fn written(parameters: &Parameters, song: &SongDesk) -> Vec<u8> {
+pub fn written(parameters: &Parameters, song: &SongControl) -> Vec<u8> {
     bytes(state_of(parameters), song)
 }
 
 /// What it would be a loss to lose: all that is written but how the window stands, where the song
 /// was last started, and the two buttons that one plays on.
-pub fn essence(parameters: &Parameters, song: &SongDesk) -> Vec<u8> {
+pub fn essence(parameters: &Parameters, song: &SongControl) -> Vec<u8> {
     let mut state = state_of(parameters);
     for played in ["hold", "cue"] {
         state.params.remove(played);
@@ -97,7 +97,7 @@ pub fn essence(parameters: &Parameters, song: &SongDesk) -> Vec<u8> {
     bytes(state, song)
 }
 
-fn bytes(mut state: PluginState, song: &SongDesk) -> Vec<u8> {
+fn bytes(mut state: PluginState, song: &SongControl) -> Vec<u8> {
     let song = KeptSong {
         tempo: song.tempo(),
     };

@@ -1,7 +1,7 @@
 //! The program's own song: a tempo, a place, and whether it rolls. The engine is told of it in the
 //! same words as of a host's.
 //!
-//! The audio thread owns it; whoever else has a [`SongDesk`] says what it is to do, and sees where
+//! The audio thread owns it; whoever else has a [`SongControl`] says what it is to do, and sees where
 //! it is. What was said is done at the beginning of the next block. A place is derived from the
 //! frames since the song was last started, moved or given another tempo, so nothing adds up.
 
@@ -33,7 +33,7 @@ struct Shared {
 }
 
 /// The two ends of a song at rest, at its beginning.
-pub fn song(tempo: f64) -> (SongDesk, Song) {
+pub fn song(tempo: f64) -> (SongControl, Song) {
     // Otherwise the cells would take a lock behind our back.
     const { assert!(AtomicCell::<f64>::is_lock_free()) };
     let tempo = within(tempo).unwrap_or(DEFAULT_TEMPO);
@@ -52,7 +52,7 @@ pub fn song(tempo: f64) -> (SongDesk, Song) {
         mark: 0.0,
         frames: 0,
     };
-    (SongDesk(shared), song)
+    (SongControl(shared), song)
 }
 
 /// A tempo within [`TEMPOS`]; none of what is no number.
@@ -64,9 +64,9 @@ fn within(tempo: f64) -> Option<f64> {
 
 /// The end of the window, or of whoever else is not the audio thread.
 #[derive(Clone, Debug)]
-pub struct SongDesk(Arc<Shared>);
+pub struct SongControl(Arc<Shared>);
 
-impl SongDesk {
+impl SongControl {
     /// Whether the song rolls, or is about to.
     pub fn rolls(&self) -> bool {
         self.0.rolls.load(Ordering::Acquire)

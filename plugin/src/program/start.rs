@@ -3,7 +3,7 @@
 //!
 //! The wrapper makes the plug-in by itself, so what the program was started with waits for it here.
 
-use super::line::{Backend, Wired};
+use super::line::{Backend, Connection};
 use super::project::{self, Opened};
 use super::song::TEMPOS;
 use procession_core::clock::DEFAULT_TEMPO;
@@ -28,7 +28,7 @@ pub struct Start {
     /// A tempo that was asked for.
     pub tempo: Option<f64>,
     /// What carries audio and MIDI.
-    pub line: Wired,
+    pub line: Connection,
     /// The folder in which unsaved work is kept and looked for; without one, none is.
     pub state_folder: Option<PathBuf>,
     /// The backend that was named; without, all are tried.
@@ -50,7 +50,7 @@ impl Start {
             .transpose()?;
         let named = take(&mut words, &["--backend", "-b"])?.filter(|word| word != "auto");
         let look = |name: &str| take(&mut words.clone(), &[name]);
-        let line = Wired {
+        let line = Connection {
             backend: Backend::default(),
             output: look("--output-device")?,
             midi_input: look("--midi-input")?,

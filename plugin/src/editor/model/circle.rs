@@ -99,7 +99,7 @@ pub struct Meeting {
 }
 
 /// What a hand on a ring would have: this copy at this offset of its own, in steps.
-pub type Told = Option<(CopyNumber, f64)>;
+pub type DraggedOffset = Option<(CopyNumber, f64)>;
 
 /// A moment of the process and where every voice stands then, in beats ahead.
 struct Moment {
@@ -109,7 +109,7 @@ struct Moment {
 
 impl Circle {
     /// Where the voices stand now or, with nothing running, as the process begins.
-    pub fn now(seen: &Seen, told: Told) -> Self {
+    pub fn now(seen: &Seen, dragged: DraggedOffset) -> Self {
         let process = &seen.process;
         let running = seen.snapshot.running;
         let at = process.origin() + seen.elapsed();
@@ -120,7 +120,7 @@ impl Circle {
         };
         let moment = Moment { at, ahead };
         let stage = stage_at(seen, at).unwrap_or(0);
-        let mut circle = Self::at(seen, &moment, told, |copy| doing_now(seen, stage, copy));
+        let mut circle = Self::at(seen, &moment, dragged, |copy| doing_now(seen, stage, copy));
         circle.title = if running { "Now" } else { "At the start" }.to_owned();
         let length = seen.phrase().length();
         circle.hand = running.then(|| share(into_steady(process, at), length));
@@ -129,24 +129,29 @@ impl Circle {
 
     /// Where the voices stand at the end of a stage: where a drift has led, what growth has
     /// brought. None if there is no such stage.
-    pub fn of_stage(seen: &Seen, stage: usize, told: Told) -> Option<Self> {
+    pub fn of_stage(seen: &Seen, stage: usize, dragged: DraggedOffset) -> Option<Self> {
         let process = &seen.process;
         let at = end_of_stage(seen.form.stages.get(stage)?);
         let moment = Moment {
             at,
             ahead: Part::ALL.map(|part| process.voices().displacement(part, at)),
         };
-        let mut circle = Self::at(seen, &moment, told, |copy| doing_in(seen, stage, copy));
+        let mut circle = Self::at(seen, &moment, dragged, |copy| doing_in(seen, stage, copy));
         circle.title = format!("Stage {} of {}", stage + 1, seen.form.stages.len());
         Some(circle)
     }
 
-    fn at(seen: &Seen, moment: &Moment, told: Told, doing: impl Fn(CopyNumber) -> Does) -> Self {
+    fn at(
+        seen: &Seen,
+        moment: &Moment,
+        dragged: DraggedOffset,
+        doing: impl Fn(CopyNumber) -> Does,
+    ) -> Self {
         let process = &seen.process;
         let phrase = process.phrase();
         let attacks = attacks_of(phrase);
         let rings: Vec<Ring> = (process.voices().parts())
-            .map(|part| ring(process, part, moment, &attacks, told, &doing))
+            .map(|part| ring(process, part, moment, &attacks, dragged, &doing))
             .collect();
         let tolerance = TOGETHER * process.settings().step() / phrase.length();
         let moments = struck_together(&rings, tolerance);
@@ -188,7 +193,7 @@ fn ring(
     part: Part,
     moment: &Moment,
     attacks: &[(Beats, std::ops::Range<usize>)],
-    told: Told,
+    dragged: DraggedOffset,
     doing: impl Fn(CopyNumber) -> Does,
 ) -> Ring {
     let length = process.phrase().length();
@@ -206,7 +211,7 @@ fn ring(
         let appear = |passing: &Passing| notes.any(|note| passing.appears(note));
         !silenced && passing.as_ref().is_some_and(appear)
     };
-    let to_go = to_go(process, part, moment, told);
+    let to_go = to_go(process, part, moment, dragged);
     let bound_for = to_go.filter(|beats| beats.abs() > ARRIVED * step);
     let ahead = ahead.unwrap_or_else(|| standing(process, part)) / step;
     let (doing, locked) = match (part, bound_for) {
@@ -256,10 +261,10 @@ fn standing(process: &Process, part: Part) -> Beats {
 }
 
 /// Beats between where a copy stands and where its settings, or a hand on it, want it.
-fn to_go(process: &Process, part: Part, moment: &Moment, told: Told) -> Option<Beats> {
+fn to_go(process: &Process, part: Part, moment: &Moment, dragged: DraggedOffset) -> Option<Beats> {
     let copy = part.as_copy()?;
     let settings = process.settings();
-    let handed = match told {
+    let handed = match dragged {
         Some((held, offset)) if held == copy => offset - settings.copies[copy.index()].offset,
         _ => 0.0,
     };

@@ -5,7 +5,7 @@ use super::files::Tone;
 use crate::params::Parameters;
 use crate::program::project::{self, Opened, Stands};
 use crate::program::rescue;
-use crate::program::song::SongDesk;
+use crate::program::song::SongControl;
 use procession_core::exchange::put::Existing;
 use std::path::{Path, PathBuf};
 
@@ -24,7 +24,7 @@ pub struct World<'a> {
     /// All that a host would keep.
     pub parameters: &'a Parameters,
     /// And the song.
-    pub song: &'a SongDesk,
+    pub song: &'a SongControl,
 }
 
 /// The project that is open, or a new one.

@@ -148,7 +148,7 @@ fn kilohertz(hertz: f32) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::program::line::{Wired, line};
+    use crate::program::line::{Connection, line};
 
     #[test]
     fn a_place_is_said_by_bar_and_beat_from_1() {
@@ -192,10 +192,10 @@ mod tests {
     }
 
     fn told(backend: Backend, midi_input: Option<&str>, notes: u64) -> [String; 2] {
-        let wired = Wired {
+        let wired = Connection {
             backend,
             midi_input: midi_input.map(str::to_owned),
-            ..Wired::default()
+            ..Connection::default()
         };
         let (line, _) = line(wired);
         let come = Come {
@@ -225,9 +225,9 @@ mod tests {
 
     #[test]
     fn audio_that_stops_is_said() {
-        let (line, _) = line(Wired {
+        let (line, _) = line(Connection {
             backend: Backend::Jack,
-            ..Wired::default()
+            ..Connection::default()
         });
         let (tone, said) = audio(&line, &Come::default(), AUDIO_PATIENCE + 0.1);
         assert_eq!(

@@ -14,7 +14,7 @@ use procession_core::words::{
 
 /// What only the window knows.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Told {
+pub struct WindowState {
     /// Whether the plug-in is bypassed.
     pub bypass: bool,
     /// Whether hold was asked for last, and nothing had been played.
@@ -31,10 +31,10 @@ pub struct Status {
 }
 
 /// What is to be said of this moment.
-pub fn status(seen: &Seen, told: Told) -> Status {
+pub fn status(seen: &Seen, window: WindowState) -> Status {
     Status {
-        doing: doing(seen, told),
-        problems: problems(seen, told),
+        doing: doing(seen, window),
+        problems: problems(seen, window),
     }
 }
 
@@ -56,9 +56,9 @@ pub fn progress(seen: &Seen) -> Option<String> {
     Some(format!("{} of {total}", minutes(seen.elapsed(), tempo)))
 }
 
-fn doing(seen: &Seen, told: Told) -> String {
+fn doing(seen: &Seen, window: WindowState) -> String {
     let notes = notes(seen.phrase().notes().len());
-    if told.bypass {
+    if window.bypass {
         return "Bypassed: what you play goes straight through.".to_owned();
     }
     if let Some(end) = seen.snapshot.ending.filter(|_| seen.snapshot.running) {
@@ -420,18 +420,18 @@ fn cycles(count: u32) -> String {
     }
 }
 
-fn problems(seen: &Seen, told: Told) -> Vec<String> {
+fn problems(seen: &Seen, window: WindowState) -> Vec<String> {
     let found = [
         seen.notice.clone(),
-        nothing_played(seen, told),
+        nothing_played(seen, window),
         left_out(seen),
         too_fast(seen),
     ];
     found.into_iter().flatten().collect()
 }
 
-fn nothing_played(seen: &Seen, told: Told) -> Option<String> {
-    let missed = seen.hold && told.nothing_played;
+fn nothing_played(seen: &Seen, window: WindowState) -> Option<String> {
+    let missed = seen.hold && window.nothing_played;
     match (missed, seen.phrase().is_empty()) {
         (false, _) => None,
         (true, true) => Some(
@@ -513,7 +513,7 @@ mod tests {
     }
 
     fn said(position: Beats, change: impl FnOnce(&mut Settings)) -> String {
-        status(&seen_at(position, change), Told::default()).doing
+        status(&seen_at(position, change), WindowState::default()).doing
     }
 
     #[test]
@@ -568,7 +568,7 @@ mod tests {
         let mut seen = seen_at(1.0, |settings| settings.copies[0].offset = 5.0);
         seen.snapshot.ahead[1] = Some(2.25 * 0.25);
         assert_eq!(
-            status(&seen, Told::default()).doing,
+            status(&seen, WindowState::default()).doing,
             "Copy 1: 2.25 steps ahead, on the way to 5 steps ahead."
         );
     }
@@ -583,7 +583,7 @@ mod tests {
         for copy in 1..=5 {
             seen.snapshot.ahead[copy] = Some(if copy == 1 { 0.25 } else { 0.0 });
         }
-        let doing = status(&seen, Told::default()).doing;
+        let doing = status(&seen, WindowState::default()).doing;
         assert!(!doing.contains("0, 0"), "{doing}");
         assert!(doing.contains("in unison"), "{doing}");
     }
@@ -594,7 +594,7 @@ mod tests {
         let settings = Settings::default();
         let seen = Seen::new(Snapshot::default(), phrase, settings, Anchor::NextStart);
         assert_eq!(
-            status(&seen, Told::default()).doing,
+            status(&seen, WindowState::default()).doing,
             "Listening. Hold takes what you play; if you play nothing, it plays the phrase of 1 \
              note from before."
         );
@@ -669,7 +669,7 @@ mod tests {
     fn it_says_what_it_waits_for_and_what_it_ends_with() {
         let mut seen = seen_at(-4.0, |_| ());
         seen.hold = true;
-        let doing = |seen: &Seen| status(seen, Told::default()).doing;
+        let doing = |seen: &Seen| status(seen, WindowState::default()).doing;
         seen.beginning.at = Some(0.0);
         assert_eq!(
             doing(&seen),
@@ -713,15 +713,15 @@ mod tests {
             Settings::default(),
             Anchor::NextStart,
         );
-        let status_of = |seen: &Seen, told| status(seen, told);
+        let status_of = |seen: &Seen, window| status(seen, window);
         assert_eq!(
-            status_of(&seen, Told::default()).doing,
+            status_of(&seen, WindowState::default()).doing,
             "Listening. Play a phrase, then press Hold."
         );
         seen.hold = true;
-        let nothing = Told {
+        let nothing = WindowState {
             nothing_played: true,
-            ..Told::default()
+            ..WindowState::default()
         };
         let said = status_of(&seen, nothing);
         assert_eq!(said.problems.len(), 1);
@@ -733,7 +733,7 @@ mod tests {
         let mut seen = seen_at(0.0, |_| ());
         seen.snapshot.running = false;
         assert_eq!(
-            status(&seen, Told::default()).doing,
+            status(&seen, WindowState::default()).doing,
             "Holding 8 notes. They play when the song rolls."
         );
     }
@@ -742,7 +742,7 @@ mod tests {
     fn a_hand_that_was_slow_is_told_how_it_was_taken() {
         let mut seen = seen_at(1.0, |_| ());
         (seen.snapshot.played_at, seen.snapshot.taken_as) = (117.6, 120.0);
-        let said = |seen: &Seen| status(seen, Told::default()).doing;
+        let said = |seen: &Seen| status(seen, WindowState::default()).doing;
         let words = " You played at about 118, taken as 120.";
         assert!(said(&seen).ends_with(words), "{}", said(&seen));
         seen.snapshot.played_at = 119.8;
@@ -759,7 +759,7 @@ mod tests {
             settings.motion.shift_by = 8;
             settings.motion.copies = 2;
         });
-        let problems = status(&seen, Told::default()).problems;
+        let problems = status(&seen, WindowState::default()).problems;
         // Copy 2 moves by 16 steps, 4 beats: at twice the tempo at most that takes 8 beats,
         // which is 3 cycles.
         assert_eq!(
@@ -775,7 +775,7 @@ mod tests {
     fn notes_that_found_no_room_are_named_with_the_remedy() {
         let mut seen = seen_at(0.0, |_| ());
         seen.snapshot.left_out = 3;
-        let problems = status(&seen, Told::default()).problems;
+        let problems = status(&seen, WindowState::default()).problems;
         assert!(problems[0].starts_with("Left out of what you played: 3 notes."));
         assert!(problems[0].contains("shorter Phrase length"));
     }
@@ -785,7 +785,7 @@ mod tests {
         let mut seen = seen_at(0.0, |_| ());
         seen.snapshot.left_out = 1;
         seen.notice = Some("The saved phrase was refused: it is damaged.".to_owned());
-        let problems = status(&seen, Told::default()).problems;
+        let problems = status(&seen, WindowState::default()).problems;
         assert_eq!(problems.len(), 2);
         assert!(problems[0].contains("refused"));
     }

@@ -1,4 +1,4 @@
-//! The scribe: writes files on a thread of its own, and tells how far it has come.
+//! The writer: writes files on a thread of its own, and tells how far it has come.
 
 use super::{FileKind, Order, Subject, There, Trouble, made, place};
 use procession_core::exchange::put::{self, Existing, create, put};
@@ -73,13 +73,13 @@ impl<T: Into<Trouble>> From<T> for Ending {
 
 /// Writes one order at a time. Dropped, it stops and is waited for.
 #[derive(Debug, Default)]
-pub struct Scribe {
+pub struct Writer {
     report: Arc<Mutex<Report>>,
     stop: Arc<AtomicBool>,
     hand: Option<JoinHandle<()>>,
 }
 
-impl Scribe {
+impl Writer {
     /// Begins to write. While something else is being written, this is not.
     pub fn write(&mut self, order: Order, subject: Subject) {
         if matches!(self.report().writing, Writing::Going { .. }) {
@@ -146,7 +146,7 @@ impl Scribe {
     }
 }
 
-impl Drop for Scribe {
+impl Drop for Writer {
     fn drop(&mut self) {
         self.stop();
         self.wait();
@@ -604,11 +604,11 @@ mod tests {
     #[test]
     fn the_scribe_writes_beside_whatever_else_goes_on_and_tells_how_it_ended() {
         let quay = Quay::new();
-        let mut scribe = Scribe::default();
-        assert_eq!(scribe.report(), Report::default());
-        scribe.write(order(&quay, &[FileKind::PlanText]), lanterns());
-        scribe.wait();
-        let report = scribe.report();
+        let mut writer = Writer::default();
+        assert_eq!(writer.report(), Report::default());
+        writer.write(order(&quay, &[FileKind::PlanText]), lanterns());
+        writer.wait();
+        let report = writer.report();
         assert_eq!(report.orders, 1);
         let Writing::Ended(ending) = report.writing else {
             panic!("it has ended");
@@ -619,9 +619,9 @@ mod tests {
     #[test]
     fn a_scribe_that_goes_takes_its_hand_off_and_leaves_no_part() {
         let quay = Quay::new();
-        let mut scribe = Scribe::default();
-        scribe.write(order(&quay, &FileKind::ALL), lanterns());
-        drop(scribe);
+        let mut writer = Writer::default();
+        writer.write(order(&quay, &FileKind::ALL), lanterns());
+        drop(writer);
         assert!(!quay.names().iter().any(|name| name.ends_with(".part")));
     }
 }
