@@ -273,6 +273,7 @@ impl Latest {
 }
 
 #[cfg(test)]
+#[allow(clippy::disallowed_methods, reason = "a test may wait")]
 mod tests {
     use super::*;
     use nice_assert_no_alloc::assert_no_alloc;

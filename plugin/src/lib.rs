@@ -7,10 +7,18 @@ pub mod audition;
 pub mod bell;
 pub mod controllers;
 pub mod declaration;
-#[allow(clippy::disallowed_types, reason = "never on the audio thread")]
+#[allow(
+    clippy::disallowed_types,
+    clippy::disallowed_methods,
+    reason = "never on the audio thread"
+)]
 pub mod editor;
 pub mod feed;
-#[allow(clippy::disallowed_types, reason = "never on the audio thread")]
+#[allow(
+    clippy::disallowed_types,
+    clippy::disallowed_methods,
+    reason = "never on the audio thread"
+)]
 pub mod files;
 pub mod handover;
 pub mod hearing;
@@ -165,5 +173,15 @@ impl Vst3Plugin for Procession {
         &[Vst3SubCategory::Fx, Vst3SubCategory::Instrument];
 }
 
-nice_export_clap!(Procession);
-nice_export_vst3!(Procession);
+#[allow(
+    clippy::disallowed_types,
+    reason = "the framework's: a host enters here before any audio thread is"
+)]
+mod entry {
+    use super::*;
+
+    nice_export_clap!(Procession);
+    nice_export_vst3!(Procession);
+}
+
+pub use entry::*;

@@ -24,7 +24,7 @@ use procession_core::settings::{
     Wording,
 };
 use std::collections::BTreeMap;
-use std::sync::{Arc, LazyLock};
+use std::sync::Arc;
 
 const STEPS: Unit = Unit::new("step", "steps");
 const CYCLES: Unit = Unit::new("cycle", "cycles");
@@ -311,7 +311,11 @@ pub struct Parameters {
 }
 
 /// Every parameter as declared, in the order of the host's list.
-pub static DECLARATIONS: LazyLock<Vec<Declaration>> = LazyLock::new(|| {
+#[allow(
+    clippy::disallowed_types,
+    reason = "the audio side reads values, never declarations"
+)]
+pub static DECLARATIONS: std::sync::LazyLock<Vec<Declaration>> = std::sync::LazyLock::new(|| {
     let groups = [
         PhraseParameters::declarations(),
         MotionParameters::declarations(),

@@ -8,10 +8,13 @@
 
 use crate::Procession;
 use nice_plug::wrapper::vst3::Wrapper;
-use std::sync::Once;
 
 /// Call it from `activate`, under VST3 only: nothing has been queued by then.
+#[allow(
+    clippy::disallowed_types,
+    reason = "`activate` is called on the main thread"
+)]
 pub fn keep_the_worker() {
-    static KEPT: Once = Once::new();
+    static KEPT: std::sync::Once = std::sync::Once::new();
     KEPT.call_once(|| std::mem::forget(Wrapper::<Procession>::new()));
 }

@@ -1,4 +1,6 @@
 //! The view of files, with real clicks and typing, and real files in a folder of the test's own.
+
+#![allow(clippy::disallowed_methods, reason = "a hand may wait")]
 #![allow(clippy::unwrap_used)]
 
 mod quay;

@@ -1,4 +1,6 @@
 //! The phrase view, with real clicks, drags, typing and keys.
+
+#![allow(clippy::disallowed_methods, reason = "a hand may wait")]
 #![allow(clippy::unwrap_used)]
 
 use egui::{Event, Key, Modifiers, OutputCommand, PointerButton, Pos2, Rect, Vec2, vec2};
