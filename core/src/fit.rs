@@ -2,7 +2,12 @@
 //!
 //! Counts are varied within [`Ranges`]: those that are customary in this repertory, whatever is
 //! set, or those near what is set. The length of the whole is linear in each count, so that all
-//! there are can be tried.
+//! there are can be tried. A written route has a count for every stage, and is fitted in
+//! [`fit_whole`] and [`fit_moment`].
+
+mod route;
+
+pub use route::{Because, Fitted, Moment, Unfit, fit_moment, fit_whole};
 
 use crate::form::{BUILD_RANGE, HOLD_RANGE, SLIDE_RANGE};
 use crate::motion::{StagePart, Station, drift_cycles, shifts_to_unison};

@@ -58,6 +58,7 @@ pub mod fit;
 pub mod follower;
 pub mod partner;
 pub mod words;
+pub mod pick;
 pub mod mallet;
 pub mod sonority;
 pub mod exchange;

@@ -3,6 +3,7 @@
 use super::places;
 use crate::exchange::Piece;
 use crate::form::Stage;
+use crate::route::WrittenStage;
 use crate::words::{minutes, stage_words, steps_ahead};
 use std::fmt::Write;
 
@@ -43,6 +44,10 @@ pub fn text(piece: &Piece) -> String {
     }
     out.push('\n');
     out.push_str(&table(piece));
+    let slower = slower_drifts(piece);
+    if !slower.is_empty() {
+        let _ = write!(out, "\n{slower}");
+    }
     out.push_str("\nThe alignments of two voices\n\n");
     for alignment in &piece.form.alignments {
         let _ = writeln!(
@@ -90,6 +95,28 @@ fn table(piece: &Piece) -> String {
         )
     };
     rows.iter().map(line).collect()
+}
+
+/// Of a written route, the drifts that take longer than is written, a line each.
+fn slower_drifts(piece: &Piece) -> String {
+    let voices = piece.process.voices();
+    if !voices.route().is_written() {
+        return String::new();
+    }
+    let stages = piece.route.stages().iter().enumerate().skip(1);
+    let line = |(index, stage): (usize, &WrittenStage)| {
+        let way = voices.schedule().way(index as u64 - 1) / piece.process.phrase().length();
+        let (takes, over) = (way.round(), stage.way.over);
+        (takes > f64::from(over)).then(|| {
+            let cycles = if over == 1 { "cycle" } else { "cycles" };
+            format!(
+                "The drift to stage {} of the route takes {takes} cycles, not the {over} {cycles} written: \
+                 faster than twice or slower than half the tempo nobody drifts.\n",
+                index + 1,
+            )
+        })
+    };
+    stages.filter_map(line).collect()
 }
 
 /// Where each copy that is locked stands among the distinct alignments.
