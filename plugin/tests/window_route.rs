@@ -79,6 +79,7 @@ impl Screen {
 
     /// What the wishes make of the route is there.
     fn grant(&mut self) {
+        self.0.run();
         for wish in self.wishes() {
             if let Wish::Route(RouteWish::Edit(edit)) = wish {
                 let desk = self.0.state_mut();
@@ -238,6 +239,12 @@ fn of_512_stages_only_those_in_sight_are_drawn_and_the_chosen_one_is_among_them(
     screen.0.run();
     screen.0.get_by_label("Dwell of stage 401");
     assert!(screen.0.query_by_label("Dwell of stage 1").is_none());
+    // With the keyboard it goes on beyond what is in sight.
+    screen.click("Stage 401");
+    for _ in 0..30 {
+        screen.key(Key::ArrowDown);
+    }
+    assert_eq!(screen.0.state().chosen, places.on_plan(430));
 }
 
 #[test]

@@ -220,6 +220,12 @@ const STEP_LEAST: f32 = 62.0;
 /// One above the other: the step that can be taken back, and the one that can be taken again.
 fn steps(ui: &mut Ui, room: Rect, head: &Head, look: &Look, asked: &mut Asked) {
     let half = room.height() / 2.0;
+    // Beside what stands at the right, as far as there are words.
+    let room = if head.undo.is_none() && head.redo.is_none() {
+        room.with_min_x((room.max.x - STEP_LEAST).max(room.min.x))
+    } else {
+        room
+    };
     let lines = [
         ("Undo", "Ctrl+Z", &head.undo, Wish::Undo),
         ("Redo", "Ctrl+Shift+Z", &head.redo, Wish::Redo),

@@ -183,14 +183,16 @@ const HANDS: &str = "Click to return to now. Enter: hear it. Drag the end of a b
                      8, that copy a step ahead (with Ctrl: back); R, repeat; Delete, leave out; Ctrl \
                      and arrows, to another place.";
 
-/// The way back from a written form, beside the words about the stage.
+/// The way back from a written form, beside the words about the mode; where there are none, about
+/// the stage.
 fn as_generated(ui: &mut Ui, seen: &Seen, rooms: &Rooms) -> Option<Wish> {
-    let row = rooms.words.get(1)?;
-    let width = generated_width(seen, row.width());
+    let row = generated_row(rooms)?;
+    let width = generated_width(seen, rooms, row);
     if width == 0.0 {
         return None;
     }
-    let place = row.with_min_x(row.right() - width);
+    let line = rooms.words.get(row)?;
+    let place = line.with_min_x(line.right() - width);
     let button = egui::Button::new(egui::RichText::new("As generated").size(TEXT)).small();
     let button = ui.put(place, button);
     let button = button.on_hover_text(
@@ -202,10 +204,23 @@ fn as_generated(ui: &mut Ui, seen: &Seen, rooms: &Rooms) -> Option<Wish> {
         .then_some(Wish::Route(RouteWish::AsGenerated))
 }
 
-/// What that takes of a row so wide.
-fn generated_width(seen: &Seen, row: f32) -> f32 {
+/// The line of words beside which that stands. The first has a field of its own.
+fn generated_row(rooms: &Rooms) -> Option<usize> {
+    (1..rooms.words.len().min(3)).next_back()
+}
+
+/// What that takes of a line of words.
+fn generated_width(seen: &Seen, rooms: &Rooms, line: usize) -> f32 {
     let is_written = seen.process.route().is_written();
-    if is_written && row > 280.0 { 96.0 } else { 0.0 }
+    let wide = rooms
+        .words
+        .get(line)
+        .is_some_and(|line| line.width() > 280.0);
+    if is_written && wide && generated_row(rooms) == Some(line) {
+        98.0
+    } else {
+        0.0
+    }
 }
 
 /// Who gets which room.
@@ -521,7 +536,7 @@ fn draw_words(
             look.ink
         };
         let words = now_in_words(seen, chosen, head);
-        let width = room.width() - generated_width(seen, room.width()) - 4.0;
+        let width = room.width() - generated_width(seen, rooms, 1) - 4.0;
         put(
             painter,
             middle(room),
@@ -529,7 +544,8 @@ fn draw_words(
         );
     }
     if let Some(room) = rooms.words.get(2) {
-        draw_mode(painter, look, *room, &mode_in_force(seen));
+        let left = room.with_max_x(room.right() - generated_width(seen, rooms, 2));
+        draw_mode(painter, look, left, &mode_in_force(seen));
     }
     if let Some(room) = rooms.words.get(3) {
         let voices: Vec<Part> = seen.process.voices().parts().collect();

@@ -26,6 +26,8 @@ pub struct RouteState {
     typing: Option<((usize, Column), String)>,
     /// The stage of the list to be looked at once what was wished for is there.
     goes_to: Option<usize>,
+    /// The row to whose number the keyboard goes, once it is in sight.
+    keyboard: Option<usize>,
     /// The row that was brought into sight last.
     followed: Option<usize>,
     /// How far it is scrolled, and how much is in sight, in points.
@@ -273,8 +275,13 @@ impl Table<'_> {
             area = area.vertical_scroll_offset(offset);
         }
         let shown = area.show_rows(&mut inner, ROW, self.count(), |ui, range| {
-            for index in range {
+            for index in range.clone() {
                 self.row(ui, index, words);
+            }
+            // Not before all are drawn: the next would take the same key for its own.
+            if let Some(index) = self.state.keyboard.take_if(|index| range.contains(index)) {
+                let id = self.base.with(("number", index));
+                ui.memory_mut(|memory| memory.request_focus(id));
             }
             focus::follow(ui);
         });
@@ -408,7 +415,7 @@ impl Table<'_> {
         } else {
             self.choose = Some(to);
         }
-        ui.memory_mut(|memory| memory.request_focus(self.base.with(("number", to))));
+        self.state.keyboard = Some(to);
     }
 
     fn name(&self, ui: &Ui, index: usize, at: egui::Pos2, width: f32) {
