@@ -603,3 +603,27 @@ fn a_written_form_says_so_and_leads_back_to_the_rule() {
             .contains(&Wish::Route(RouteWish::AsGenerated))
     );
 }
+
+#[test]
+fn a_written_form_is_made_to_last_by_its_dwells() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 0.0), vec2(900.0, 300.0));
+    let route = screen.0.state().seen.process.voices().as_route();
+    let dwell = Dwell::Cycles(16);
+    let route = route.edited(&Edit::Dwell { stage: 0, dwell }).unwrap();
+    screen.0.state_mut().seen.follow_route(&route);
+    // A cycle lasts a second: 16 and 8 dwells of 8, and 8 drifts of 4, are 1:52.
+    ask_for(&mut screen, "2:32");
+    // 40 cycles more are half as many again.
+    screen
+        .0
+        .get_by_label("Dwells of 12 to 24 cycles (now 8 to 16): 2:32")
+        .click();
+    screen.0.run();
+    let wishes = &screen.0.state().wishes;
+    let [Wish::Route(RouteWish::Take(taken, called))] = &wishes[..] else {
+        panic!("{wishes:?}");
+    };
+    assert_eq!(called, "making it last 2:32");
+    assert_eq!(taken.stages()[0].dwell, Dwell::Cycles(24));
+    assert_eq!(taken.stages()[5].dwell, Dwell::Cycles(12));
+}

@@ -1,11 +1,15 @@
 //! What makes the piece last as long as wished, in words and as wishes.
 
+mod written;
+
 use crate::editor::model::plan::tempo;
 use crate::editor::seen::Seen;
-use crate::editor::wish::Wish;
+use crate::editor::wish::{RouteWish, Wish};
 use procession_core::fit::{Counts, Fit, Proposal, Ranges, fit, seconds_of};
+use procession_core::route::Route;
 use procession_core::settings::{Motion, Settings};
 use procession_core::words::minutes;
+use std::sync::Arc;
 
 /// A length that was asked for, and what comes nearest.
 #[derive(Clone, Debug, PartialEq)]
@@ -16,6 +20,8 @@ pub struct Last {
     pub choices: Vec<Offer>,
     /// What it was worked out from.
     settings: Settings,
+    /// See [`settings`](Self::settings).
+    route: Route,
 }
 
 /// Counts to choose.
@@ -39,6 +45,9 @@ impl Last {
                 text.trim()
             )
         })?;
+        if seen.process.route().is_written() {
+            return Self::of_written(seen, seconds);
+        }
         let ranges = Ranges::customary();
         let found = fit(
             seen.phrase(),
@@ -55,12 +64,46 @@ impl Last {
                 .map(|proposal| choice(seen, proposal))
                 .collect(),
             settings: *seen.settings(),
+            route: Route::generated(),
+        })
+    }
+
+    fn of_written(seen: &Seen, seconds: f64) -> Result<Self, String> {
+        let (route, tempo) = (seen.process.route(), tempo(seen));
+        let cycle = seen.phrase().length();
+        let (now, wished) = (seen.form.totals.chosen, seconds * tempo / 60.0);
+        let more = ((wished - now) / cycle).round();
+        let (stretched, came) = written::stretched(route, more as i64)
+            .ok_or("Every stage waits for a cue, so how long it lasts is the performer's. Write a count under Route first.")?
+            .map_err(|error| error.to_string())?;
+        let lasts = minutes(now + came as f64 * cycle, tempo);
+        let length = minutes(wished, tempo);
+        let heading = if came as f64 == more {
+            format!("To last {length}:")
+        } else {
+            format!("{length} is out of reach of the stages that are written. The nearest:")
+        };
+        let words = match (written::dwells(&stretched), written::dwells(route)) {
+            (Some((least, most)), Some((was_least, was_most))) => format!(
+                "Dwells of {least} to {most} cycles (now {was_least} to {was_most}): {lasts}"
+            ),
+            _ => lasts.clone(),
+        };
+        let called = format!("making it last {lasts}");
+        Ok(Self {
+            heading,
+            choices: vec![Offer {
+                words,
+                wishes: vec![Wish::Route(RouteWish::Take(Arc::new(stretched), called))],
+            }],
+            settings: *seen.settings(),
+            route: route.clone(),
         })
     }
 
     /// Whether it still follows from the settings.
     pub fn holds(&self, seen: &Seen) -> bool {
-        self.settings == *seen.settings()
+        self.settings == *seen.settings() && self.route == *seen.process.route()
     }
 }
 
