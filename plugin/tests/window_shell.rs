@@ -647,3 +647,27 @@ fn a_stage_is_heard_until_escape_and_under_bypass_it_is_said_why_not() {
     desk.harness
         .get_by_label_contains("Nothing is heard while Bypass is on");
 }
+
+#[test]
+fn a_gesture_on_the_route_is_named_undone_and_done_again() {
+    let mut desk = Desk::usual().with_phrase("D4 . F4 G4 . A4 . .");
+    desk.click("Route");
+    let before = desk.parameters.kept.current();
+    desk.click("Dwell of stage 3");
+    desk.harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
+    desk.harness.event(egui::Event::Text("6".to_owned()));
+    desk.harness.run();
+    desk.harness.key_press(Key::Enter);
+    desk.harness.run();
+    desk.harness
+        .get_by_label_contains("The form is now written: 9 stages");
+    let written = desk.parameters.kept.current();
+    assert_eq!(
+        written.route.stages()[2].dwell,
+        procession_core::route::Dwell::Cycles(6)
+    );
+    desk.click("Undo: dwell of stage 3");
+    assert_eq!(desk.parameters.kept.current().to_json(), before.to_json());
+    desk.click("Redo: dwell of stage 3");
+    assert_eq!(desk.parameters.kept.current().to_json(), written.to_json());
+}

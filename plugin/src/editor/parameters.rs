@@ -3,7 +3,7 @@
 use crate::editor::field::{Field, ROW};
 use crate::editor::focus;
 use crate::editor::look::{Look, mark};
-use crate::editor::model::parameters::{COPIES_GROUP, COPY_IDS, GROUPS, matters};
+use crate::editor::model::parameters::{COPIES_GROUP, COPY_IDS, GROUPS, matters_to};
 use crate::editor::seen::Seen;
 use crate::editor::views::choose;
 use crate::editor::wish::Wish;
@@ -91,7 +91,7 @@ fn field<'a>(id: &str, parameters: &'a Parameters, seen: &Seen, bare: bool) -> O
     Some(Field {
         declaration,
         parameter,
-        matters: matters(id, seen.settings()) && !(id == "begin_on" && is_written),
+        matters: matters_to(id, seen) && !(id == "begin_on" && is_written),
         bare,
     })
 }

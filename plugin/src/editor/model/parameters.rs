@@ -1,5 +1,6 @@
 //! The parameters as a musician thinks of them, and which of them matter now.
 
+use crate::editor::seen::Seen;
 use procession_core::settings::{
     Advance, FoldKind, Growth, MAX_COPIES, Motion, Resulting, Settings,
 };
@@ -103,6 +104,21 @@ pub const COPY_IDS: [[&str; 3]; MAX_COPIES] = [
     ["copy8_offset", "copy8_level", "copy8_octave"],
 ];
 
+/// Whether a parameter has any effect in this moment. A form that is written goes by its list: what
+/// would have generated it says nothing, and cues are awaited where the list has them.
+pub fn matters_to(id: &str, seen: &Seen) -> bool {
+    let is_written = seen.process.route().is_written();
+    match id {
+        "motion" | "shift_by" | "copies_move" | "shifts" | "dwell" | "drift" | "advance"
+            if is_written =>
+        {
+            false
+        }
+        "cue" | "cue_key" | "cue_controller" if is_written => seen.process.voices().are_cued(),
+        _ => matters(id, seen.settings()),
+    }
+}
+
 /// Whether a parameter makes a difference under these settings. One that does not can still be
 /// changed; it only stands back.
 pub fn matters(id: &str, settings: &Settings) -> bool {
@@ -174,5 +190,20 @@ mod tests {
         settings.motion.motion = Motion::Jump;
         assert!(!matters("drift", &settings));
         assert!(matters("dwell", &settings));
+    }
+
+    #[test]
+    fn what_would_have_generated_a_form_stands_back_when_it_is_written() {
+        use crate::feed::Snapshot;
+        use procession_core::engine::Anchor;
+        use procession_core::phrase::Phrase;
+        let phrase = Phrase::from_text("D4 . F4 G4", 0.25).expect("a phrase");
+        let settings = Settings::default();
+        let mut seen = Seen::new(Snapshot::default(), phrase, settings, Anchor::NextStart);
+        assert!(matters_to("dwell", &seen) && matters_to("motion", &seen));
+        seen.follow_route(&seen.process.voices().as_route());
+        assert!(!matters_to("dwell", &seen) && !matters_to("motion", &seen));
+        assert!(matters_to("copies", &seen) && matters_to("offset", &seen));
+        assert!(!matters_to("cue", &seen));
     }
 }
