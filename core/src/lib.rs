@@ -61,4 +61,5 @@ pub mod words;
 pub mod pick;
 pub mod mallet;
 pub mod sonority;
+pub mod speech;
 pub mod exchange;
