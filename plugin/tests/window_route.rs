@@ -259,3 +259,25 @@ fn in_a_small_room_too_every_cell_can_be_reached() {
     }
     assert_eq!(screen.wishes(), []);
 }
+
+#[test]
+fn stages_are_picked_by_a_choice() {
+    let mut screen = Screen::usual();
+    screen.click("Pick stages");
+    screen.click("each once, from few attacks to many");
+    let wishes = screen.wishes();
+    let [Wish::Route(RouteWish::Take(route, called))] = &wishes[..] else {
+        panic!("{wishes:?}");
+    };
+    assert!(route.is_written());
+    assert_eq!(called, "picking each once, from few attacks to many");
+    // Struck on steps 0, 2, 3 and 5 of eight, the phrase meets itself everywhere but four steps on.
+    screen.click("Pick stages");
+    screen.click("only those that interlock");
+    let wishes = screen.wishes();
+    let [Wish::Route(RouteWish::Take(route, _))] = &wishes[..] else {
+        panic!("{wishes:?}");
+    };
+    let ahead = route.stages().iter().map(|stage| stage.ahead[0]);
+    assert_eq!(ahead.collect::<Vec<_>>(), [4.0]);
+}

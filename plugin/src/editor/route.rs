@@ -14,9 +14,18 @@ use egui::{
     Button, EventFilter, FontId, Id, Key, Label, Rect, RichText, Role, ScrollArea, Sense, Stroke,
     StrokeKind, TextEdit, Ui, Vec2, WidgetInfo, pos2, vec2,
 };
+use procession_core::pick::{Pick, pick};
 use procession_core::route::{Afterwards, Edit, Route};
 use procession_core::snippet::Subject;
 use procession_core::words::{kind_word, number_of, stage_words};
+use std::sync::Arc;
+
+/// What can be picked, and what that is called.
+const PICKS: [(Pick, &str); 3] = [
+    (Pick::Interlocking, "only those that interlock"),
+    (Pick::AllPitches, "only those with all pitches"),
+    (Pick::FewToMany, "each once, from few attacks to many"),
+];
 
 /// What the table remembers between two frames.
 #[derive(Debug, Default)]
@@ -162,6 +171,7 @@ impl Table<'_> {
             ui.spacing_mut().item_spacing = vec2(4.0, 4.0);
             self.stage_tools(ui);
             self.afterwards(ui);
+            self.picks(ui);
             let back = ui.add_enabled(self.is_written(), Button::new("As generated"));
             if back
                 .on_hover_text("The settings make the form again. Undo brings the list back.")
@@ -257,6 +267,27 @@ impl Table<'_> {
         menu.on_hover_text(
             "What comes after the last stage: it is held, all goes round again from the stage that \
              is looked at, or nothing sounds any more.",
+        );
+    }
+
+    fn picks(&mut self, ui: &mut Ui) {
+        let mut names = vec!["pick stages".to_owned()];
+        names.extend(PICKS.iter().map(|(_, name)| (*name).to_owned()));
+        let label = "Pick stages";
+        let (menu, wanted) = choice::menu(ui, self.look, "picks", label, 166.0, (&names, 0));
+        let wanted = wanted.and_then(|wanted| PICKS.get(wanted.checked_sub(1)?));
+        if let Some((which, name)) = wanted {
+            let wish = match pick(&self.seen.process, *which) {
+                Ok(route) => {
+                    let called = format!("picking {name}");
+                    Wish::Route(RouteWish::Take(Arc::new(route), called))
+                }
+                Err(refusal) => Wish::Say(refusal.to_string()),
+            };
+            self.wishes.push(wish);
+        }
+        menu.on_hover_text(
+            "Keeps or puts in order the stages that are of a kind; Undo takes it back.",
         );
     }
 
