@@ -8,15 +8,12 @@
 )]
 
 mod host;
+mod system;
 
 use host::Host;
 use nice_assert_no_alloc::assert_no_alloc;
 use nice_plug::buffer::Buffer;
-use nice_plug::context::PluginApi;
-use nice_plug::context::process::SendEventError;
-use nice_plug::midi::PluginNoteEvent;
-use nice_plug::prelude::{ProcessContext, Transport};
-use procession::Instance;
+use nice_plug::prelude::Transport;
 use procession::bell::Bell;
 use procession::feed::{FeedReader, feed};
 use procession::params::Parameters;
@@ -30,38 +27,7 @@ use procession_core::process::Process;
 use procession_core::settings::Settings;
 use procession_core::snippet::{Snippet, Subject};
 use std::sync::Arc;
-
-type Plugin = Instance<false>;
-
-/// A host that plays, block by block.
-struct System {
-    transport: Transport,
-    sent: Vec<PluginNoteEvent<Plugin>>,
-}
-
-impl ProcessContext<Plugin> for System {
-    fn plugin_api(&self) -> PluginApi {
-        PluginApi::Clap
-    }
-    fn execute_background(&self, _: procession::editor::grant::Gesture) {}
-    fn execute_gui(&self, _: procession::editor::grant::Gesture) {}
-    fn transport(&self) -> &Transport {
-        &self.transport
-    }
-    fn next_event(&mut self) -> Option<PluginNoteEvent<Plugin>> {
-        None
-    }
-    fn try_send_event(
-        &mut self,
-        event: PluginNoteEvent<Plugin>,
-    ) -> Result<(), (PluginNoteEvent<Plugin>, SendEventError)> {
-        self.sent.push(event);
-        Ok(())
-    }
-    fn set_latency_samples(&self, _: u32) {}
-    fn set_current_voice_capacity(&self, _: u32) {}
-    fn request_restart(&self) {}
-}
+use system::System;
 
 const RATE: f64 = 48_000.0;
 /// At 120.
@@ -76,7 +42,7 @@ struct Desk {
     parameters: Arc<Parameters>,
     host: Arc<Host>,
     reader: FeedReader,
-    system: System,
+    system: System<false>,
     frame: usize,
     heard: Vec<String>,
     sound: [Vec<f32>; 2],
@@ -102,10 +68,7 @@ impl Desk {
             host: Host::new(parameters.clone()),
             parameters,
             reader,
-            system: System {
-                transport,
-                sent: Vec::with_capacity(4096),
-            },
+            system: System::new(transport),
             frame: 0,
             heard: Vec::new(),
             sound: Default::default(),
@@ -136,7 +99,7 @@ impl Desk {
                 });
             }
             let (audio, parameters, system) = (&mut self.audio, &self.parameters, &mut self.system);
-            assert_no_alloc(|| audio.process::<Plugin>(&mut buffer, parameters, system));
+            assert_no_alloc(|| audio.process(&mut buffer, parameters, system));
         }
         for event in self.system.sent.drain(..) {
             self.heard.push(format!("{} {event:?}", self.frame));
@@ -223,7 +186,7 @@ fn with_no_audio_to_sound_in_that_is_told() {
     // SAFETY: there are no channels, so no slices to be too short.
     unsafe { none.set_slices(441, |_| ()) };
     let (audio, parameters, system) = (&mut desk.audio, &desk.parameters, &mut desk.system);
-    assert_no_alloc(|| audio.process::<Plugin>(&mut none, parameters, system));
+    assert_no_alloc(|| audio.process(&mut none, parameters, system));
     let shown = desk.reader.look();
     assert_eq!((shown.mute_snippet, shown.heard_snippet), (number, 0));
 }

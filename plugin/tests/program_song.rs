@@ -6,13 +6,12 @@
     reason = "a block without channels is made by an unsafe function of the framework"
 )]
 
+mod system;
+
 use nice_assert_no_alloc::assert_no_alloc;
 use nice_plug::buffer::Buffer;
-use nice_plug::context::PluginApi;
-use nice_plug::context::process::SendEventError;
-use nice_plug::midi::{Channel, Key, PluginNoteEvent, VoiceID};
-use nice_plug::prelude::{NoteEvent, ProcessContext, Transport};
-use procession::Instance;
+use nice_plug::midi::{Channel, Key, VoiceID};
+use nice_plug::prelude::{NoteEvent, Transport};
 use procession::bell::Bell;
 use procession::feed::feed;
 use procession::params::Parameters;
@@ -22,39 +21,7 @@ use procession::program::{Program, program};
 use procession_core::engine::Anchor;
 use procession_core::phrase::Phrase;
 use std::sync::Arc;
-
-type Plugin = Instance<true>;
-
-/// A system that plays, block by block.
-struct System {
-    transport: Transport,
-    coming: Vec<PluginNoteEvent<Plugin>>,
-    sent: Vec<PluginNoteEvent<Plugin>>,
-}
-
-impl ProcessContext<Plugin> for System {
-    fn plugin_api(&self) -> PluginApi {
-        PluginApi::Standalone
-    }
-    fn execute_background(&self, _: procession::editor::grant::Gesture) {}
-    fn execute_gui(&self, _: procession::editor::grant::Gesture) {}
-    fn transport(&self) -> &Transport {
-        &self.transport
-    }
-    fn next_event(&mut self) -> Option<PluginNoteEvent<Plugin>> {
-        self.coming.pop()
-    }
-    fn try_send_event(
-        &mut self,
-        event: PluginNoteEvent<Plugin>,
-    ) -> Result<(), (PluginNoteEvent<Plugin>, SendEventError)> {
-        self.sent.push(event);
-        Ok(())
-    }
-    fn set_latency_samples(&self, _: u32) {}
-    fn set_current_voice_capacity(&self, _: u32) {}
-    fn request_restart(&self) {}
-}
+use system::System;
 
 /// The program at a system, and what it has played: frame, channel, key.
 struct Desk {
@@ -62,7 +29,7 @@ struct Desk {
     parameters: Arc<Parameters>,
     program: Program,
     bell: Bell,
-    system: System,
+    system: System<true>,
     frame: u64,
     heard: Vec<(u64, u8, u8)>,
 }
@@ -86,11 +53,7 @@ impl Desk {
             parameters,
             program,
             bell,
-            system: System {
-                transport,
-                coming: Vec::with_capacity(64),
-                sent: Vec::with_capacity(4096),
-            },
+            system: System::new(transport),
             frame: 0,
             heard: Vec::new(),
         };
@@ -126,7 +89,7 @@ impl Desk {
         // SAFETY: there are no channels, so no slices to be too short.
         unsafe { buffer.set_slices(frames as usize, |_| ()) };
         let (audio, parameters, system) = (&mut self.audio, &self.parameters, &mut self.system);
-        assert_no_alloc(|| audio.process::<Plugin>(&mut buffer, parameters, system));
+        assert_no_alloc(|| audio.process(&mut buffer, parameters, system));
         for event in self.system.sent.drain(..) {
             if let NoteEvent::NoteOn {
                 timing,
