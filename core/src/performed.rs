@@ -85,15 +85,31 @@ pub struct Moment {
     pub what: Happened,
 }
 
-/// Moments in order of time, from a beginning.
+/// Moments in order of time, and how stages were shaped before the first of them.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Recollection {
+    /// None if nothing happened.
+    pub first: Option<Shape>,
+    /// What happened.
+    pub moments: ArrayVec<Moment, MOST_MOMENTS>,
+}
+
+impl Recollection {
+    /// Takes over another in place: an audio thread's stack is small.
+    pub fn copy_from(&mut self, other: &Self) {
+        self.first = other.first;
+        self.moments.clear();
+        self.moments.extend(other.moments.iter().copied());
+    }
+}
+
+/// What was performed, ready to be gone on with from any position.
 ///
 /// # Real-time
 /// Large: it is to live on the heap, and be changed in place. Allocates never, blocks never.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Performed {
-    /// How stages were shaped before the first moment.
-    first: Option<Shape>,
-    moments: ArrayVec<Moment, MOST_MOMENTS>,
+    told: Recollection,
     /// How the process stood after every so many moments.
     marks: ArrayVec<Stance, { MOST_MOMENTS / BETWEEN_MARKS }>,
     /// How many moments have passed where the song is.
@@ -102,22 +118,29 @@ pub struct Performed {
     followed: bool,
     /// Whether what is performed is not remembered: it came about as no song position tells.
     adrift: bool,
+    /// Changes with what was performed.
+    edition: u32,
 }
 
 impl Performed {
     /// What happened, in order.
     pub fn moments(&self) -> &[Moment] {
-        &self.moments
+        &self.told.moments
     }
 
-    /// How stages were shaped before the first of them; none if nothing happened.
-    pub fn first(&self) -> Option<&Shape> {
-        self.first.as_ref()
+    /// The same, and how stages were shaped before.
+    pub fn told(&self) -> &Recollection {
+        &self.told
+    }
+
+    /// Changes with what was performed.
+    pub fn edition(&self) -> u32 {
+        self.edition
     }
 
     /// Whether there is no room for more.
     pub fn is_full(&self) -> bool {
-        self.moments.is_full()
+        self.told.moments.is_full()
     }
 
     /// Whether what is heard is what was performed.
@@ -129,36 +152,34 @@ impl Performed {
     /// [`Self::recall`] to say.
     pub fn copy_from(&mut self, other: &Self) {
         self.forget();
-        self.first = other.first;
-        self.moments.extend(other.moments.iter().copied());
+        self.told.copy_from(&other.told);
         self.marks.extend(other.marks.iter().cloned());
     }
 
     /// Nothing was performed.
     pub fn forget(&mut self) {
-        self.first = None;
-        self.moments.clear();
+        if self.told.first.is_some() {
+            self.edition = self.edition.wrapping_add(1);
+        }
+        self.told.first = None;
+        self.told.moments.clear();
         self.marks.clear();
         self.passed = 0;
         self.followed = false;
         self.adrift = false;
     }
 
-    /// What was performed before, as a project has kept it: moments in order, at most
-    /// [`MOST_MOMENTS`]. `process` is as it was then, but for them; it is not left as it was. Off the
+    /// What was performed before, as a project has kept it, moments in order. `process` is as it was then, but for them; it is not left as it was. Off the
     /// audio thread.
-    pub fn recollect(
-        &mut self,
-        first: Shape,
-        moments: impl IntoIterator<Item = Moment>,
-        process: &mut Process,
-    ) {
+    pub fn recollect(&mut self, told: &Recollection, process: &mut Process) {
         self.forget();
-        self.first = Some(first);
+        let Some(first) = told.first else { return };
+        self.told.first = Some(first);
+        let moments = told.moments.iter().copied();
         let told = *process.settings();
         begin(process, &first.over(&told));
         let mut last = f64::NEG_INFINITY;
-        for moment in moments.into_iter().take(MOST_MOMENTS) {
+        for moment in moments {
             if !(moment.at.is_finite() && moment.at >= last) {
                 continue;
             }
@@ -190,7 +211,8 @@ impl Performed {
         let shape = Shape::of(process.settings());
         // What was told on the position itself is told again with it, or not any more.
         let by = |late: Beats| {
-            self.moments
+            self.told
+                .moments
                 .partition_point(|moment| moment.at <= at + late)
         };
         let passed = [by(LATE), by(-LATE)]
@@ -217,7 +239,7 @@ impl Performed {
         if let Some(mark) = marks.checked_sub(1).and_then(|last| self.marks.get(last)) {
             process.stand_at(mark);
         }
-        for moment in &self.moments[marked..passed] {
+        for moment in &self.told.moments[marked..passed] {
             play(process, moment, &told);
         }
         process.rest_offsets();
@@ -229,8 +251,8 @@ impl Performed {
             Happened::Shaped(shape) => Some(shape),
             Happened::Cue => None,
         };
-        let last = self.moments[..passed].iter().rev().find_map(shaped);
-        last.or(self.first)
+        let last = self.told.moments[..passed].iter().rev().find_map(shaped);
+        last.or(self.told.first)
     }
 
     /// When stages are to be shaped otherwise, told at song position `now`: when they were, if that
@@ -270,7 +292,7 @@ impl Performed {
         let last = self
             .passed
             .checked_sub(1)
-            .and_then(|last| self.moments.get(last));
+            .and_then(|last| self.told.moments.get(last));
         self.followed
             && last.is_some_and(|last| {
                 last.what == Happened::Cue && (last.at + origin - now).abs() <= LATE
@@ -285,7 +307,7 @@ impl Performed {
 
     /// The cue that was performed next has come again.
     pub fn pass_cue(&mut self) {
-        self.passed = (self.passed + 1).min(self.moments.len());
+        self.passed = (self.passed + 1).min(self.told.moments.len());
     }
 
     /// The song has come to `now`. A value that was told on the way and was not told again is not
@@ -299,7 +321,7 @@ impl Performed {
     }
 
     fn next(&self) -> Option<&Moment> {
-        self.moments.get(self.passed).filter(|_| self.followed)
+        self.told.moments.get(self.passed).filter(|_| self.followed)
     }
 
     fn note(&mut self, moment: Moment, before: &Shape, process: &Process) {
@@ -311,21 +333,25 @@ impl Performed {
             self.followed = true;
         }
         self.cut();
-        self.first.get_or_insert(*before);
+        self.told.first.get_or_insert(*before);
         self.push(moment, process);
     }
 
     /// Forgets what was performed after what has passed.
     fn cut(&mut self) {
-        self.moments.truncate(self.passed);
+        if self.passed < self.told.moments.len() {
+            self.edition = self.edition.wrapping_add(1);
+        }
+        self.told.moments.truncate(self.passed);
         self.marks.truncate(self.passed / BETWEEN_MARKS);
     }
 
     fn push(&mut self, moment: Moment, process: &Process) {
-        if self.moments.try_push(moment).is_err() {
+        if self.told.moments.try_push(moment).is_err() {
             return;
         }
-        self.passed = self.moments.len();
+        self.edition = self.edition.wrapping_add(1);
+        self.passed = self.told.moments.len();
         if self.passed.is_multiple_of(BETWEEN_MARKS) {
             // There is one for every so many moments.
             let _ = self.marks.try_push(process.stance());

@@ -225,13 +225,10 @@ proptest! {
 /// The same instance, as a project opens it.
 fn reopened(host: &Host, first: Settings) -> Host {
     let mut other = Host::new(first);
-    let kept = host.engine.performed();
-    if let Some(shape) = kept.first() {
-        let mut process = Process::new(phrase(), host.controls.settings, ORIGIN);
-        let mut performed = Box::<Performed>::default();
-        performed.recollect(*shape, kept.moments().iter().copied(), &mut process);
-        other.engine.restore_performed(&performed);
-    }
+    let mut process = Process::new(phrase(), host.controls.settings, ORIGIN);
+    let mut performed = Box::<Performed>::default();
+    performed.recollect(host.engine.performed().told(), &mut process);
+    other.engine.restore_performed(&performed);
     other
 }
 

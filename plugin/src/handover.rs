@@ -9,9 +9,10 @@
 
 use crate::hearing::{self, Asked, Asking, Order as Heard};
 use crate::state::{Kept, Notice, Taken};
+use procession_core::performed::{Performed, Recollection};
 use procession_core::route::Route;
 use procession_core::snippet::Snippet;
-use std::sync::{MutexGuard, PoisonError};
+use std::sync::{Arc, MutexGuard, PoisonError};
 use triple_buffer::{Input, Output, triple_buffer};
 
 /// The two ends of what is kept beside the parameters. Make one pair for each plug-in instance.
@@ -20,11 +21,18 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
         taken: first.taken.clone(),
         answers: 0,
     };
+    let told = Told {
+        performed: Recollection::default(),
+        answers: 0,
+    };
+    let (told_out, told_in) = triple_buffer(&told);
     let (orders_out, orders_in) = triple_buffer(&Order {
         kept: first.clone(),
         phrases: 0,
         routes: 0,
         loads: 0,
+        performances: 0,
+        performed: Arc::default(),
     });
     let (reports_out, reports_in) = triple_buffer(&answer);
     let (asking, asked) = hearing::line();
@@ -33,6 +41,9 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
         phrases: 0,
         routes: 0,
         loads: 0,
+        performances: 0,
+        told: told_in,
+        performed: Arc::default(),
         orders: orders_out,
         reports: reports_in,
         notice: None,
@@ -44,6 +55,8 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
         phrases: 0,
         loads: 0,
         route: (0, 0),
+        performances: 0,
+        told: told_out,
         asked,
     };
     (main, audio)
@@ -59,6 +72,17 @@ struct Order {
     routes: u64,
     /// How many states had been loaded when this was sent.
     loads: u64,
+    /// How often it was said what was performed, and what that was. Dropped on the main side alone.
+    performances: u64,
+    performed: Arc<Performed>,
+}
+
+/// From the audio side: this was performed.
+#[derive(Clone)]
+struct Told {
+    performed: Recollection,
+    /// How often the main side had said otherwise before.
+    answers: u64,
 }
 
 /// From the audio side: this is what is playing now.
@@ -88,6 +112,8 @@ pub struct AudioSide {
     loads: u64,
     /// Loads and routes, of the last route that was looked at.
     route: (u64, u64),
+    performances: u64,
+    told: Input<Told>,
     asked: Asked,
 }
 
@@ -143,6 +169,28 @@ impl AudioSide {
         Some((cause, &order.kept.route))
     }
 
+    /// What was performed, if a project was opened that says so or it is to be forgotten; only the
+    /// latest, as of the last call of [`Self::poll_incoming`]. Call it after the phrase and the route.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn poll_performed(&mut self) -> Option<&Performed> {
+        let order = self.orders.output_buffer();
+        let before = std::mem::replace(&mut self.performances, order.performances);
+        (before != order.performances).then_some(&*order.performed)
+    }
+
+    /// Tells the other threads what was performed.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never: a copy of the moments and one atomic swap.
+    pub fn publish_performed(&mut self, performed: &Recollection) {
+        let told = self.told.input_buffer_mut();
+        told.performed.copy_from(performed);
+        told.answers = self.performances;
+        self.told.publish();
+    }
+
     /// What is kept beside the parameters, as of the last call of [`Self::poll_incoming`]: the
     /// seed, the custom mode, the mode changes. Of its phrase the engine knows better.
     ///
@@ -180,6 +228,9 @@ struct Latest {
     phrases: u64,
     routes: u64,
     loads: u64,
+    performances: u64,
+    told: Output<Told>,
+    performed: Arc<Performed>,
     orders: Input<Order>,
     reports: Output<Report>,
     notice: Option<Notice>,
@@ -220,6 +271,14 @@ impl MainSide {
         }
     }
 
+    /// Nothing was performed.
+    pub fn forget_performed(&self) {
+        let mut latest = self.up_to_date();
+        latest.kept.performed = Arc::default();
+        latest.tell_performed();
+        latest.send();
+    }
+
     /// Takes over a loaded state: `restore` makes it out of what was there, so that parts which
     /// cannot be read stay as they were. The audio thread learns of it as [`Cause::Loaded`], even
     /// if the phrase is the same.
@@ -236,6 +295,7 @@ impl MainSide {
         latest.notice = restore(&mut latest.kept);
         latest.phrases += 1;
         latest.loads += 1;
+        latest.tell_performed();
         latest.send();
     }
 
@@ -253,7 +313,19 @@ impl MainSide {
 }
 
 impl Latest {
+    /// The audio side is to be told what was performed.
+    fn tell_performed(&mut self) {
+        self.performed = Arc::from(self.kept.recollected());
+        self.performances += 1;
+    }
+
     fn hear_audio(&mut self) {
+        if self.told.update() {
+            let told = self.told.output_buffer();
+            if told.answers == self.performances {
+                self.kept.performed = Arc::new(told.performed.clone());
+            }
+        }
         if !self.reports.update() {
             return;
         }
@@ -268,6 +340,8 @@ impl Latest {
         order.kept.clone_from(&self.kept);
         (order.phrases, order.loads) = (self.phrases, self.loads);
         order.routes = self.routes;
+        order.performances = self.performances;
+        order.performed.clone_from(&self.performed);
         self.orders.publish();
     }
 }
@@ -282,7 +356,6 @@ mod tests {
     use procession_core::phrase::{MAX_NOTES, Phrase};
     use procession_core::route::{Afterwards, Dwell, MAX_STAGES, Way, WrittenStage};
     use procession_core::settings::Motion;
-    use std::sync::Arc;
 
     /// A phrase of `notes` notes that all say so by their key: a torn one would give itself away.
     fn telling(notes: usize, at: f64) -> Taken {
@@ -298,6 +371,40 @@ mod tests {
         let of_one_kind = notes.windows(2).all(|pair| pair[0].key == pair[1].key);
         let same_anchor = taken.anchor == Anchor::Song(notes.len() as f64);
         of_one_kind && same_anchor && taken.phrase.length() == 0.125 * notes.len() as f64
+    }
+
+    /// The same crossing both ways: what the engine remembers is saved, what was saved it remembers.
+    #[test]
+    fn what_was_performed_is_kept_told_again_and_forgotten() {
+        use procession_core::performed::{Happened, Moment, Shape};
+        use procession_core::settings::Settings;
+        let (main, mut audio) = exchange(Kept::default());
+        let mut told = Recollection {
+            first: Some(Shape::of(&Settings::default())),
+            ..Recollection::default()
+        };
+        let what = Happened::Cue;
+        told.moments.push(Moment { at: 9.5, what });
+        assert_no_alloc(|| audio.publish_performed(&told));
+        assert_eq!(*main.current().performed, told);
+        let saved: serde_json::Value =
+            serde_json::from_str(&main.current().to_json()).expect("it is JSON");
+        main.load(|kept| {
+            *kept = Kept::default();
+            kept.restore(&saved)
+        });
+        audio.poll_incoming();
+        let again = assert_no_alloc(|| audio.poll_performed().map(Performed::told));
+        assert_eq!(again, Some(&told));
+        assert_eq!(audio.poll_performed().map(Performed::told), None);
+        main.forget_performed();
+        audio.poll_incoming();
+        let again = audio.poll_performed().map(Performed::told);
+        assert_eq!(again, Some(&Recollection::default()));
+        // What was still on its way when it was to be forgotten is no answer to that.
+        main.forget_performed();
+        audio.publish_performed(&told);
+        assert!(main.current().performed.moments.is_empty());
     }
 
     #[test]

@@ -31,6 +31,8 @@ pub struct AudioThread {
     controllers: Controllers,
     audition: Audition,
     exchange: AudioSide,
+    /// The edition of what was performed that the other threads know.
+    performed: u32,
     feed: Feed,
     bell: Bell,
     hand: Hand,
@@ -50,6 +52,7 @@ impl AudioThread {
             controllers: Controllers::default(),
             audition: Audition::default(),
             exchange,
+            performed: 0,
             feed,
             bell,
             hand: Hand::default(),
@@ -203,10 +206,18 @@ impl AudioThread {
             Some((Cause::Edited, route)) => self.engine.change_route(route),
             None => (),
         }
+        if let Some(performed) = self.exchange.poll_performed() {
+            self.engine.restore_performed(performed);
+        }
     }
 
     /// What a saved project has to know.
     fn report(&mut self) -> News {
+        let performed = self.engine.performed();
+        if performed.edition() != self.performed {
+            self.performed = performed.edition();
+            self.exchange.publish_performed(performed.told());
+        }
         let news = self.engine.take_news();
         if news != News::default() {
             let phrase = self.engine.process().phrase();

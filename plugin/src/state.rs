@@ -5,6 +5,7 @@
 //! itself; a part that cannot be read stays as it was, and a plain message says so.
 
 mod modulations;
+mod performed;
 mod route;
 
 pub use modulations::LONGEST_TURNING;
@@ -17,9 +18,11 @@ use procession_core::engine::Anchor;
 use procession_core::metre::Metre;
 use procession_core::mode::PitchSet;
 use procession_core::note::{Key, Note, Velocity};
+use procession_core::performed::{Performed, Recollection};
 use procession_core::phrase::{Bar, Phrase};
+use procession_core::process::Process;
 use procession_core::route::Route;
-use procession_core::settings::Modulations;
+use procession_core::settings::{Modulations, Settings};
 use procession_core::time::Beats;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -29,7 +32,8 @@ use std::sync::Arc;
 /// [`filter`], and keep one saved file of each under `plugin/tests/states/`.
 ///
 /// 2: a phrase may know the bar it was played in.
-/// 3: a position may be written at which the process begins, and a route that it takes.
+/// 3: a position may be written at which the process begins, and a route that it takes; what was
+/// performed is kept.
 pub const VERSION: u64 = 3;
 
 /// Origins farther from the start of the song than this are damage: a year and a half at 120 beats
@@ -87,6 +91,8 @@ pub struct Kept {
     pub begins_at: Option<Beats>,
     /// The form as it is written, if it is. Large, and shared by all who only look at it.
     pub route: Arc<Route>,
+    /// What was performed in the song. Large, and shared likewise.
+    pub performed: Arc<Recollection>,
     /// The window.
     pub window: WindowSize,
 }
@@ -103,6 +109,7 @@ impl Default for Kept {
             modulations: Modulations::default(),
             begins_at: None,
             route: Arc::default(),
+            performed: Arc::default(),
             window: WindowSize {
                 width: 960,
                 height: 640,
@@ -131,11 +138,31 @@ impl Kept {
         take(modulations::restored(saved).map(|plan| self.modulations = plan));
         take(begins_at_from(saved).map(|at| self.begins_at = at));
         take(route::restored(saved).map(|route| self.route = Arc::new(route)));
+        self.performed = Arc::default();
+        take(performed::restored(saved).map(|told| self.performed = Arc::new(told)));
         take(
             part(saved, "window", "window size")
                 .map(|window: WindowSize| self.window = window.within_reason()),
         );
         (!refused.is_empty()).then(|| Notice(refused.join(" ")))
+    }
+
+    /// What was performed, ready to be gone on with. Costs some milliseconds: off the audio thread.
+    pub fn recollected(&self) -> Box<Performed> {
+        let origin = match self.taken.anchor {
+            Anchor::Song(origin) => origin,
+            Anchor::NextStart => 0.0,
+        };
+        let mut settings = Settings {
+            modulations: self.modulations,
+            ..Settings::default()
+        };
+        settings.fold.custom = self.custom;
+        let mut process = Box::new(Process::new(self.taken.phrase.clone(), settings, origin));
+        process.set_route(&self.route);
+        let mut performed = Box::<Performed>::default();
+        performed.recollect(&self.performed, &mut process);
+        performed
     }
 
     /// As the framework writes it under [`KEPT`].
@@ -155,6 +182,7 @@ impl Kept {
             modulations: modulations::saved(&self.modulations),
             begins_at: self.begins_at,
             route: route::saved(&self.route),
+            performed: performed::saved(&self.performed),
             window: self.window,
         }
     }
@@ -259,6 +287,8 @@ pub struct Written {
     begins_at: Option<Beats>,
     #[serde(skip_serializing_if = "Option::is_none")]
     route: Option<route::SavedRoute>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    performed: Option<performed::SavedPerformance>,
     window: WindowSize,
 }
 

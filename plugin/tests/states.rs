@@ -11,9 +11,12 @@ use procession_core::metre::Metre;
 use procession_core::mode::{ModeName, PitchSet};
 use procession_core::note::{Key, Note, Velocity};
 use procession_core::part::MAX_COPIES;
+use procession_core::performed::{Happened, Moment, Recollection, Shape};
 use procession_core::phrase::{Bar, Phrase};
 use procession_core::route::{Afterwards, Dwell, Route, Turn, Way, WrittenStage};
-use procession_core::settings::{Modulation, Modulations, Motion, Place};
+use procession_core::settings::{
+    Advance, CopiesMove, Modulation, Modulations, Motion, MotionSettings, Place, Settings, Shifts,
+};
 use serde_json::{Value, json};
 use std::sync::Arc;
 
@@ -52,6 +55,7 @@ fn kept_in_version_1() -> Kept {
         modulations: Modulations::default(),
         begins_at: None,
         route: Arc::default(),
+        performed: Arc::default(),
         window: WindowSize {
             width: 1200,
             height: 700,
@@ -137,16 +141,48 @@ fn route_in_version_3() -> Route {
     Route::new(&stages, Afterwards::Repeat { from: 1, gained }).expect("a route")
 }
 
-/// `states/version-3.json` is the same with a beginning that was written, at bar 33 of 7/8, and a
-/// route.
+/// What was performed in `states/version-3.json`: a cue, and then a dwell of 6 cycles instead of 8,
+/// without end.
+fn performed_in_version_3() -> Recollection {
+    let mut settings = Settings::default();
+    settings.motion = MotionSettings {
+        copies: 3,
+        motion: Motion::Jump,
+        shift_by: -2,
+        copies_move: CopiesMove::Together,
+        advance: Advance::OnCue,
+        dwell: 8,
+        drift: 4,
+        shifts: Shifts::Count(5),
+        entry: 1,
+        ..settings.motion
+    };
+    settings.growth.step = 2;
+    let mut told = Recollection {
+        first: Some(Shape::of(&settings)),
+        ..Recollection::default()
+    };
+    settings.motion.dwell = 6;
+    settings.motion.shifts = Shifts::Endless;
+    let changed = Happened::Shaped(Shape::of(&settings));
+    for (at, what) in [(10.5, Happened::Cue), (24.25, changed)] {
+        told.moments.push(Moment { at, what });
+    }
+    told
+}
+
+/// `states/version-3.json` is the same with a beginning that was written, at bar 33 of 7/8, a route,
+/// and a performance.
 #[test]
-fn a_project_of_version_3_knows_where_it_was_written_to_begin_and_which_route_it_takes() {
+fn a_project_of_version_3_knows_where_it_was_written_to_begin_which_route_it_takes_and_what_was_performed()
+ {
     let (parameters, _) = Parameters::new();
     load(&parameters, version_3());
     assert_eq!(parameters.kept.notice(), None);
     let kept = Kept {
         begins_at: Some(112.0),
         route: Arc::new(route_in_version_3()),
+        performed: Arc::new(performed_in_version_3()),
         ..kept_in_version_2()
     };
     assert_eq!(parameters.kept.current(), kept);
