@@ -408,7 +408,7 @@ pub enum Carried {
     Unchecked(Value),
     /// On its way out.
     #[serde(skip_deserializing)]
-    Written(Written),
+    Written(Box<Written>),
 }
 
 impl PersistentField<'_, Carried> for MainSide {
@@ -422,7 +422,7 @@ impl PersistentField<'_, Carried> for MainSide {
     where
         F: Fn(&Carried) -> R,
     {
-        f(&Carried::Written(self.current().written()))
+        f(&Carried::Written(Box::new(self.current().written())))
     }
 }
 
