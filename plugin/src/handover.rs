@@ -267,16 +267,11 @@ impl MainSide {
         if latest.kept != before {
             latest.phrases += u64::from(latest.kept.taken != before.taken);
             latest.routes += u64::from(latest.kept.route != before.route);
+            if latest.kept.performed != before.performed {
+                latest.tell_performed();
+            }
             latest.send();
         }
-    }
-
-    /// Nothing was performed.
-    pub fn forget_performed(&self) {
-        let mut latest = self.up_to_date();
-        latest.kept.performed = Arc::default();
-        latest.tell_performed();
-        latest.send();
     }
 
     /// Takes over a loaded state: `restore` makes it out of what was there, so that parts which
@@ -397,14 +392,13 @@ mod tests {
         let again = assert_no_alloc(|| audio.poll_performed().map(Performed::told));
         assert_eq!(again, Some(&told));
         assert_eq!(audio.poll_performed().map(Performed::told), None);
-        main.forget_performed();
+        main.edit(|kept| kept.performed = Arc::default());
+        // What was still on its way when it was to be forgotten is no answer to that.
+        audio.publish_performed(&told);
+        assert!(main.current().performed.moments.is_empty());
         audio.poll_incoming();
         let again = audio.poll_performed().map(Performed::told);
         assert_eq!(again, Some(&Recollection::default()));
-        // What was still on its way when it was to be forgotten is no answer to that.
-        main.forget_performed();
-        audio.publish_performed(&told);
-        assert!(main.current().performed.moments.is_empty());
     }
 
     #[test]

@@ -12,9 +12,11 @@ use procession::editor::route::{RouteState, show};
 use procession::editor::seen::Seen;
 use procession::editor::wish::{RouteWish, Wish};
 use procession_core::part::CopyNumber;
+use procession_core::performed::{Happened, Moment, Recollection, Shape};
 use procession_core::route::{Afterwards, Dwell, Edit, MAX_STAGES, Route, Way};
 use procession_core::settings::{Motion, Settings};
 use procession_core::snippet::Subject;
+use std::sync::Arc;
 
 /// Eight steps of a sixteenth: nine stages of 8 cycles, a step apart.
 const EIGHT: &str = "D4 . F4 G4 . A4 . .";
@@ -280,4 +282,26 @@ fn stages_are_picked_by_a_choice() {
     };
     let ahead = route.stages().iter().map(|stage| stage.ahead[0]);
     assert_eq!(ahead.collect::<Vec<_>>(), [4.0]);
+}
+
+#[test]
+fn what_was_performed_stands_above_the_table_and_can_be_forgotten() {
+    let words = "Performed: 2 cues and 1 change, heard again from any bar.";
+    assert!(Screen::usual().0.query_by_label(words).is_none());
+    let shape = Shape::of(&Settings::default());
+    let happened = [Happened::Cue, Happened::Shaped(shape), Happened::Cue];
+    let mut told = Recollection {
+        first: Some(shape),
+        ..Recollection::default()
+    };
+    for (place, what) in happened.into_iter().enumerate() {
+        let at = place as f64 * 9.0;
+        told.moments.push(Moment { at, what });
+    }
+    let mut seen = seen(EIGHT, Settings::default(), 1.0);
+    seen.performed = Arc::new(told);
+    let mut screen = Screen::new(seen, vec2(900.0, 420.0));
+    assert!(screen.0.query_by_label(words).is_some());
+    screen.click("Forget what was performed");
+    assert_eq!(screen.wishes(), [Wish::ForgetPerformed]);
 }

@@ -130,6 +130,10 @@ impl Granter {
                 };
                 self.take_step(parameters, name, |kept| kept.modulations = *plan);
             }
+            Wish::ForgetPerformed => {
+                let nothing = |kept: &mut Kept| kept.performed = Arc::default();
+                self.take_step(parameters, |_| Name::of_forgetting(), nothing);
+            }
             Wish::Route(wish) => self.write_route(&wish, seen, parameters),
             Wish::Write(order) => self.writer.write(*order, subject(seen)),
             Wish::StopWriting => self.writer.stop(),

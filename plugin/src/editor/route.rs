@@ -14,6 +14,7 @@ use egui::{
     Button, EventFilter, FontId, Id, Key, Label, Rect, RichText, Role, ScrollArea, Sense, Stroke,
     StrokeKind, TextEdit, Ui, Vec2, WidgetInfo, pos2, vec2,
 };
+use procession_core::performed::{Happened, Moment, Recollection};
 use procession_core::pick::{Pick, pick};
 use procession_core::route::{Afterwards, Edit, Route};
 use procession_core::snippet::Subject;
@@ -105,6 +106,7 @@ pub fn show(
         choose: None,
     };
     table.words(ui);
+    table.performed(ui);
     table.tools(ui);
     ui.add_space(2.0);
     table.rows(ui);
@@ -114,6 +116,31 @@ pub fn show(
     }
     state.listed = Some(listed);
     wishes
+}
+
+/// What was performed, in words; none if nothing was.
+fn performed(told: &Recollection) -> Option<String> {
+    let is_cue = |moment: &&Moment| moment.what == Happened::Cue;
+    let cues = told.moments.iter().filter(is_cue).count();
+    let changes = told.moments.len() - cues;
+    let what = match (cues, changes) {
+        (0, 0) => return None,
+        (_, 0) => number_of(cues, "cue"),
+        (0, _) => number_of(changes, "change"),
+        _ => format!(
+            "{} and {}",
+            number_of(cues, "cue"),
+            number_of(changes, "change")
+        ),
+    };
+    let room = if told.moments.is_full() {
+        " There is no room for more."
+    } else {
+        ""
+    };
+    Some(format!(
+        "Performed: {what}, heard again from any bar.{room}"
+    ))
 }
 
 /// The columns that are written in, and how wide they are.
@@ -164,6 +191,23 @@ impl Table<'_> {
             )
         };
         ui.add(Label::new(RichText::new(words).color(self.look.quiet)).wrap());
+    }
+
+    /// What was performed in the song, if anything was, and how to be rid of it.
+    fn performed(&mut self, ui: &mut Ui) {
+        let Some(words) = performed(&self.seen.performed) else {
+            return;
+        };
+        ui.horizontal_wrapped(|ui| {
+            ui.label(RichText::new(words).color(self.look.quiet));
+            let forget = ui.button("Forget what was performed").on_hover_text(
+                "Cues and changes are forgotten: from any bar the form is then as the settings \
+                 and the list now have it. Undo brings them back.",
+            );
+            if forget.clicked() {
+                self.wishes.push(Wish::ForgetPerformed);
+            }
+        });
     }
 
     fn tools(&mut self, ui: &mut Ui) {

@@ -5,6 +5,7 @@ use crate::files::Report;
 use procession_core::engine::Anchor;
 use procession_core::form::Form;
 use procession_core::part::Part;
+use procession_core::performed::Recollection;
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::route::Route;
@@ -14,6 +15,7 @@ use procession_core::settings::{
 use procession_core::snippet::Subject;
 use procession_core::time::Beats;
 use procession_core::voices::Stands;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 /// Something that is worked out carries a number, and whatever is worked out anew another: views
@@ -49,6 +51,8 @@ pub struct Seen {
     pub hold: bool,
     /// Whether the song is the program's own, so that the window can move it.
     pub own_song: bool,
+    /// What was performed in the song.
+    pub performed: Arc<Recollection>,
     /// A problem, its cause and its remedy, if there is one.
     pub notice: Option<String>,
     /// How far the writing of files has come.
@@ -74,6 +78,7 @@ impl Seen {
             beginning: Beginning::default(),
             hold: false,
             own_song: false,
+            performed: Arc::default(),
             notice: None,
             writing: Report::default(),
             hearing: None,

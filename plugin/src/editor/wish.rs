@@ -41,6 +41,8 @@ pub enum Wish {
     Modulate(Box<Modulations>),
     /// Of the route.
     Route(RouteWish),
+    /// What was performed in the song is to be forgotten.
+    ForgetPerformed,
     /// Write files of what is seen.
     Write(Box<Order>),
     /// Give up what is being written.

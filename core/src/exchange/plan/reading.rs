@@ -14,7 +14,7 @@ pub const LARGEST: usize = 32 << 20;
 /// Why no route could be read; the text says what to do.
 #[derive(Clone, Debug, Error, PartialEq)]
 pub enum ReadError {
-    /// There are so many bytes, more than [`LARGEST`].
+    /// There are so many bytes, more than are read.
     #[error(
         "{} MiB are too large for a plan: choose the .json that was written with the others, of {} MiB at most",
         .0.div_ceil(1 << 20), LARGEST >> 20

@@ -1,7 +1,7 @@
 //! Undo and redo: one row of named steps over all that the composer writes.
 //!
 //! A step holds what it changed, as it was before and after. To have something else undone, say in
-//! [`Thing`] what it is, where it is kept and how it is put back; that is all.
+//! `Thing` what it is, where it is kept and how it is put back; that is all.
 
 mod names;
 
@@ -9,6 +9,7 @@ pub use names::Name;
 
 use crate::state::Kept;
 use procession_core::mode::PitchSet;
+use procession_core::performed::Recollection;
 use procession_core::phrase::Phrase;
 use procession_core::route::Route;
 use procession_core::settings::Modulations;
@@ -27,17 +28,19 @@ enum Thing {
     BeginsAt(Option<Beats>),
     Modulations(Box<Modulations>),
     Custom(PitchSet),
+    Performed(Arc<Recollection>),
 }
 
 impl Thing {
     /// All that there is, as it is kept now.
-    fn all(kept: &Kept) -> [Self; 5] {
+    fn all(kept: &Kept) -> [Self; 6] {
         [
             Self::Phrase(Box::new(kept.taken.phrase.clone())),
             Self::Route(kept.route.clone()),
             Self::BeginsAt(kept.begins_at),
             Self::Modulations(Box::new(kept.modulations)),
             Self::Custom(kept.custom),
+            Self::Performed(kept.performed.clone()),
         ]
     }
 
@@ -48,6 +51,7 @@ impl Thing {
             Self::BeginsAt(at) => kept.begins_at = *at,
             Self::Modulations(plan) => kept.modulations = **plan,
             Self::Custom(mode) => kept.custom = *mode,
+            Self::Performed(told) => kept.performed.clone_from(told),
         }
     }
 
@@ -83,7 +87,7 @@ pub struct History {
     past: VecDeque<Step>,
     future: Vec<Step>,
     /// What the last step left, and how many projects had been loaded then.
-    left: Option<(Box<[Thing; 5]>, u64)>,
+    left: Option<(Box<[Thing; 6]>, u64)>,
 }
 
 impl History {

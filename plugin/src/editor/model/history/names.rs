@@ -88,6 +88,11 @@ impl Name {
         Self::new(what, Some(to))
     }
 
+    /// Nothing was performed.
+    pub fn of_forgetting() -> Self {
+        Self::new("forgetting what was performed", None)
+    }
+
     /// Another custom mode.
     pub fn of_custom() -> Self {
         Self::new("custom mode", None)
