@@ -3,12 +3,13 @@
 //! Computed outside the audio thread, from the same [`Process`] that plays.
 
 use crate::boundaries::{Boundaries, listed_end, one_round};
-use crate::motion::{StagePart, Station};
+use crate::motion::StagePart;
 use crate::note::Key;
 use crate::part::{CopyNumber, Part};
 use crate::phrase::Phrase;
 use crate::process::Process;
-use crate::time::{Beats, HAIR, MaterialPlace, Since, Span, to_ticks};
+use crate::time::{Beats, HAIR, MaterialPlace, Span, to_ticks};
+use crate::voices::CopyMoment;
 
 /// What a copy does during a stage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -263,22 +264,18 @@ fn copy_stage(process: &Process, copy: CopyNumber, span: Span) -> CopyStage {
     ) {
         (Some(entry), _) if entry > inside => Doing::Waiting,
         (None, _) => Doing::Waiting,
-        (_, Some(moves)) if moves <= inside => {
-            doing(process, copy, Since::from_song(inside, moves))
-        }
+        (_, Some(moves)) if moves <= inside => doing(process, copy, inside),
         _ => Doing::Entering,
     };
     CopyStage { doing, from, to }
 }
 
-fn doing(process: &Process, copy: CopyNumber, tau: Since) -> Doing {
-    let course = process.voices().course(copy);
-    let Station { stage, part } = course.timetable().station_at(tau);
-    let moved = |a: u64, b: u64| course.shifted(a) != course.shifted(b);
-    match part {
-        StagePart::Build if moved(stage.saturating_sub(1), stage) => Doing::Building,
-        StagePart::Lean | StagePart::Settle if moved(stage, stage + 1) => Doing::Drifting,
-        _ => Doing::Locked,
+fn doing(process: &Process, copy: CopyNumber, at: Beats) -> Doing {
+    let moment = process.voices().copy_moment(copy, at);
+    match moment.filter(CopyMoment::moves).map(|moment| moment.part) {
+        Some(StagePart::Build) => Doing::Building,
+        Some(StagePart::Lean | StagePart::Settle) => Doing::Drifting,
+        Some(StagePart::Dwell) | None => Doing::Locked,
     }
 }
 

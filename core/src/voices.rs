@@ -7,10 +7,12 @@ mod change;
 mod cues;
 mod footing;
 mod listing;
+mod moment;
 mod passing;
 mod reading;
 
 pub use footing::{Footing, Stands};
+pub use moment::CopyMoment;
 pub use passing::Passing;
 pub use reading::{Reading, Readings};
 

@@ -65,8 +65,8 @@ pub struct Going {
     pub(super) besides: Beats,
     /// The stage that is never left, if not the schedule's.
     pub(super) last: Option<u64>,
-    /// Whether the copy is built up, having come from elsewhere.
-    rebuilt: bool,
+    /// Beats ahead where it came from.
+    came_from: Beats,
     /// Notes that stood already when the build-up began.
     pub built: usize,
 }
@@ -84,7 +84,7 @@ impl Going {
             to: schedule.ahead(copy, 1),
             besides: 0.0,
             last: None,
-            rebuilt: false,
+            came_from: schedule.ahead(copy, 0),
             built: 0,
         }
     }
@@ -93,6 +93,7 @@ impl Going {
     pub fn standing_at(self, ahead: Option<Beats>) -> Self {
         Self {
             ahead: ahead.unwrap_or(self.ahead),
+            came_from: ahead.unwrap_or(self.came_from),
             ..self
         }
     }
@@ -171,7 +172,7 @@ impl<'a> Timetable<'a> {
             way: self.way(stage),
             ahead: self.ahead(stage),
             to: self.ahead(stage + 1),
-            rebuilt: self.is_rebuilt(stage),
+            came_from: self.came_from(stage),
             built: 0,
             ..self.going
         }
@@ -348,9 +349,15 @@ impl<'a> Timetable<'a> {
 
     /// Whether the copy builds itself up at the beginning of a stage: it does where it comes from elsewhere.
     pub(super) fn is_rebuilt(&self, stage: u64) -> bool {
-        match stage.checked_sub(self.going.stage) {
-            None | Some(0) => self.going.rebuilt,
-            Some(_) => self.ahead(stage - 1) != self.ahead(stage),
+        self.came_from(stage) != self.ahead(stage)
+    }
+
+    /// Beats ahead where the copy came from as it came to a stage, its offset aside.
+    pub fn came_from(&self, stage: u64) -> Beats {
+        if stage <= self.going.stage {
+            self.going.came_from
+        } else {
+            self.ahead(stage - 1)
         }
     }
 

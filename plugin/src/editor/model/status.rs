@@ -7,7 +7,7 @@ use procession_core::motion::{StagePart, drift_cycles};
 use procession_core::part::{CopyNumber, Part};
 use procession_core::phrase::MAX_NOTES;
 use procession_core::settings::{CopiesMove, Growth, Motion};
-use procession_core::time::{Beats, Since};
+use procession_core::time::Beats;
 use procession_core::words::{
     copies_named, minutes, step_numbers, steps_ahead_each, to_hundredths,
 };
@@ -176,40 +176,20 @@ impl Moment {
     fn of(copy: CopyNumber, seen: &Seen, at: Beats) -> Option<Self> {
         let process = &seen.process;
         let part = Part::Copy(copy);
-        process.voices().entry(part).filter(|entry| *entry <= at)?;
-        let counted_from = process.voices().moves_from(part)?;
-        let now = Since::from_song(at, counted_from);
-        let course = process.voices().course(copy);
-        let timetable = course.timetable();
-        let station = timetable.station_at(now.max(Since::START));
+        let moment = process.voices().copy_moment(copy, at)?;
         let step = seen.settings().step();
-        let after = |shifts| (course.shifted(shifts) + course.standing.target()) / step;
-        let (from, to) = match station.part {
-            // A build-up opens the stage at whose offset it already stands.
-            StagePart::Build => (after(station.stage.saturating_sub(1)), after(station.stage)),
-            _ => (after(station.stage), after(station.stage + 1)),
-        };
-        let (since, until) = match station.part {
-            StagePart::Lean | StagePart::Settle => {
-                let whole = |part| procession_core::motion::Station { part, ..station };
-                (
-                    timetable.begin_of(whole(StagePart::Lean)),
-                    timetable.end_of(whole(StagePart::Settle)),
-                )
-            }
-            _ => (timetable.begin_of(station), timetable.end_of(station)),
-        };
+        let from = moment.from / step;
         Some(Self {
             copy,
             ahead: seen.steps_ahead(part).unwrap_or(from),
             from,
-            to,
-            part: station.part,
+            to: moment.to / step,
+            part: moment.part,
             told: process.voices().displacement(part, at).unwrap_or_default() / step,
-            waits_for_cue: timetable.waits_for_cue(now),
-            goes_on: timetable.way_on(station.stage),
-            since: since.to_song(counted_from),
-            until: until.to_song(counted_from),
+            waits_for_cue: moment.waits_for_cue,
+            goes_on: moment.goes_on,
+            since: moment.since,
+            until: moment.until,
         })
     }
 
