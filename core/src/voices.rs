@@ -23,7 +23,7 @@ use crate::motion::{
 use crate::part::{CopyNumber, MAX_COPIES, Part};
 use crate::phrase::Phrase;
 use crate::route::Route;
-use crate::settings::{CopiesMove, GrowthSettings, Settings};
+use crate::settings::{CopiesMove, Growth, GrowthSettings, Settings};
 use crate::time::{Beats, MaterialPlace, Since, Span};
 
 /// Phrase, growth and motion, made ready to be asked.
@@ -72,6 +72,12 @@ impl Changed {
 struct CopyVoice {
     /// Its own, since each grows from its entry.
     laps: Laps,
+    walk: Walk,
+}
+
+/// Where a copy goes on from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Walk {
     /// Where it has gone on from since something changed, cues aside: from there stages are counted.
     from: Going,
     /// Where it goes on from now.
@@ -83,6 +89,20 @@ struct CopyVoice {
     moves: Option<Beats>,
 }
 
+impl Walk {
+    /// From the beginning.
+    fn first(schedule: Schedule<'_>, settings: &Settings, copy: CopyNumber) -> Self {
+        let first = Going::first(schedule, copy);
+        Self {
+            from: first,
+            going: first,
+            standing: told_to_stand(settings, copy),
+            entered: None,
+            moves: None,
+        }
+    }
+}
+
 impl Voices {
     /// The voices that play `phrase` under `settings`, cycle 0 beginning at song position
     /// `origin`.
@@ -92,16 +112,9 @@ impl Voices {
         Self {
             ranks: Ranks::new(&phrase, settings.growth.order, settings.growth.seed),
             steady: Laps::new(&phrase, &settings.growth),
-            copies: CopyNumber::ALL.map(|copy| {
-                let first = Going::first(Schedule::Generated(&rule), copy);
-                CopyVoice {
-                    laps: laps.clone(),
-                    from: first,
-                    going: first,
-                    standing: told_to_stand(&settings, copy),
-                    entered: None,
-                    moves: None,
-                }
+            copies: CopyNumber::ALL.map(|copy| CopyVoice {
+                laps: laps.clone(),
+                walk: Walk::first(Schedule::Generated(&rule), &settings, copy),
             }),
             changed: Changed::NEVER,
             rotation: phrase.smallest_rotation(),
@@ -163,14 +176,14 @@ impl Voices {
 
     /// How a copy moves, from where it began to count its moves.
     pub fn course(&self, copy: CopyNumber) -> Course<'_> {
-        let voice = &self.copies[copy.index()];
-        let timetable = Timetable::new(self.schedule(), copy, voice.going);
-        Course::new(timetable, voice.standing)
+        let walk = &self.copies[copy.index()].walk;
+        let timetable = Timetable::new(self.schedule(), copy, walk.going);
+        Course::new(timetable, walk.standing)
     }
 
     /// How a copy was to move when something last changed, dwells that wait for a cue counted.
     pub fn proposed(&self, copy: CopyNumber) -> Timetable<'_> {
-        let from = self.copies[copy.index()].from;
+        let from = self.copies[copy.index()].walk.from;
         Timetable::new(self.schedule(), copy, from).counted()
     }
 
@@ -251,7 +264,7 @@ impl Voices {
         match part {
             Part::Steady => Some(self.origin),
             Part::Copy(copy) => {
-                if let Some(entered) = self.copies[copy.index()].entered {
+                if let Some(entered) = self.copies[copy.index()].walk.entered {
                     return Some(self.origin + entered);
                 }
                 let gaps = copy.index() as f64 * f64::from(self.settings.motion.entry);
@@ -269,7 +282,7 @@ impl Voices {
         let Part::Copy(copy) = part else {
             return self.entry(part);
         };
-        if let Some(moves) = self.copies[copy.index()].moves {
+        if let Some(moves) = self.copies[copy.index()].walk.moves {
             return Some(self.origin + moves);
         }
         let counted_from = match self.settings.motion.copies_move {
@@ -415,10 +428,18 @@ fn told_to_stand(settings: &Settings, copy: CopyNumber) -> Standing {
 
 /// A copy's own growth, if copies grow.
 fn copy_laps(phrase: &Phrase, growth: &GrowthSettings) -> Laps {
-    if growth.copies_grow {
-        Laps::new(phrase, growth)
-    } else {
-        Laps::whole(phrase)
+    Laps::new(phrase, &own_growth(growth))
+}
+
+/// How copies grow, if they do.
+fn own_growth(growth: &GrowthSettings) -> GrowthSettings {
+    GrowthSettings {
+        growth: if growth.copies_grow {
+            growth.growth
+        } else {
+            Growth::Off
+        },
+        ..*growth
     }
 }
 

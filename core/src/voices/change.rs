@@ -1,9 +1,8 @@
 //! What becomes of voices on their way when what shapes stages is changed: from the present stage
 //! on they do as it now says, and what has passed stays as it was.
 
-use super::footing::own_growth;
 use super::listing::Listed;
-use super::{Changed, Voices, told_to_stand};
+use super::{Changed, Voices, own_growth, told_to_stand};
 use crate::growth::{Laps, LapsFrom, Ranks};
 use crate::motion::{Going, Onward, Standing, Stood};
 use crate::part::{CopyNumber, MAX_COPIES, Part};
@@ -83,11 +82,11 @@ impl Voices {
                 self.approach_offsets(&old, now);
             }
             None => {
-                let standing = self.copies.each_ref().map(|copy| copy.standing);
+                let standing = self.copies.each_ref().map(|copy| copy.walk.standing);
                 self.begin_anew();
                 if old.step() == settings.step() {
                     for (copy, standing) in self.copies.iter_mut().zip(standing) {
-                        copy.standing = standing;
+                        copy.walk.standing = standing;
                     }
                     self.approach_offsets(&old, now);
                 }
@@ -203,11 +202,11 @@ impl Voices {
                 Some(stood) => onward.from(stood),
                 None => Going::first(self.schedule(), copy).standing_at(stood.waits_at),
             };
-            let voice = &mut self.copies[copy.index()];
-            voice.from = going;
-            voice.going = going;
-            voice.entered = stood.entered;
-            voice.moves = stood.moves;
+            let walk = &mut self.copies[copy.index()].walk;
+            walk.from = going;
+            walk.going = going;
+            walk.entered = stood.entered;
+            walk.moves = stood.moves;
         }
     }
 
@@ -223,13 +222,13 @@ impl Voices {
         let same_step = old.step() == self.settings.step();
         for copy in CopyNumber::ALL {
             let told = told_to_stand(&self.settings, copy);
-            let standing = self.copies[copy.index()].standing;
+            let standing = self.copies[copy.index()].walk.standing;
             if same_step && standing.target() == told.target() {
                 continue;
             }
             let entry = self.entry(Part::Copy(copy)).filter(|entry| *entry < now);
             let moves = self.moves_from(Part::Copy(copy));
-            self.copies[copy.index()].standing = match (same_step, entry, moves) {
+            self.copies[copy.index()].walk.standing = match (same_step, entry, moves) {
                 (true, Some(_), Some(moves)) => {
                     self.approach(standing, Since::from_song(now, moves), told.target())
                 }

@@ -21,7 +21,7 @@ impl Voices {
             };
             let cued = self.course(copy).timetable().cue(tau, self.phrase.length());
             if let Some(going) = cued {
-                self.copies[copy.index()].going = going;
+                self.copies[copy.index()].walk.going = going;
                 taken = true;
             }
         }
@@ -43,8 +43,8 @@ impl Voices {
                 .course(copy)
                 .timetable()
                 .come_to_rest(tau, there, self.phrase.length());
-            changed |= self.copies[copy.index()].going != rest;
-            self.copies[copy.index()].going = rest;
+            changed |= self.copies[copy.index()].walk.going != rest;
+            self.copies[copy.index()].walk.going = rest;
         }
         changed
     }
@@ -56,10 +56,10 @@ impl Voices {
         if !self.are_cued() {
             return self.begin_anew();
         }
-        let going = self.copies.each_ref().map(|copy| copy.going);
+        let going = self.copies.each_ref().map(|copy| copy.walk.going);
         let changed = self.begin_anew();
         for (copy, going) in self.copies.iter_mut().zip(going) {
-            copy.going = going;
+            copy.walk.going = going;
         }
         changed
     }

@@ -1,11 +1,9 @@
 //! Where voices stand: what is to be known, beside phrase, settings and route, to go on from here.
 
-use super::{Changed, Voices, copy_laps, told_to_stand};
+use super::{Changed, Voices, Walk, copy_laps, own_growth, told_to_stand};
 use crate::growth::{Laps, LapsFrom};
-use crate::motion::{Going, Standing};
+use crate::motion::Standing;
 use crate::part::{CopyNumber, MAX_COPIES};
-use crate::settings::GrowthSettings;
-use crate::time::Beats;
 
 /// What voices have become on the way, counted from the origin.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -18,11 +16,7 @@ pub struct Footing {
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct CopyFooting {
     laps: LapsFrom,
-    from: Going,
-    going: Going,
-    standing: Standing,
-    entered: Option<Beats>,
-    moves: Option<Beats>,
+    walk: Walk,
 }
 
 impl Voices {
@@ -35,11 +29,7 @@ impl Voices {
                 let copy = &self.copies[index];
                 CopyFooting {
                     laps: *copy.laps.from(),
-                    from: copy.from,
-                    going: copy.going,
-                    standing: copy.standing,
-                    entered: copy.entered,
-                    moves: copy.moves,
+                    walk: copy.walk,
                 }
             }),
         }
@@ -59,11 +49,7 @@ impl Voices {
             if *copy.laps.from() != other.laps {
                 copy.laps = Laps::going_on_from(other.laps, &self.phrase, &growth);
             }
-            copy.from = other.from;
-            copy.going = other.going;
-            copy.standing = other.standing;
-            copy.entered = other.entered;
-            copy.moves = other.moves;
+            copy.walk = other.walk;
         }
         let cued = before.but_for_cues() == footing.but_for_cues();
         if cued {
@@ -80,13 +66,8 @@ impl Voices {
         self.changed = Changed::NEVER;
         self.lay_laps();
         for copy in CopyNumber::ALL {
-            let first = Going::first(self.schedule(), copy);
-            let voice = &mut self.copies[copy.index()];
-            voice.from = first;
-            voice.going = first;
-            voice.standing = told_to_stand(&self.settings, copy);
-            voice.entered = None;
-            voice.moves = None;
+            let first = Walk::first(self.schedule(), &self.settings, copy);
+            self.copies[copy.index()].walk = first;
         }
         before != self.footing()
     }
@@ -94,7 +75,7 @@ impl Voices {
     /// Offsets on their way have arrived.
     pub fn rest_offsets(&mut self) {
         for (voice, copy) in self.copies.iter_mut().zip(CopyNumber::ALL) {
-            voice.standing = told_to_stand(&self.settings, copy);
+            voice.walk.standing = told_to_stand(&self.settings, copy);
         }
     }
 
@@ -124,22 +105,9 @@ impl Footing {
     fn but_for_cues(&self) -> Self {
         let mut without = *self;
         for copy in &mut without.copies {
-            copy.going = copy.from;
-            copy.standing = Standing::default();
+            copy.walk.going = copy.walk.from;
+            copy.walk.standing = Standing::default();
         }
         without
-    }
-}
-
-/// How copies grow, if they do.
-pub(super) fn own_growth(growth: &GrowthSettings) -> GrowthSettings {
-    use crate::settings::Growth;
-    GrowthSettings {
-        growth: if growth.copies_grow {
-            growth.growth
-        } else {
-            Growth::Off
-        },
-        ..*growth
     }
 }
