@@ -300,21 +300,12 @@ impl Engine {
         &self.performed
     }
 
-    /// What was performed before, as a project has kept it.
+    /// What was performed before, as a project has kept it; nothing, if it is to be forgotten.
     ///
     /// # Real-time
     /// Allocates never, blocks never.
     pub fn restore_performed(&mut self, performed: &Performed) {
         self.performed.copy_from(performed);
-    }
-
-    /// Nothing was performed: from the present stage on the form is as the settings have it, and
-    /// from anywhere else as if they had always been so.
-    ///
-    /// # Real-time
-    /// Allocates never, blocks never.
-    pub fn forget_performed(&mut self) {
-        self.performed.forget();
     }
 
     /// Whether what is performed is remembered: in the rolling song alone. The own time has no

@@ -1,6 +1,6 @@
 //! Copies that move on a performer's cue: where they dwell, and what a cue does.
 
-use super::{Going, Timetable, Voices};
+use super::{Changed, Going, Timetable, Voices};
 use crate::part::{CopyNumber, Part};
 use crate::settings::Advance;
 use crate::time::{Beats, HAIR, Since};
@@ -53,6 +53,11 @@ impl Voices {
     /// is as the settings and the route would have had it from the origin on. After a leap in song position.
     /// Whether stages may lie elsewhere from now on.
     pub fn settle(&mut self) -> bool {
+        if self.changed == Changed::NEVER {
+            // Laps and stages are as they would be anyway.
+            self.rest_offsets();
+            return false;
+        }
         if !self.are_cued() {
             return self.begin_anew();
         }
