@@ -138,11 +138,6 @@ impl Performed {
         self.edition
     }
 
-    /// Whether there is no room for more.
-    pub fn is_full(&self) -> bool {
-        self.told.moments.is_full()
-    }
-
     /// Whether what is heard is what was performed.
     pub fn is_followed(&self) -> bool {
         self.followed

@@ -362,7 +362,7 @@ fn there_is_room_for_a_long_evening_and_then_no_more() {
         .collect();
     host.roll(frames(60.0), &[4096], &acts);
     let performed = host.engine.performed();
-    assert!(performed.is_full());
+    assert!(performed.told().moments.is_full());
     assert_eq!(performed.moments().len(), MOST_MOMENTS);
     let shaped = |what: &Happened| matches!(what, Happened::Shaped(_));
     assert!(

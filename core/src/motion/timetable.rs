@@ -33,14 +33,6 @@ pub struct Station {
     pub part: StagePart,
 }
 
-impl Station {
-    /// Where every copy begins.
-    pub const FIRST: Self = Self {
-        stage: 0,
-        part: StagePart::Dwell,
-    };
-}
-
 /// Where a copy goes on from: a stage, as the copy came to be in it, and the way on from it.
 ///
 /// What was before is not known here.
