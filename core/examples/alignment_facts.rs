@@ -44,6 +44,7 @@ fn rhythm(chance: &mut u64) -> Result<String, PhraseError> {
             length: 0.25,
             key,
             velocity,
+            said: None,
         })
     });
     let phrase = Phrase::new(notes, steps as f64 * 0.25)?;

@@ -56,6 +56,7 @@ fn pair_line(
         length: 1.0,
         key,
         velocity: Velocity::new(0.7),
+        said: None,
     });
     let phrase = Phrase::new(notes, 12.0)?;
     let map = FoldMap::new(&settings, &phrase);

@@ -249,6 +249,7 @@ fn phrase(case: &Case) -> Result<Phrase, Box<dyn std::error::Error>> {
         length: *length,
         key: Key::by_octave(i32::from(*key)),
         velocity: Velocity::new(0.7),
+        said: None,
     });
     let notes = words.notes().iter().copied().chain(besides);
     Ok(Phrase::new(notes, words.length())?)

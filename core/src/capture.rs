@@ -483,6 +483,7 @@ impl Listener {
                 length: played.max(SHORTEST).min(length),
                 key: heard.key,
                 velocity: heard.velocity,
+                said: None,
             };
             dropped += usize::from(notes.try_push(note).is_err());
         }

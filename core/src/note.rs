@@ -1,4 +1,4 @@
-//! What a note is made of: key, channel, velocity; and a note of a phrase.
+//! What a note is made of: key, channel, velocity; a note of a phrase, and the syllable it was.
 
 use crate::time::Beats;
 
@@ -95,6 +95,41 @@ pub struct Note {
     pub key: Key,
     /// How hard.
     pub velocity: Velocity,
+    /// The syllable that it was, if it was taken from speech.
+    pub said: Option<Syllable>,
+}
+
+/// A syllable of a recording, of which a note was made.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Syllable {
+    /// Seconds into the recording at which it begins, with what is said before its vowel.
+    pub start: f32,
+    /// Seconds at which its vowel begins, where its beat is felt: the note's onset. Not before the
+    /// start.
+    pub vowel: f32,
+    /// Seconds at which it ends: after the vowel's beginning, no later than the next one starts.
+    pub end: f32,
+    /// Cents by which the voice was above the key.
+    pub cents: f32,
+}
+
+impl Syllable {
+    /// The furthest that a voice is believed to be from its key, in cents: the nearest tone of a
+    /// mode may be some semitones away.
+    pub const MOST_CENTS: f32 = 1200.0;
+
+    /// These times and cents, if they are those of a syllable: finite, none before the recording
+    /// begins, and in order; the cents at most [`Self::MOST_CENTS`] to either side.
+    pub fn new(start: f32, vowel: f32, end: f32, cents: f32) -> Option<Self> {
+        let in_order = 0.0 <= start && start <= vowel && vowel < end && end.is_finite();
+        let near = cents.abs() <= Self::MOST_CENTS;
+        (in_order && near).then_some(Self {
+            start,
+            vowel,
+            end,
+            cents,
+        })
+    }
 }
 
 #[cfg(test)]
@@ -107,6 +142,24 @@ mod tests {
         assert_eq!(Key::by_octave(128).number(), 116);
         assert_eq!(Key::by_octave(-25).pitch_class(), 11);
         assert_eq!(Key::by_octave(139).number(), 127);
+    }
+
+    #[test]
+    fn the_times_of_a_syllable_are_in_order() {
+        assert!(Syllable::new(0.0, 0.0, 0.1, -40.0).is_some());
+        assert!(Syllable::new(0.3, 0.35, 0.6, 12.5).is_some());
+        let none = [
+            (0.3, 0.2, 0.6, 0.0),
+            (0.3, 0.35, 0.35, 0.0),
+            (-0.1, 0.0, 0.6, 0.0),
+            (0.1, 0.2, f32::INFINITY, 0.0),
+            (0.1, f32::NAN, 0.6, 0.0),
+            (0.1, 0.2, 0.6, f32::NAN),
+            (0.1, 0.2, 0.6, 1201.0),
+        ];
+        for (start, vowel, end, cents) in none {
+            assert_eq!(Syllable::new(start, vowel, end, cents), None);
+        }
     }
 
     #[test]

@@ -162,6 +162,7 @@ impl Phrase {
                             length: step,
                             key,
                             velocity,
+                            said: None,
                         });
                     }
                     held = first..notes.len();

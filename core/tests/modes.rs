@@ -70,6 +70,7 @@ fn phrase_of(keys: &[u8]) -> Phrase {
         length: 0.25,
         key: key(*number),
         velocity: Velocity::new(0.7),
+        said: None,
     });
     Phrase::new(notes, 16.0).expect("a phrase")
 }

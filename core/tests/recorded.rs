@@ -38,6 +38,7 @@ fn loose() -> Phrase {
         length,
         key: Key::new(key).unwrap(),
         velocity: Velocity::new(velocity),
+        said: None,
     });
     Phrase::new(notes, 5.0).unwrap()
 }

@@ -160,6 +160,7 @@ fn chords_by_hand(spread: [f64; 3]) -> Process {
             length: 0.4,
             key: Key::new(*key).expect("a key"),
             velocity: Velocity::new(0.7),
+            said: None,
         })
     });
     let phrase = Phrase::new(notes, 2.0).expect("a phrase");
@@ -202,6 +203,7 @@ fn what_is_spread_is_a_coincidence_only_if_another_voice_is_in_it() {
         length: 0.4,
         key: Key::new(key).expect("a key"),
         velocity: Velocity::new(0.7),
+        said: None,
     };
     let phrase = Phrase::new([note(0.0, 50), note(0.03, 62)], 1.0).expect("a phrase");
     let process = Process::new(phrase.clone(), settings, 0.0);

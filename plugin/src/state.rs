@@ -17,7 +17,7 @@ use nice_plug::plugin::PluginState;
 use procession_core::engine::Anchor;
 use procession_core::metre::Metre;
 use procession_core::mode::PitchSet;
-use procession_core::note::{Key, Note, Velocity};
+use procession_core::note::{Key, Note, Syllable, Velocity};
 use procession_core::performed::{Performed, Recollection};
 use procession_core::phrase::{Bar, Phrase};
 use procession_core::process::Process;
@@ -34,7 +34,8 @@ use std::sync::Arc;
 /// 2: a phrase may know the bar it was played in.
 /// 3: a position may be written at which the process begins, and a route that it takes; what was
 /// performed is kept.
-pub const VERSION: u64 = 3;
+/// 4: a note may be a syllable of a recording.
+pub const VERSION: u64 = 4;
 
 /// Origins farther from the start of the song than this are damage: a year and a half at 120 beats
 /// a minute, where an `f64` still tells a fraction of a sample.
@@ -331,6 +332,10 @@ struct SavedNote {
     key: u8,
     /// Above 0, up to 1.
     velocity: f32,
+    /// Of a note that was taken from speech: seconds into the recording at which the syllable
+    /// starts, at which its vowel begins, and at which it ends; cents above the key.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    said: Option<[f32; 4]>,
 }
 
 impl From<Anchor> for SavedAnchor {
@@ -358,6 +363,7 @@ impl From<&Phrase> for SavedPhrase {
             length: note.length,
             key: note.key.number(),
             velocity: note.velocity.value(),
+            said: (note.said).map(|said| [said.start, said.vowel, said.end, said.cents]),
         };
         Self {
             length: phrase.length(),
@@ -380,6 +386,9 @@ impl SavedPhrase {
                 length: note.length,
                 key,
                 velocity: Velocity::new(note.velocity),
+                // A note whose syllable is damaged is still a note.
+                said: (note.said)
+                    .and_then(|[start, vowel, end, cents]| Syllable::new(start, vowel, end, cents)),
             })
         };
         let notes: Result<Vec<_>, String> = self.notes.iter().map(note).collect();

@@ -9,7 +9,7 @@ use procession::state::{KEPT, Kept, Taken, VERSION, WindowSize, filter};
 use procession_core::engine::Anchor;
 use procession_core::metre::Metre;
 use procession_core::mode::{ModeName, PitchSet};
-use procession_core::note::{Key, Note, Velocity};
+use procession_core::note::{Key, Note, Syllable, Velocity};
 use procession_core::part::MAX_COPIES;
 use procession_core::performed::{Happened, Moment, Recollection, Shape};
 use procession_core::phrase::{Bar, Phrase};
@@ -34,6 +34,7 @@ fn note(onset: f64, length: f64, key: u8, velocity: f32) -> Note {
         length,
         key: Key::new(key).expect("a key"),
         velocity: Velocity::new(velocity),
+        said: None,
     }
 }
 
@@ -187,7 +188,8 @@ fn a_project_of_version_3_knows_where_it_was_written_to_begin_which_route_it_tak
     };
     assert_eq!(parameters.kept.current(), kept);
     let again: Value = serde_json::from_str(&parameters.serialize_fields()[KEPT]).expect("JSON");
-    let before: Value = serde_json::from_str(&version_3().fields[KEPT]).expect("JSON");
+    let mut before: Value = serde_json::from_str(&version_3().fields[KEPT]).expect("JSON");
+    before["version"] = VERSION.into();
     assert_eq!(again, before);
     // Projects from before begin on the bar, as a new one does.
     for (mut state, values) in [(version_3(), [1, 1, 2]), (version_2(), [2, 0, 0])] {
@@ -197,6 +199,36 @@ fn a_project_of_version_3_knows_where_it_was_written_to_begin_which_route_it_tak
             assert!(stands, "{id}: {:?}", state.params[id]);
         }
     }
+}
+
+#[test]
+fn a_note_that_was_said_is_kept_with_its_syllable_and_without_one_that_cannot_be() {
+    let (parameters, _) = Parameters::new();
+    let said = [0.0625, 0.125, 0.375, -31.5];
+    let [start, vowel, end, cents] = said;
+    let notes = [
+        Note {
+            said: Syllable::new(start, vowel, end, cents),
+            ..note(0.0, 0.5, 55, 0.7)
+        },
+        note(0.5, 0.5, 57, 0.7),
+    ];
+    let phrase = Phrase::new(notes, 1.0).expect("a phrase");
+    (parameters.kept).edit(|kept| kept.taken.phrase = phrase.clone());
+    let saved = parameters.serialize_fields();
+    let mut kept: Value = serde_json::from_str(&saved[KEPT]).expect("JSON");
+    assert_eq!(kept["phrase"]["notes"][0]["said"], json!(said));
+    assert_eq!(kept["phrase"]["notes"][1].get("said"), None);
+    let mut state = version_3();
+    state.fields.insert(KEPT.to_owned(), kept.to_string());
+    load(&parameters, state.clone());
+    assert_eq!(parameters.kept.current().taken.phrase, phrase);
+    // It ends before it begins: the note stays.
+    kept["phrase"]["notes"][0]["said"] = json!([0.05, 0.125, 0.1, 0.0]);
+    state.fields.insert(KEPT.to_owned(), kept.to_string());
+    load(&parameters, state);
+    let notes = parameters.kept.current().taken.phrase.notes().to_vec();
+    assert_eq!(notes[0], note(0.0, 0.5, 55, 0.7));
 }
 
 #[test]

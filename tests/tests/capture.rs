@@ -331,6 +331,7 @@ fn long_phrase() -> Phrase {
         length: 0.25,
         key: Key::new((step * 29 % 127) as u8).expect("a remainder of 127 is a key"),
         velocity: Velocity::new(0.7),
+        said: None,
     });
     Phrase::new(notes, 32.0).expect("128 sixteenths are a phrase")
 }

@@ -65,6 +65,7 @@ mod tests {
             length,
             key,
             velocity: Velocity::new(velocity),
+            said: None,
         }
     }
 

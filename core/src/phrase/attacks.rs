@@ -76,6 +76,7 @@ mod tests {
             length: 0.25,
             key: Key::new(62).unwrap(),
             velocity: Velocity::new(0.8),
+            said: None,
         };
         Phrase::new(onsets.iter().map(note), 2.0).unwrap()
     }

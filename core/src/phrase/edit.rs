@@ -370,7 +370,7 @@ mod tests {
                 onset: from_ticks(onset),
                 length: from_ticks(length),
                 key: Key::new(key).unwrap(),
-                velocity: Velocity::new(f32::from(velocity) / 127.0),
+                velocity: Velocity::new(f32::from(velocity) / 127.0), said: None,
             });
             Phrase::new(notes, 4.0).unwrap()
         }

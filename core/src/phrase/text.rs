@@ -150,6 +150,7 @@ mod tests {
             length,
             key: key_from_name(name).unwrap(),
             velocity: Velocity::new(0.7),
+            said: None,
         }
     }
 
@@ -224,7 +225,7 @@ mod tests {
                     onset: at as f64 * step,
                     length: held as f64 * step,
                     key: Key::new(key).unwrap(),
-                    velocity: Velocity::new(0.7),
+                    velocity: Velocity::new(0.7), said: None,
                 }));
                 at += held + pause;
             }

@@ -64,6 +64,7 @@ pub fn phrase() -> impl Strategy<Value = Phrase> {
                         length: held,
                         key: Key::new(key).unwrap(),
                         velocity: Velocity::new(f32::from(velocity) / 127.0),
+                        said: None,
                     };
                     let second = chord.map(|(late, higher)| Note {
                         onset: onset + late,

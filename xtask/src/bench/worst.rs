@@ -87,6 +87,7 @@ fn full() -> Result<Phrase> {
         length: 0.2,
         key: Key::by_octave(40 + (note * 7 % 40) as i32),
         velocity: Velocity::new(0.5 + 0.001 * (note % 100) as f32),
+        said: None,
     });
     Ok(Phrase::new(notes, MAX_LENGTH)?)
 }

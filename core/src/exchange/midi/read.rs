@@ -454,6 +454,7 @@ impl Piece {
                 length: (end - onset).max(SHORTEST).min(length),
                 key: Key::new(stroke.key)?,
                 velocity: Velocity::new(f32::from(stroke.velocity) / 127.0),
+                said: None,
             })
         })
     }

@@ -533,6 +533,7 @@ fn any_phrase() -> impl Strategy<Value = Phrase> {
                     length: steps as f64 * 0.25,
                     key: Key::new(*key).unwrap(),
                     velocity: Velocity::new(f32::from(*velocity) / 127.0),
+                    said: None,
                 }
             });
             Phrase::new(notes, 64.0).unwrap()

@@ -469,6 +469,7 @@ impl Part {
                 length: sound.length.max(SHORTEST).min(length),
                 key: sound.key,
                 velocity: sound.velocity,
+                said: None,
             })
             .collect();
         if notes.is_empty() {

@@ -285,6 +285,7 @@ mod written {
             length,
             key: Key::new(62).unwrap(),
             velocity: Velocity::new(0.7),
+            said: None,
         };
         let mut settings = Settings::default();
         settings.motion.copies = 0;
@@ -482,6 +483,7 @@ mod written {
             length,
             key: Key::new(key).unwrap(),
             velocity: Velocity::new(0.7),
+            said: None,
         };
         let mut settings = Settings::default();
         settings.motion.copies = 0;
@@ -538,6 +540,7 @@ mod written {
             length,
             key: Key::new(key).unwrap(),
             velocity: Velocity::new(0.7),
+            said: None,
         };
         let notes = [note(0.0, 2.0, 50), note(0.0, 1.0, 74), note(1.0, 1.0, 77)];
         let mut settings = Settings::default();
@@ -954,6 +957,7 @@ mod laws {
                 length: f64::from(long) * unit,
                 key: Key::new(key).unwrap(),
                 velocity: Velocity::new(0.7),
+                said: None,
             });
             Phrase::new(notes, length).unwrap()
         })

@@ -133,6 +133,7 @@ impl Grid {
             length: self.step.min(self.length),
             key: self.key(at.y),
             velocity,
+            said: None,
         })
     }
 }
@@ -154,6 +155,7 @@ pub fn note_after(
         length: step.min(length),
         key: before.map_or(Key::by_octave(60), |note| note.key),
         velocity: before.map_or(velocity, |note| note.velocity),
+        said: None,
     }
 }
 
