@@ -3,7 +3,7 @@
 //!
 //! [`place`] reads what was typed, [`made`] makes what stands in a file, [`put`](mod@procession_core::exchange::put) writes it so that
 //! nothing is lost, and [`Writer`] does all that on a thread of its own. [`Reader`] takes a
-//! phrase out of a file on another.
+//! phrase, or a route, out of a file on another.
 
 pub mod made;
 pub mod place;

@@ -14,7 +14,10 @@ use procession::editor::wish::{RouteWish, Wish};
 use procession_core::mode::ModeName;
 use procession_core::part::CopyNumber;
 use procession_core::route::{Dwell, Edit, Way};
-use procession_core::settings::{CopiesMove, FoldKind, Growth, Motion, Settings, Shifts};
+use procession_core::settings::{
+    CopiesMove, FoldKind, Growth, Modulation, Modulations, Motion, Place, Settings, Shifts,
+};
+use procession_core::snippet::Subject;
 
 /// Eight steps of a sixteenth: dwells of 16 beats, drifts of 8, 208 beats in all.
 const EIGHT: &str = "D4 . F4 G4 . A4 . .";
@@ -605,25 +608,76 @@ fn a_written_form_says_so_and_leads_back_to_the_rule() {
 }
 
 #[test]
-fn a_written_form_is_made_to_last_by_its_dwells() {
+fn a_written_form_is_made_to_last_and_all_its_counts_keep_their_share() {
     let mut screen = Screen::new(seen(EIGHT, Settings::default(), 0.0), vec2(900.0, 300.0));
     let route = screen.0.state().seen.process.voices().as_route();
     let dwell = Dwell::Cycles(16);
     let route = route.edited(&Edit::Dwell { stage: 0, dwell }).unwrap();
     screen.0.state_mut().seen.follow_route(&route);
     // A cycle lasts a second: 16 and 8 dwells of 8, and 8 drifts of 4, are 1:52.
-    ask_for(&mut screen, "2:32");
-    // 40 cycles more are half as many again.
+    ask_for(&mut screen, "2:48");
+    // Half as long again, and so is each.
     screen
         .0
-        .get_by_label("Dwells of 12 to 24 cycles (now 8 to 16): 2:32")
+        .get_by_label("Dwells of 12 to 24 cycles (now 8 to 16), drifts over 6 (now 4): 2:48")
         .click();
     screen.0.run();
     let wishes = &screen.0.state().wishes;
     let [Wish::Route(RouteWish::Take(taken, called))] = &wishes[..] else {
         panic!("{wishes:?}");
     };
-    assert_eq!(called, "making it last 2:32");
+    assert_eq!(called, "making it last 2:48");
     assert_eq!(taken.stages()[0].dwell, Dwell::Cycles(24));
     assert_eq!(taken.stages()[5].dwell, Dwell::Cycles(12));
+}
+
+/// Beside the length, where the plan is wide: nine dwells of 8 s and eight drifts of 4 s come to
+/// unison after 8 dwells and 8 drifts, at 1:36.
+#[test]
+fn unison_comes_when_it_is_wished() {
+    let mut screen = Screen::new(seen(EIGHT, Settings::default(), 0.0), vec2(900.0, 300.0));
+    screen.0.get_by_label("Let come").click();
+    screen.0.run();
+    screen.0.event(Event::Text("unison at 1:17".to_owned()));
+    screen.0.run();
+    screen.0.key_press(Key::Enter);
+    screen.0.run();
+    screen.0.get_by_label("For unison at 1:17:");
+    let offered = screen.0.get_by_label_contains(": 1:17");
+    offered.click();
+    screen.0.run();
+    let wishes = &screen.0.state().wishes;
+    let [Wish::Route(RouteWish::Take(taken, called))] = &wishes[..] else {
+        panic!("{wishes:?}");
+    };
+    assert_eq!(called, "unison at 1:17");
+    let before_last = &taken.stages()[..8];
+    let counted = before_last.iter().map(|stage| match stage.dwell {
+        Dwell::Cycles(cycles) => cycles,
+        Dwell::UntilCued => 0,
+    });
+    let drifts = taken.stages()[1..].iter().map(|stage| stage.way.over);
+    assert_eq!(counted.sum::<u32>() + drifts.sum::<u32>(), 77);
+}
+
+#[test]
+fn where_a_mode_begins_a_click_has_the_change_heard() {
+    let turned = Modulation {
+        place: Place::Stage(5),
+        tonic: 2,
+        mode: ModeName::Lydian,
+        over: 2,
+    };
+    let settings = Settings {
+        modulations: Modulations::new([turned]),
+        ..Settings::default()
+    };
+    let mut screen = Screen::new(seen(EIGHT, settings, 0.0), vec2(900.0, 300.0));
+    let mark = screen.0.get_by_label_contains("Hear mode change 1");
+    mark.click();
+    screen.0.run();
+    assert_eq!(
+        screen.0.state().wishes,
+        [Wish::Hear(Subject::ModeChange(0))]
+    );
 }

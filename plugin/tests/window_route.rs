@@ -1,5 +1,9 @@
 //! The table of stages, with real clicks, typing and keys.
-#![allow(clippy::unwrap_used)]
+#![allow(
+    clippy::unwrap_used,
+    clippy::disallowed_methods,
+    reason = "a test may wait"
+)]
 
 mod desk;
 
@@ -11,8 +15,10 @@ use procession::editor::look::{Look, Theme};
 use procession::editor::route::{RouteState, show};
 use procession::editor::seen::Seen;
 use procession::editor::wish::{RouteWish, Wish};
+use procession_core::exchange::{Unrolled, plan};
 use procession_core::part::CopyNumber;
 use procession_core::performed::{Happened, Moment, Recollection, Shape};
+use procession_core::process::Process;
 use procession_core::route::{Afterwards, Dwell, Edit, MAX_STAGES, Route, Way};
 use procession_core::settings::{Motion, Settings};
 use procession_core::snippet::Subject;
@@ -304,4 +310,57 @@ fn what_was_performed_stands_above_the_table_and_can_be_forgotten() {
     assert!(screen.0.query_by_label(words).is_some());
     screen.click("Forget what was performed");
     assert_eq!(screen.wishes(), [Wish::ForgetPerformed]);
+}
+
+/// Nothing is lost: what a plan tells is one gesture that is taken back, what tells nothing is said.
+#[test]
+fn a_plan_that_was_taken_away_is_opened_again_and_what_is_none_says_why() {
+    let mut screen = Screen::usual();
+    let mut route = screen.0.state().seen.process.voices().as_route();
+    for stage in [0, 3] {
+        let edit = Edit::Dwell {
+            stage,
+            dwell: Dwell::Cycles(5),
+        };
+        route = route.edited(&edit).unwrap();
+    }
+    let mut process = Process::new(
+        screen.0.state().seen.phrase().clone(),
+        Settings::default(),
+        0.0,
+    );
+    process.set_route(&route);
+    let unrolled = Unrolled::new(process, 120.0, 4.0);
+    let folder = std::env::temp_dir().join(format!("procession-plan-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).unwrap();
+    let (plan, other) = (folder.join("crossing.json"), folder.join("other.json"));
+    std::fs::write(&plan, plan::json(&unrolled.piece("Crossing"))).unwrap();
+    std::fs::write(&other, "{\"schema\": 900}").unwrap();
+    let mut opened = |path: &std::path::Path| {
+        screen.type_into("Path of a plan (.json)", &path.display().to_string());
+        let begun = std::time::Instant::now();
+        loop {
+            let wishes = screen.wishes();
+            if !wishes.is_empty() {
+                return wishes;
+            }
+            assert!(begun.elapsed().as_secs() < 60, "nothing was read");
+            std::thread::sleep(std::time::Duration::from_millis(2));
+            screen.0.run_steps(1);
+        }
+    };
+    let taken = opened(&plan);
+    let called = "opening a plan".to_owned();
+    assert_eq!(
+        taken,
+        [Wish::Route(RouteWish::Take(Arc::new(route), called))]
+    );
+    let said = |wishes: Vec<Wish>| match &wishes[..] {
+        [Wish::Say(said)] => said.clone(),
+        other => panic!("{other:?}"),
+    };
+    assert!(said(opened(&other)).contains("900"));
+    let said = said(opened(&folder.join("none.json")));
+    assert!(said.starts_with("There is no file"), "{said}");
+    std::fs::remove_dir_all(folder).unwrap();
 }

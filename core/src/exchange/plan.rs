@@ -7,7 +7,7 @@ mod route;
 mod text;
 
 pub use json::json;
-pub use reading::{ReadError, read_route};
+pub use reading::{LARGEST, ReadError, read_route};
 pub use text::text;
 
 use crate::form::{Doing, Form, Stage};

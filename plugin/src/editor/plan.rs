@@ -146,6 +146,9 @@ pub fn show(
     wishes.extend(written);
     wishes.extend(visit);
     wishes.extend(heard);
+    if let Some(laid_out) = &state.laid_out {
+        wishes.extend(mode_marks(ui, seen, &laid_out.plan, &rooms, window, head));
+    }
     let beats_a_point = window.length() / f64::from(rooms.chart.width().max(1.0));
     let flag = &mut state.flag;
     wishes.extend(flag::show(ui, rooms.foot, seen, look, beats_a_point, flag));
@@ -175,6 +178,44 @@ pub fn show(
     }
     wishes
 }
+
+/// Where a mode begins, a click has the change heard.
+fn mode_marks(
+    ui: &Ui,
+    seen: &Seen,
+    plan: &Plan,
+    rooms: &Rooms,
+    window: Window,
+    head: Option<Playhead>,
+) -> Option<Wish> {
+    let at = head.map(|head| window.x(head.at, rooms.chart));
+    let top = rooms.chart.top();
+    let mut wish = None;
+    for mode in modes_at(plan, seen, at) {
+        let Some(index) = mode.index else { continue };
+        let right = (mode.left + MODE_MARK).min(mode.right);
+        let place = Rect::from_x_y_ranges(mode.left - 4.0..=right, top - 7.0..=top + 15.0);
+        let id = ui.scope_id().with(("mode change", index));
+        let mark = ui.interact(place.intersect(rooms.chart.expand(7.0)), id, Sense::click());
+        let label = format!("Hear mode change {}: {}", index + 1, mode.name);
+        mark.widget_info(|| WidgetInfo::labeled(Role::Button, true, &label));
+        if mark.clicked() {
+            mark.request_focus();
+            wish = Some(toggled(seen, Subject::ModeChange(index)));
+        }
+        if mark.hovered() {
+            ui.set_cursor_icon(CursorIcon::PointingHand);
+        }
+        mark.on_hover_text(format!(
+            "{}. Click to hear a cycle before the change and the first that is whole.",
+            mode.name
+        ));
+    }
+    wish
+}
+
+/// What can be clicked of where a mode begins, in points.
+const MODE_MARK: f32 = 72.0;
 
 /// What hands can do with a stage that is looked at.
 const HANDS: &str = "Click to return to now. Enter: hear it. Drag the end of a block: how long. Drag \

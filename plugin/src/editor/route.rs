@@ -1,6 +1,8 @@
 //! The route as a table: a row a stage, every cell to be typed or stepped. Only the rows in sight
 //! are drawn.
 
+mod file;
+
 use crate::editor::choice;
 use crate::editor::circle::{fitting, put};
 use crate::editor::focus;
@@ -8,6 +10,7 @@ use crate::editor::look::Look;
 use crate::editor::model::plan::stage_now;
 use crate::editor::model::route::cells::{Column, followed_by};
 use crate::editor::model::route::{Places, listed, round_from};
+use crate::editor::plan::last;
 use crate::editor::seen::{Edition, Seen};
 use crate::editor::wish::{RouteWish, Wish};
 use egui::{
@@ -40,6 +43,10 @@ pub struct RouteState {
     keyboard: Option<usize>,
     /// The row that was brought into sight last.
     followed: Option<usize>,
+    /// A route out of a file.
+    file: file::PlanFile,
+    /// What is to come when.
+    moment: last::Asking,
     /// How far it is scrolled, and how much is in sight, in points.
     sight: Vec2,
 }
@@ -216,6 +223,9 @@ impl Table<'_> {
             self.stage_tools(ui);
             self.afterwards(ui);
             self.picks(ui);
+            let asked = last::moment(ui, self.seen, self.look, &mut self.state.moment);
+            self.wishes.extend(asked);
+            self.state.file.show(ui, self.look, &mut self.wishes);
             let back = ui.add_enabled(self.is_written(), Button::new("As generated"));
             if back
                 .on_hover_text("The settings make the form again. Undo brings the list back.")

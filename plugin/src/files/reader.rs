@@ -1,9 +1,11 @@
-//! The reader: takes a phrase out of a file on a thread of its own, so that no file, however large
-//! or on however slow a disk, holds up the window.
+//! The reader: takes a phrase, or a route, out of a file on a thread of its own, so that no file,
+//! however large or on however slow a disk, holds up the window.
 
 use super::place::from_address;
 use super::sentence;
-use procession_core::exchange::open::{self, Contents, Excerpt, Found, LARGEST};
+use procession_core::exchange::open::{self, Contents, Excerpt, Found};
+use procession_core::exchange::plan;
+use procession_core::route::Route;
 use procession_core::time::Beats;
 use std::fs::File;
 use std::io::{ErrorKind, Read};
@@ -35,7 +37,13 @@ pub struct Answer {
     pub found: Result<Found, String>,
 }
 
-impl Answer {
+/// What a reader answers. There may be no answer.
+pub trait Told: Send + 'static {
+    /// Nothing came of it, and why.
+    fn none(why: impl Into<String>) -> Self;
+}
+
+impl Told for Answer {
     fn none(why: impl Into<String>) -> Self {
         Self {
             contents: None,
@@ -45,19 +53,48 @@ impl Answer {
     }
 }
 
+/// The route that a plan tells, or why there is none and what to do.
+impl Told for Result<Route, String> {
+    fn none(why: impl Into<String>) -> Self {
+        Err(why.into())
+    }
+}
+
 /// Reads one file at a time. Dropped, it stops and is waited for.
-#[derive(Debug, Default)]
-pub struct Reader {
-    reading: Option<Reading>,
+#[derive(Debug)]
+pub struct Reader<T = Answer> {
+    reading: Option<Reading<T>>,
     /// Nobody waits for these any more, but a disk may.
-    given_up: Vec<Reading>,
+    given_up: Vec<Reading<T>>,
+}
+
+impl<T> Default for Reader<T> {
+    fn default() -> Self {
+        Self {
+            reading: None,
+            given_up: Vec::new(),
+        }
+    }
 }
 
 #[derive(Debug)]
-struct Reading {
+struct Reading<T> {
     stop: Arc<AtomicBool>,
-    answer: Receiver<Answer>,
+    answer: Receiver<T>,
     hand: Option<JoinHandle<()>>,
+}
+
+impl Reader<Result<Route, String>> {
+    /// Begins to read the plan at a typed or pasted path. What is being read is given up for it.
+    ///
+    /// # Errors
+    /// The system lends no thread; what to do.
+    pub fn read_plan(&mut self, path: String) -> Result<(), String> {
+        self.begin(move |stop| {
+            let bytes = bytes(&path, &PLAN, stop)?;
+            plan::read_route(&bytes).map_err(|error| sentence(error.to_string()))
+        })
+    }
 }
 
 impl Reader {
@@ -68,11 +105,13 @@ impl Reader {
     pub fn read(&mut self, wanted: Wanted) -> Result<(), String> {
         self.begin(move |stop| read(&wanted, stop))
     }
+}
 
+impl<T: Told> Reader<T> {
     /// Begins `work`, which is to look now and then whether it shall stop.
     pub(crate) fn begin(
         &mut self,
-        work: impl FnOnce(&dyn Fn() -> bool) -> Answer + Send + 'static,
+        work: impl FnOnce(&dyn Fn() -> bool) -> T + Send + 'static,
     ) -> Result<(), String> {
         self.stop();
         let stop = Arc::new(AtomicBool::new(false));
@@ -113,11 +152,11 @@ impl Reader {
     }
 
     /// What came of it, once.
-    pub fn answer(&mut self) -> Option<Answer> {
+    pub fn answer(&mut self) -> Option<T> {
         let answer = match self.reading.as_ref()?.answer.try_recv() {
             Err(TryRecvError::Empty) => return None,
             Err(TryRecvError::Disconnected) => {
-                Answer::none("The reading broke off, by a defect of Procession: please report it.")
+                T::none("The reading broke off, by a defect of Procession: please report it.")
             }
             Ok(answer) => answer,
         };
@@ -126,13 +165,13 @@ impl Reader {
     }
 }
 
-impl Reading {
+impl<T> Reading<T> {
     fn is_over(&self) -> bool {
         self.hand.as_ref().is_none_or(JoinHandle::is_finished)
     }
 }
 
-impl Drop for Reading {
+impl<T> Drop for Reading<T> {
     fn drop(&mut self) {
         self.stop.store(true, Ordering::Relaxed);
         if let Some(hand) = self.hand.take() {
@@ -142,12 +181,34 @@ impl Drop for Reading {
     }
 }
 
+/// A sort of file that is read.
+struct Sort {
+    /// By what their names end.
+    endings: &'static str,
+    /// More bytes than that are not taken into memory.
+    largest: usize,
+    /// What a larger one is too large for, and what to do.
+    too_large: &'static str,
+}
+
+const PHRASE: Sort = Sort {
+    endings: ".mid or .musicxml",
+    largest: open::LARGEST,
+    too_large: "a phrase: save the bars you want as a file of their own",
+};
+
+const PLAN: Sort = Sort {
+    endings: ".json",
+    largest: plan::LARGEST,
+    too_large: "a plan: choose the .json that was written with the others",
+};
+
 /// What is answered if nobody waits for it.
 const GIVEN_UP: &str = "Given up.";
 
 /// Reads, here and now. `stop` is asked between any two pieces of work; each is bounded.
 fn read(wanted: &Wanted, stop: &dyn Fn() -> bool) -> Answer {
-    let bytes = match bytes(&wanted.path, stop) {
+    let bytes = match bytes(&wanted.path, &PHRASE, stop) {
         Ok(bytes) => bytes,
         Err(why) => return Answer::none(why),
     };
@@ -174,8 +235,10 @@ fn read(wanted: &Wanted, stop: &dyn Fn() -> bool) -> Answer {
 }
 
 /// The bytes of the file at a typed or pasted path.
-fn bytes(typed: &str, stop: &dyn Fn() -> bool) -> Result<Vec<u8>, String> {
-    let path = path_of(typed).ok_or("Type or paste the path of a .mid or .musicxml file first.")?;
+fn bytes(typed: &str, sort: &Sort, stop: &dyn Fn() -> bool) -> Result<Vec<u8>, String> {
+    let endings = sort.endings;
+    let path = path_of(typed)
+        .ok_or_else(|| format!("Type or paste the path of a {endings} file first."))?;
     let shown = path.display();
     let cannot = |error: std::io::Error| match error.kind() {
         ErrorKind::NotFound => {
@@ -197,10 +260,11 @@ fn bytes(typed: &str, stop: &dyn Fn() -> bool) -> Result<Vec<u8>, String> {
         if chunk.read_to_end(&mut bytes).map_err(cannot)? == 0 {
             return Ok(bytes);
         }
-        if bytes.len() > LARGEST {
+        if bytes.len() > sort.largest {
             return Err(format!(
-                "{shown} is larger than {} MiB, too large for a phrase: save the bars you want as a file of their own.",
-                LARGEST >> 20
+                "{shown} is larger than {} MiB, too large for {}.",
+                sort.largest >> 20,
+                sort.too_large
             ));
         }
     }
@@ -250,7 +314,7 @@ mod tests {
 
     #[test]
     fn what_is_being_read_can_be_stopped_and_something_else_read_then() {
-        let mut reader = Reader::default();
+        let mut reader = Reader::<Answer>::default();
         assert!(!reader.is_reading());
         reader.begin(until_stopped).unwrap();
         assert!(reader.is_reading());
@@ -291,7 +355,7 @@ mod tests {
             asked.set(asked.get() + 1);
             asked.get() > 3
         };
-        let stopped = bytes(&path.display().to_string(), &third_time);
+        let stopped = bytes(&path.display().to_string(), &PHRASE, &third_time);
         assert_eq!(stopped, Err(GIVEN_UP.to_owned()));
         assert_eq!(asked.get(), 4);
         std::fs::remove_file(path).unwrap();
@@ -313,7 +377,7 @@ mod tests {
 
     #[test]
     fn what_is_no_file_is_said_plainly() {
-        let read_file = |typed: &str| bytes(typed, &|| false);
+        let read_file = |typed: &str| bytes(typed, &PHRASE, &|| false);
         let folder = std::env::temp_dir();
         let error = read_file(&folder.display().to_string()).unwrap_err();
         assert!(error.contains("is not a file"), "{error}");

@@ -1,12 +1,15 @@
-//! What makes the piece last as long as wished, in words and as wishes.
+//! What makes the piece last as long as wished, or one of its moments come when it is wished, in
+//! words and as wishes.
 
-mod written;
+mod moment;
 
 use crate::editor::model::plan::tempo;
 use crate::editor::seen::Seen;
 use crate::editor::wish::{RouteWish, Wish};
-use procession_core::fit::{Counts, Fit, Proposal, Ranges, fit, seconds_of};
-use procession_core::route::Route;
+use procession_core::fit::{
+    Because, Counts, Fit, Fitted, Proposal, Ranges, fit, fit_whole, seconds_of,
+};
+use procession_core::route::{Dwell, Route, WrittenStage};
 use procession_core::settings::{Motion, Settings};
 use procession_core::words::minutes;
 use std::sync::Arc;
@@ -69,36 +72,38 @@ impl Last {
     }
 
     fn of_written(seen: &Seen, seconds: f64) -> Result<Self, String> {
-        let (route, tempo) = (seen.process.route(), tempo(seen));
-        let cycle = seen.phrase().length();
-        let (now, wished) = (seen.form.totals.chosen, seconds * tempo / 60.0);
-        let more = ((wished - now) / cycle).round();
-        let (stretched, came) = written::stretched(route, more as i64)
-            .ok_or("Every stage waits for a cue, so how long it lasts is the performer's. Write a count under Route first.")?
-            .map_err(|error| error.to_string())?;
-        let lasts = minutes(now + came as f64 * cycle, tempo);
-        let length = minutes(wished, tempo);
-        let heading = if came as f64 == more {
-            format!("To last {length}:")
+        let tempo = tempo(seen);
+        let wished = seconds * tempo / 60.0;
+        let fitted = fit_whole(&seen.process, wished).map_err(|error| error.to_string())?;
+        let (lasts, length) = (minutes(fitted.at, tempo), minutes(wished, tempo));
+        let reasons = reasons(&fitted, lasts == length);
+        let heading = if lasts == length {
+            format!("To last {length}:{reasons}")
         } else {
-            format!("{length} is out of reach of the stages that are written. The nearest:")
-        };
-        let words = match (written::dwells(&stretched), written::dwells(route)) {
-            (Some((least, most)), Some((was_least, was_most))) => format!(
-                "Dwells of {least} to {most} cycles (now {was_least} to {was_most}): {lasts}"
-            ),
-            _ => lasts.clone(),
+            format!(
+                "{length} is out of reach of the stages that are written.{reasons} The nearest:"
+            )
         };
         let called = format!("making it last {lasts}");
+        let words = format!("{}: {lasts}", moved(seen, &fitted.route));
         Ok(Self {
             heading,
             choices: vec![Offer {
                 words,
-                wishes: vec![Wish::Route(RouteWish::Take(Arc::new(stretched), called))],
+                wishes: vec![Wish::Route(RouteWish::Take(Arc::new(fitted.route), called))],
             }],
-            settings: *seen.settings(),
-            route: route.clone(),
+            ..Self::nothing(seen)
         })
+    }
+
+    /// Nothing to choose.
+    fn nothing(seen: &Seen) -> Self {
+        Self {
+            heading: String::new(),
+            choices: Vec::new(),
+            settings: *seen.settings(),
+            route: seen.process.route().clone(),
+        }
     }
 
     /// Whether it still follows from the settings.
@@ -165,6 +170,50 @@ fn choice(seen: &Seen, proposal: &Proposal) -> Offer {
             .collect(),
     }
 }
+
+/// Why it is not what was wished, or not certain. What is as wished to the second may be half a
+/// cycle off: that is nothing to be said.
+fn reasons(fitted: &Fitted, is_as_wished: bool) -> String {
+    let is_idle = |because: &&Because| is_as_wished && matches!(because, Because::Cycle(_));
+    let reasons = fitted.because.iter().filter(|because| !is_idle(because));
+    reasons.map(|because| format!(" {because}")).collect()
+}
+
+/// Counts of a route, and what they are now: "Dwells of 9 to 10 cycles (now 8), drifts over 5 (now
+/// 4)".
+fn moved(seen: &Seen, after: &Route) -> String {
+    let before = super::route::listed(seen);
+    let range = |route: &Route, of: Counted| {
+        let counts = route.stages().iter().enumerate().filter_map(of);
+        let (least, most) = (counts.clone().min()?, counts.max()?);
+        Some(match least == most {
+            true => least.to_string(),
+            false => format!("{least} to {most}"),
+        })
+    };
+    let dwells: Counted = |(_, stage)| match stage.dwell {
+        Dwell::Cycles(cycles) => Some(cycles),
+        Dwell::UntilCued => None,
+    };
+    let drifts: Counted =
+        |(index, stage)| (index > 0 && stage.way.motion == Motion::Drift).then_some(stage.way.over);
+    let mut words: Vec<String> = Vec::new();
+    for (what, of) in [("dwells of", dwells), ("drifts over", drifts)] {
+        let (Some(is), Some(was)) = (range(after, of), range(&before, of)) else {
+            continue;
+        };
+        let cycles = if words.is_empty() { " cycles" } else { "" };
+        let now = match is == was {
+            true => String::new(),
+            false => format!(" (now {was})"),
+        };
+        words.push(format!("{what} {is}{cycles}{now}"));
+    }
+    super::plan::capitalised(words.join(", "))
+}
+
+/// A count of a stage, if it has one.
+type Counted = fn((usize, &WrittenStage)) -> Option<u32>;
 
 #[cfg(test)]
 mod tests {
@@ -251,6 +300,37 @@ mod tests {
             );
             assert_eq!(limits(&seen), before);
         }
+    }
+
+    /// What is offered is played out on the plan, and lasts what it says.
+    #[test]
+    fn a_written_form_lasts_what_is_offered_and_what_is_out_of_reach_says_why() {
+        let mut seen = seen(TWELVE, Settings::default(), None);
+        seen.snapshot.tempo = 90.0;
+        let route = super::super::route::listed(&seen);
+        seen.follow_route(&route);
+        let last = Last::of(&seen, "6:00").expect("a length");
+        assert_eq!(last.heading, "To last 6:00:");
+        assert!(
+            last.choices[0]
+                .words
+                .ends_with(" cycles (now 8), drifts over 5 (now 4): 6:00"),
+            "{last:?}"
+        );
+        let [Wish::Route(RouteWish::Take(longer, called))] = &last.choices[0].wishes[..] else {
+            panic!("{last:?}");
+        };
+        assert_eq!(called, "making it last 6:00");
+        seen.follow_route(longer);
+        let totals = super::super::plan::totals(&seen);
+        assert!(totals[0].starts_with("6:00"), "{totals:?}");
+        let last = Last::of(&seen, "0:10").expect("a length");
+        assert!(
+            last.heading
+                .starts_with("0:10 is out of reach of the stages that are written. It cannot"),
+            "{}",
+            last.heading
+        );
     }
 
     #[test]
