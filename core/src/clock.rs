@@ -78,6 +78,8 @@ impl Course {
 pub struct Clock {
     sample_rate: f64,
     tempo: f64,
+    /// The share of the tempo at which the own time goes.
+    pace: f64,
     playing: bool,
     /// Where the song, or the own time, has come to.
     course: Course,
@@ -104,6 +106,7 @@ impl Clock {
         Self {
             sample_rate,
             tempo: DEFAULT_TEMPO,
+            pace: 1.0,
             playing: false,
             course: Course {
                 from: 0.0,
@@ -125,9 +128,26 @@ impl Clock {
         self.playing
     }
 
+    /// Frames a second.
+    pub fn sample_rate(&self) -> f64 {
+        self.sample_rate
+    }
+
     /// Beats a minute.
     pub fn tempo(&self) -> f64 {
         self.tempo
+    }
+
+    /// From the next block on the plug-in's own time goes at this share of the tempo. The song's
+    /// tempo is the host's. A share that is none is taken for the whole.
+    pub fn set_pace(&mut self, pace: f64) {
+        let is_share = pace.is_finite() && pace > 0.0;
+        self.pace = if is_share { pace } else { 1.0 };
+    }
+
+    /// Goes back by so many beats, in the own time: something begins again.
+    pub fn go_back(&mut self, beats: Beats) {
+        self.course.from -= beats;
     }
 
     /// Where the last block ended.
@@ -147,7 +167,9 @@ impl Clock {
         self.tempo = tempo.unwrap_or(self.tempo);
         let joint = self.join(transport, tempo_stands);
         self.playing = transport.playing;
-        let block = Block::new(self.position(), self.tempo, self.sample_rate, frames);
+        let pace = if self.playing { 1.0 } else { self.pace };
+        let tempo = pace * self.tempo;
+        let block = Block::new(self.position(), tempo, self.sample_rate, frames);
         if block.beats_per_frame != self.course.beats_per_frame {
             self.course.go_to(block.start);
             self.course.beats_per_frame = block.beats_per_frame;

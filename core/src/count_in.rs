@@ -1,7 +1,8 @@
 //! The count-in: bars of click before the first note.
 //!
 //! It is counted back from where the process begins, so it leads to the first note wherever the song
-//! comes from, and begins in the middle if the song does.
+//! comes from, and begins in the middle if the song does. Where something is practised, the click can
+//! go on, quietly.
 
 use crate::metre::Metre;
 use crate::note::{Channel, Key, Velocity};
@@ -29,6 +30,8 @@ pub struct CountIn {
     pub metre: Metre,
     /// Song position of the first note.
     pub origin: Beats,
+    /// Whether beats are clicked after that, too.
+    pub goes_on: bool,
 }
 
 /// One click.
@@ -48,7 +51,8 @@ impl CountIn {
         f64::from(self.bars) * self.metre.bar()
     }
 
-    /// The clicks that begin in `span`, in order; at most 64 a bar.
+    /// The clicks that begin in `span`, in order; at most 64 a bar. Those after the first note are
+    /// all alike: what is bar there, the phrase says.
     pub fn clicks(self, span: Span) -> impl Iterator<Item = Click> {
         let beat = self.metre.beat();
         let a_bar = self.metre.beats_a_bar();
@@ -63,9 +67,21 @@ impl CountIn {
                 is_accent: index.is_multiple_of(a_bar),
             }
         };
+        let after = Span::new(span.start.max(self.origin), span.end);
+        let first = ((after.start - self.origin) / beat).floor();
+        let on_the_way = (0..)
+            .map(move |index| self.origin + (first + f64::from(index)) * beat)
+            .take_while(move |on| self.goes_on && *on < after.end)
+            .filter(move |on| after.contains(*on))
+            .map(move |on| Click {
+                on,
+                off: on + LASTS * beat,
+                is_accent: false,
+            });
         (0..counted)
             .map(click)
             .filter(move |click| span.contains(click.on))
+            .chain(on_the_way)
     }
 }
 
@@ -98,6 +114,7 @@ mod tests {
             bars,
             metre: Metre::new(metre.0, metre.1).unwrap(),
             origin: 12.0,
+            goes_on: false,
         };
         let clicks = count_in.clicks(Span::new(span.0, span.1));
         clicks.map(|click| (click.on, click.is_accent)).collect()
@@ -124,6 +141,23 @@ mod tests {
             [],
             "the process has begun"
         );
+    }
+
+    #[test]
+    fn a_click_that_goes_on_counts_every_beat_once_however_it_is_cut() {
+        let count_in = CountIn {
+            bars: 1,
+            metre: Metre::new(3, 4).unwrap(),
+            origin: 12.0,
+            goes_on: true,
+        };
+        let cuts = [8.0, 9.5, 12.0, 12.0, 13.25, 15.0, 16.0];
+        let spans = cuts.windows(2).map(|cut| Span::new(cut[0], cut[1]));
+        let clicks = spans.flat_map(|span| count_in.clicks(span));
+        let heard: Vec<_> = clicks.map(|click| (click.on, click.is_accent)).collect();
+        let mut expected = vec![(9.0, true), (10.0, false), (11.0, false)];
+        expected.extend([12.0, 13.0, 14.0, 15.0].map(|on| (on, false)));
+        assert_eq!(heard, expected);
     }
 
     #[test]

@@ -7,6 +7,7 @@
 mod beginning;
 mod entering;
 mod in_block;
+mod practising;
 
 pub use in_block::InBlock;
 
@@ -18,6 +19,7 @@ use crate::part::MAX_PARTS;
 use crate::performed::Performed;
 use crate::phrase::Phrase;
 use crate::player::{Event, Player, channel_of};
+use crate::practice::{Practising, Rehearsal};
 use crate::process::Process;
 use crate::route::Route;
 use crate::settings::{Beginning, Settings};
@@ -45,6 +47,8 @@ pub struct Controls {
     pub cue_key: Option<Key>,
     /// The number of the controller that gives a cue when it rises past its middle.
     pub cue_controller: Option<u8>,
+    /// What a hand plays in the place of the process.
+    pub practising: Practising,
 }
 
 /// Where the process begins.
@@ -112,6 +116,9 @@ pub struct Engine {
     interrupted: bool,
     /// Whether the controller that gives cues is past its middle.
     pedal_down: bool,
+    rehearsal: Rehearsal,
+    /// Where the last block ended.
+    left_at: Beats,
     news: News,
 }
 
@@ -138,6 +145,8 @@ impl Engine {
             played: false,
             interrupted: false,
             pedal_down: false,
+            rehearsal: Rehearsal::default(),
+            left_at: 0.0,
             news: News::default(),
         }
     }
@@ -146,6 +155,8 @@ impl Engine {
     /// what sounds is ended in the next block; the phrase stays.
     pub fn prepare(&mut self, sample_rate: f64) {
         self.clock = Clock::new(sample_rate);
+        // It begins anew.
+        self.rehearsal.leave_off();
         self.forget_playing();
         self.interrupt();
     }
@@ -234,6 +245,9 @@ impl Engine {
     /// Whether the process plays: held, or not yet at its end, and with a song or an own time to play
     /// in. Before its beginning it waits for that.
     pub fn is_running(&self) -> bool {
+        if self.practises_alone() {
+            return true;
+        }
         let is_on =
             |controls: Controls| (controls.hold || self.ending.is_some()) && !controls.bypass;
         self.controls.is_some_and(is_on) && (self.clock.is_playing() || self.free)
@@ -288,10 +302,18 @@ impl Engine {
         transport: &Transport,
         frames: u32,
         controls: &Controls,
-        send: impl FnMut(Event),
+        mut send: impl FnMut(Event),
     ) -> InBlock<'_> {
+        // Whoever is out of the way practises nothing.
+        let practising = if controls.bypass {
+            Practising::Not
+        } else {
+            controls.practising
+        };
+        self.set_pace(&practising);
         let (block, joint) = self.clock.advance(transport, frames);
-        self.enter(block, joint, controls, send);
+        self.enter(block, joint, controls, &mut send);
+        let block = self.rehearse(block, joint, practising, send);
         InBlock::new(self, block)
     }
 

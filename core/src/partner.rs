@@ -58,6 +58,11 @@ impl Partner {
         }
     }
 
+    /// Plays in that manner from now on.
+    pub fn set_manner(&mut self, manner: Manner) {
+        self.manner = manner;
+    }
+
     /// Beats by which the steady voice is now ahead of what is written.
     pub fn ahead(&self) -> Beats {
         self.ahead

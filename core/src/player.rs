@@ -1,6 +1,10 @@
 //! The player: a block of time in, timed events out.
 
-use crate::count_in::CountIn;
+mod casting;
+
+pub use casting::Casting;
+
+use crate::count_in::{Click, CountIn};
 use crate::ledger::{Ledger, Message};
 use crate::note::{Channel, Key, Velocity};
 use crate::part::Part;
@@ -27,6 +31,9 @@ pub struct Player {
     ledger: Ledger,
     /// Up to where everything has been sent; none if the next block starts afresh.
     come_to: Option<Beats>,
+    /// Up to where the steady voice has been played, as it is written, since it gives way to a
+    /// player.
+    steady_to: Option<Beats>,
     /// The pan last sent to each channel.
     panned: [Option<u8>; 16],
 }
@@ -43,14 +50,15 @@ impl Player {
     }
 
     /// Plays what `process` has for the frames `from .. to` of `block`, after what is already
-    /// sent, and what counts it in before that. In order of time, ends before beginnings; what is struck on one frame is one stroke.
+    /// sent, and what is clicked, as `casting` says. In order of time, ends before beginnings; what
+    /// is struck on one frame is one stroke.
     ///
     /// # Real-time
     /// Allocates never, blocks never; bounded by the events in the block.
     pub fn play(
         &mut self,
         process: &Process,
-        count_in: CountIn,
+        (count_in, casting): (CountIn, Casting),
         block: &Block,
         frames: std::ops::Range<u32>,
         mut send: impl FnMut(Event),
@@ -68,18 +76,18 @@ impl Player {
             });
         };
         self.pan(process, |message| at(part.start, message));
-        for click in count_in.clicks(span) {
-            self.end_notes_until(click.on, &mut at);
-            self.ledger
-                .click(click.off, click.place(), click.velocity(), |message| {
-                    at(click.on, message);
-                });
-        }
+        let steady = casting.steady_in(span, self.steady_to);
+        let mut clicks = count_in.clicks(span).peekable();
         let mut moment = None;
-        for note in unroll(process, span) {
+        for note in casting.notes(process, span, steady) {
             let frame = part.frame_of(note.on);
-            if let Some((_, before)) = moment.filter(|(before, _)| *before != frame) {
-                self.ledger.sound(|message| at(before, message));
+            if moment.is_none_or(|(before, _)| before != frame) {
+                if let Some((_, before)) = moment {
+                    self.ledger.sound(|message| at(before, message));
+                }
+                while let Some(click) = clicks.next_if(|click| part.frame_of(click.on) <= frame) {
+                    self.click(&click, &mut at);
+                }
             }
             moment = Some((frame, note.on));
             self.end_notes_until(note.on, &mut at);
@@ -92,10 +100,22 @@ impl Player {
         if let Some((_, last)) = moment {
             self.ledger.sound(|message| at(last, message));
         }
+        for click in clicks {
+            self.click(&click, &mut at);
+        }
+        self.steady_to = steady.map(|steady| steady.end);
         if span.end > span.start {
             self.end_notes_until(span.end, &mut at);
             self.come_to = Some(span.end);
         }
+    }
+
+    fn click(&mut self, click: &Click, at: &mut impl FnMut(Beats, Message)) {
+        self.end_notes_until(click.on, at);
+        self.ledger
+            .click(click.off, click.place(), click.velocity(), |message| {
+                at(click.on, message);
+            });
     }
 
     /// Voices fall silent at once; the next block starts afresh.
@@ -103,6 +123,7 @@ impl Player {
         self.ledger
             .silence(|_| true, |message| send(Event { frame, message }));
         self.come_to = None;
+        self.steady_to = None;
     }
 
     /// The next block starts afresh, from `at` even if that is before the block.
@@ -244,13 +265,20 @@ mod tests {
                 bars: 0,
                 metre: Metre::COMMON,
                 origin: 0.0,
+                goes_on: false,
             };
-            player.play(process, none, &block, 0..*frames, |event| {
-                events.push(Event {
-                    frame: begun + event.frame,
-                    ..event
-                });
-            });
+            player.play(
+                process,
+                (none, Casting::default()),
+                &block,
+                0..*frames,
+                |event| {
+                    events.push(Event {
+                        frame: begun + event.frame,
+                        ..event
+                    });
+                },
+            );
             begun += frames;
         }
         events

@@ -21,6 +21,7 @@ use exit::Exit;
 use hand::Hand;
 use nice_plug::prelude::*;
 use procession_core::engine::{Controls, Engine, News};
+use procession_core::practice::Practising;
 use procession_core::time::Block;
 use transport::{bar_start, bars, heard_from, metre};
 
@@ -251,5 +252,6 @@ fn controls(parameters: &Parameters, exchange: &AudioSide) -> Controls {
         cue: parameters.cue(),
         cue_key: parameters.cue_key(),
         cue_controller: parameters.cue_controller(),
+        practising: Practising::Not,
     }
 }

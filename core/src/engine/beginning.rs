@@ -21,11 +21,12 @@ impl Engine {
         self.count_in_to(self.process.origin(), bars)
     }
 
-    fn count_in_to(&self, origin: Beats, bars: u32) -> CountIn {
+    pub(super) fn count_in_to(&self, origin: Beats, bars: u32) -> CountIn {
         CountIn {
             bars: bars.min(MAX_COUNT_IN),
             metre: self.bar_lines().metre,
             origin,
+            goes_on: false,
         }
     }
 

@@ -168,6 +168,8 @@ impl<S: FnMut(Event)> Entering<'_, S> {
             self.start_afresh();
         }
         match (before.hold, controls.hold) {
+            // What is practised by itself, hold leaves alone.
+            _ if self.engine.practises_alone() => (),
             (false, true) if self.is_meant(controls) => self.hold(controls),
             (true, false) => self.let_go(controls),
             _ => (),

@@ -47,11 +47,15 @@ impl<'e> InBlock<'e> {
             self.engine.cue(self.now());
             return;
         }
-        let (heard, frame) = (self.heard(), self.frame());
+        let (heard, frame, now) = (self.heard(), self.frame(), self.now());
         let engine = &mut *self.engine;
-        engine.listener.note_on(heard, channel, key, velocity);
         engine.struck = engine.struck.wrapping_add(1);
-        engine.played |= engine.controls.is_none_or(|controls| !controls.hold);
+        if engine.rehearsal.is_on() {
+            engine.hear(now, key, &self.block);
+        } else {
+            engine.listener.note_on(heard, channel, key, velocity);
+            engine.played |= engine.controls.is_none_or(|controls| !controls.hold);
+        }
         if engine.lets_through() {
             engine
                 .player
@@ -106,6 +110,13 @@ impl<'e> InBlock<'e> {
             self.play_on(end, &mut send);
             self.engine.end(self.frame, &mut send);
         }
+        while let Some(end) = self.engine.pass_ends_in(&self.block) {
+            if end >= until {
+                break;
+            }
+            self.play_on(end, &mut send);
+            self.block = self.engine.pass_again(self.frame, self.block, &mut send);
+        }
         self.play_on(until, send);
     }
 
@@ -128,11 +139,11 @@ impl<'e> InBlock<'e> {
     fn play_on(&mut self, until: u32, send: impl FnMut(Event)) {
         let engine = &mut *self.engine;
         if engine.is_running() && until > self.frame {
-            let count_in = engine.count_in();
+            let cast = engine.cast();
             let frames = self.frame..until;
             engine
                 .player
-                .play(&engine.process, count_in, &self.block, frames, send);
+                .play(&engine.process, cast, &self.block, frames, send);
         }
         self.frame = self.frame.max(until);
     }
@@ -143,6 +154,7 @@ impl<'e> InBlock<'e> {
         let engine = self.engine;
         let origin = engine.process.origin();
         engine.performed.come_to(self.block.span().end, origin);
+        engine.rehearsed(&self.block);
         engine.clock.pass(&self.block);
         engine.listener.advance(engine.clock.heard());
     }
