@@ -27,6 +27,8 @@ pub mod order;
 pub mod parameters;
 pub mod phrase;
 pub mod plan;
+pub mod practice;
+pub mod rehearsing;
 pub mod route;
 pub mod screen;
 pub mod seen;

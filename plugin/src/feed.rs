@@ -3,6 +3,7 @@
 use crate::hearing::Hearing;
 use procession_core::engine::{Engine, News};
 use procession_core::part::{MAX_PARTS, Part};
+use procession_core::practice::{Judged, Told};
 use procession_core::time::Beats;
 use procession_core::voices::Footing;
 use triple_buffer::{Input, Output, triple_buffer};
@@ -54,6 +55,10 @@ pub struct Snapshot {
     pub answered_snippet: u32,
     /// The number of the last one that had no audio to sound in; 0 if none.
     pub mute_snippet: u32,
+    /// Where a player stands in what is practised.
+    pub rehearsal: Told,
+    /// The last pass that was played.
+    pub judged: Option<Judged>,
 }
 
 /// The bars of the song where it stands, as far as the host tells.
@@ -81,6 +86,7 @@ pub struct Feed {
     last: Snapshot,
     /// What is heard of snippets.
     hearing: Hearing,
+    judged: Option<Judged>,
 }
 
 /// The window's end: what was shown last stays in sight until something newer is.
@@ -94,6 +100,7 @@ pub fn feed() -> (Feed, FeedReader) {
         sender,
         last,
         hearing: Hearing::default(),
+        judged: None,
     };
     (feed, FeedReader(receiver))
 }
@@ -105,6 +112,14 @@ impl Feed {
     /// Allocates never, blocks never.
     pub fn note_hearing(&mut self, hearing: &Hearing) {
         self.hearing = *hearing;
+    }
+
+    /// A pass was played, to be shown with all else.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn note_pass(&mut self, judged: &Judged) {
+        self.judged = Some(*judged);
     }
 
     /// Shows where `engine` stands. Whether that differs from what was shown last.
@@ -132,6 +147,8 @@ impl Feed {
             heard_snippet: self.hearing.sounding(),
             answered_snippet: self.hearing.answered(),
             mute_snippet: self.hearing.mute(),
+            rehearsal: engine.rehearsal().told(),
+            judged: self.judged,
             nothing_played: before
                 .nothing_played
                 .wrapping_add(news.nothing_played.into()),

@@ -8,8 +8,10 @@
 //! builds on an older one is dropped, since the newer order is about to replace it anyway.
 
 use crate::hearing::{self, Asked, Asking, Order as Heard};
+use crate::practice;
 use crate::state::{Kept, Notice, Taken};
 use procession_core::performed::{Performed, Recollection};
+use procession_core::practice::{Judged, Practising};
 use procession_core::route::Route;
 use procession_core::snippet::Snippet;
 use std::sync::{Arc, MutexGuard, PoisonError};
@@ -36,6 +38,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
     });
     let (reports_out, reports_in) = triple_buffer(&answer);
     let (asking, asked) = hearing::line();
+    let (practice_asking, practice_asked) = practice::line();
     let main = MainSide(Lock::new(Latest {
         kept: first,
         phrases: 0,
@@ -48,6 +51,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
         reports: reports_in,
         notice: None,
         asking,
+        practice: practice_asking,
     }));
     let audio = AudioSide {
         orders: orders_in,
@@ -58,6 +62,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
         performances: 0,
         told: told_out,
         asked,
+        practice: practice_asked,
     };
     (main, audio)
 }
@@ -115,9 +120,26 @@ pub struct AudioSide {
     performances: u64,
     told: Input<Told>,
     asked: Asked,
+    practice: practice::Asked,
 }
 
 impl AudioSide {
+    /// What is to be practised.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never: one atomic swap.
+    pub fn poll_practising(&mut self) -> Practising {
+        self.practice.poll()
+    }
+
+    /// Tells the other threads of a pass that was played.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never: a copy and one atomic swap.
+    pub fn publish_pass(&mut self, judged: &Judged) {
+        self.practice.tell(judged);
+    }
+
     /// The snippet that the window wants to be heard, if it does.
     ///
     /// # Real-time
@@ -235,9 +257,15 @@ struct Latest {
     reports: Output<Report>,
     notice: Option<Notice>,
     asking: Asking,
+    practice: practice::Asking,
 }
 
 impl MainSide {
+    /// Asks for this to be practised from now on.
+    pub fn practise(&self, practising: Practising) {
+        self.up_to_date().practice.ask(practising);
+    }
+
     /// Asks for a snippet to be heard at once, in the place of any other; see [`Asking::play`].
     pub fn hear(&self, snippet: Snippet) -> u32 {
         self.up_to_date().asking.play(snippet)
@@ -315,6 +343,9 @@ impl Latest {
     }
 
     fn hear_audio(&mut self) {
+        for judged in self.practice.passes() {
+            Arc::make_mut(&mut self.kept.practice).keep(&judged);
+        }
         if self.told.update() {
             let told = self.told.output_buffer();
             if told.answers == self.performances {

@@ -24,6 +24,7 @@ pub mod handover;
 pub mod hearing;
 pub mod outbox;
 pub mod params;
+pub mod practice;
 pub mod process;
 pub mod program;
 pub mod state;

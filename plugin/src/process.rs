@@ -116,7 +116,9 @@ impl AudioThread {
         let is_own = self.program.is_some();
         let bars = bars(context.transport(), is_own);
         let of_host = heard_from(context.transport());
+        let practising = self.exchange.poll_practising();
         let controls = Controls {
+            practising,
             by_hand: self.hand.holds(&self.bell, parameters.hold(), frames),
             ..controls(parameters, &self.exchange)
         };
@@ -168,6 +170,10 @@ impl AudioThread {
             exit.send(event, |event| context.try_send_event(event).is_ok());
         });
         exit.close();
+        if let Some(judged) = self.engine.rehearsal_mut().take_judged() {
+            self.exchange.publish_pass(&judged);
+            self.feed.note_pass(&judged);
+        }
         let news = self.report();
         self.show(&news, bars);
         self.status()

@@ -6,12 +6,14 @@
 
 mod modulations;
 mod performed;
+mod practice;
 mod route;
 
 pub use modulations::LONGEST_TURNING;
 
 use crate::handover::MainSide;
 use crate::params::{DECLARATIONS, SavedChoices};
+use crate::practice::Desk;
 use nice_plug::params::persist::PersistentField;
 use nice_plug::plugin::PluginState;
 use procession_core::engine::Anchor;
@@ -34,7 +36,7 @@ use std::sync::Arc;
 /// 2: a phrase may know the bar it was played in.
 /// 3: a position may be written at which the process begins, and a route that it takes; what was
 /// performed is kept.
-/// 4: a note may be a syllable of a recording.
+/// 4: a note may be a syllable of a recording; it is kept what is practised, how, and how it went.
 pub const VERSION: u64 = 4;
 
 /// Origins farther from the start of the song than this are damage: a year and a half at 120 beats
@@ -94,6 +96,8 @@ pub struct Kept {
     pub route: Arc<Route>,
     /// What was performed in the song. Large, and shared likewise.
     pub performed: Arc<Recollection>,
+    /// What is practised, and how it went. Likewise.
+    pub practice: Arc<Desk>,
     /// The window.
     pub window: WindowSize,
 }
@@ -111,6 +115,7 @@ impl Default for Kept {
             begins_at: None,
             route: Arc::default(),
             performed: Arc::default(),
+            practice: Arc::default(),
             window: WindowSize {
                 width: 960,
                 height: 640,
@@ -141,6 +146,8 @@ impl Kept {
         take(route::restored(saved).map(|route| self.route = Arc::new(route)));
         self.performed = Arc::default();
         take(performed::restored(saved).map(|told| self.performed = Arc::new(told)));
+        self.practice = Arc::default();
+        take(practice::restored(saved).map(|desk| self.practice = Arc::new(desk)));
         take(
             part(saved, "window", "window size")
                 .map(|window: WindowSize| self.window = window.within_reason()),
@@ -184,6 +191,7 @@ impl Kept {
             begins_at: self.begins_at,
             route: route::saved(&self.route),
             performed: performed::saved(&self.performed),
+            practice: practice::saved(&self.practice),
             window: self.window,
         }
     }
@@ -290,6 +298,8 @@ pub struct Written {
     route: Option<route::SavedRoute>,
     #[serde(skip_serializing_if = "Option::is_none")]
     performed: Option<performed::SavedPerformance>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    practice: Option<practice::SavedPractice>,
     window: WindowSize,
 }
 

@@ -9,10 +9,12 @@ use crate::editor::model::history::{History, Name};
 use crate::editor::model::parameters::written;
 use crate::editor::model::plan::beats_per_bar;
 use crate::editor::model::route;
+use crate::editor::rehearsing::Rehearsing;
 use crate::editor::seen::Seen;
-use crate::editor::wish::{RouteWish, SongWish, Wish};
+use crate::editor::wish::{PracticeWish, RouteWish, SongWish, Wish};
 use crate::files::{Report, Writer};
 use crate::params::Parameters;
+use crate::practice::Desk;
 use crate::program::song::SongControl;
 use crate::state::Kept;
 use nice_plug::prelude::ParamSetter;
@@ -71,6 +73,8 @@ pub struct Granter {
     granted: bool,
     /// What is heard by itself.
     pub(super) listening: Listening,
+    /// What is practised.
+    pub(super) rehearsing: Rehearsing,
     /// That of the program.
     pub(super) song: Option<SongControl>,
 }
@@ -135,6 +139,7 @@ impl Granter {
                 self.take_step(parameters, |_| Name::of_forgetting(), nothing);
             }
             Wish::Route(wish) => self.write_route(&wish, seen, parameters),
+            Wish::Practise(wish) => self.practise(wish, seen, parameters),
             Wish::Write(order) => self.writer.write(*order, subject(seen)),
             Wish::StopWriting => self.writer.stop(),
             Wish::Say(text) => self.said = Some(text),
@@ -144,6 +149,38 @@ impl Granter {
                     grant_of_song(wish, song);
                 }
             }
+        }
+    }
+
+    fn practise(&mut self, wish: PracticeWish, seen: &Seen, parameters: &Parameters) {
+        let done = match wish {
+            PracticeWish::Begin => self.rehearsing.begin(seen, parameters),
+            PracticeWish::Measure => self.rehearsing.measure(seen, parameters),
+            PracticeWish::End => {
+                self.rehearsing.end();
+                Ok(())
+            }
+            PracticeWish::Keep(latency) => {
+                self.rehearsing.end();
+                let keep = |kept: &mut Kept| {
+                    Arc::make_mut(&mut kept.practice).latency_ms = Some(latency);
+                };
+                parameters.kept.edit(keep);
+                Ok(())
+            }
+            PracticeWish::Set(desk) => {
+                // Passes that have come meanwhile stay.
+                parameters.kept.edit(|kept| {
+                    let now = Arc::make_mut(&mut kept.practice);
+                    let passes = std::mem::take(&mut now.passes);
+                    *now = Desk { passes, ..*desk };
+                });
+                Ok(())
+            }
+        };
+        match done {
+            Ok(()) => self.granted = true,
+            Err(refusal) => self.say(refusal),
         }
     }
 

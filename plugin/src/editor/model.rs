@@ -12,6 +12,7 @@ pub mod notes;
 pub mod parameters;
 pub mod phrase;
 pub mod plan;
+pub mod practice;
 pub mod project;
 pub mod route;
 pub mod song;

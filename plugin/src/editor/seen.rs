@@ -1,7 +1,9 @@
 //! What a view may look at: one moment of the plug-in, with everything worked out that follows.
 
+use crate::editor::rehearsing::Going;
 use crate::feed::Snapshot;
 use crate::files::Report;
+use crate::practice::Desk;
 use procession_core::engine::Anchor;
 use procession_core::form::Form;
 use procession_core::part::Part;
@@ -59,6 +61,10 @@ pub struct Seen {
     pub writing: Report,
     /// What is heard by itself, if anything is.
     pub hearing: Option<Subject>,
+    /// What is practised, how, and how it went.
+    pub practice: Arc<Desk>,
+    /// Whether it is, or its latency measured.
+    pub rehearsing: Going,
 }
 
 impl Seen {
@@ -82,6 +88,8 @@ impl Seen {
             notice: None,
             writing: Report::default(),
             hearing: None,
+            practice: Arc::default(),
+            rehearsing: Going::default(),
         }
     }
 

@@ -6,10 +6,12 @@ use crate::editor::grant::{Granter, Host, Instance};
 use crate::editor::header::{self, Asked, Head};
 use crate::editor::look::{Look, Theme};
 use crate::editor::model::layout::{Layout, SMALLEST, View};
+use crate::editor::model::practice::Stamina;
 use crate::editor::model::status::{Status, WindowState, progress, status};
 use crate::editor::order::InOrder;
 use crate::editor::parameters::{self, ParametersState};
 use crate::editor::plan::lets_go;
+use crate::editor::rehearsing::Going;
 use crate::editor::seen::Seen;
 use crate::editor::song::{self, ProgramStrip};
 use crate::editor::views::{Views, choose};
@@ -22,6 +24,7 @@ use crate::program::Program;
 use egui::{CornerRadius, Key, Modifiers, Rect, Stroke, StrokeKind, Ui, UiBuilder, vec2};
 use nice_plug_egui::resizable_window::ResizableWindow;
 use procession_core::part::MAX_PARTS;
+use procession_core::practice::Practising;
 use std::sync::Arc;
 
 /// So long a view's word stands on the status line, in seconds.
@@ -48,6 +51,7 @@ pub struct Shell {
     said: Option<(String, f64)>,
     misses: Misses,
     ear: Ear,
+    stamina: Stamina,
     /// The theme that egui has been told.
     dressed: Option<Theme>,
     /// Whether it is the window of the program, and not in a host's.
@@ -128,6 +132,7 @@ impl Shell {
             said: None,
             misses: Misses::default(),
             ear: Ear::default(),
+            stamina: Stamina::default(),
             dressed: None,
             in_program: false,
             program: None,
@@ -202,6 +207,9 @@ impl Shell {
         let now = ui.input(|input| input.time);
         let waits = self.granter.listening.waits(&seen.snapshot, now);
         line.problems.extend(waits.map(str::to_owned));
+        let practises = seen.rehearsing == Going::Practice;
+        let pause = self.stamina.follow(now, seen.snapshot.struck, practises);
+        line.problems.extend(pause.map(str::to_owned));
         let mut wishes = ResizableWindow::new("procession")
             .min_size(SMALLEST)
             .show(ui, |ui| self.rooms(ui, &seen, &line, &look))
@@ -253,6 +261,8 @@ impl Shell {
     /// The window closes: every gesture ends.
     pub fn let_go(&mut self, host: Host<'_>) {
         self.granter.listening.end(&self.parameters);
+        self.granter.rehearsing.end();
+        self.parameters.kept.practise(Practising::Not);
         self.granter.let_go_of_all(host);
     }
 
@@ -284,6 +294,11 @@ impl Shell {
             self.said = Some((refusal.to_owned(), now + SAID_FOR));
         }
         seen.hearing = self.granter.listening.follow(&snapshot);
+        seen.practice.clone_from(&kept.practice);
+        if let Some(refusal) = self.granter.rehearsing.follow(&seen, &self.parameters) {
+            self.said = Some((refusal.to_owned(), now + SAID_FOR));
+        }
+        seen.rehearsing = self.granter.rehearsing.going();
         if let Some((_, until)) = &self.said {
             let left = *until - now;
             if left <= 0.0 || left > SAID_FOR {

@@ -9,6 +9,7 @@ use crate::editor::modulations::{self, ModulationsState};
 use crate::editor::notes::{self, NotesState};
 use crate::editor::phrase::{self, PhraseState};
 use crate::editor::plan::{self, PlanState};
+use crate::editor::practice::{self, PracticeState};
 use crate::editor::route::{self, RouteState};
 use crate::editor::seen::Seen;
 use crate::editor::sonority::{self, SonorityState};
@@ -28,6 +29,7 @@ pub struct Views {
     sonority: SonorityState,
     route: RouteState,
     modulations: ModulationsState,
+    practice: PracticeState,
     files: FilesState,
     /// Whether a view in which something moves fast was shown in the last frame, and in this one.
     lively: (bool, bool),
@@ -47,7 +49,10 @@ impl Views {
         }
         // A hand that goes round once a cycle, notes that glide, a playhead over the phrase. What
         // else moves goes the length of the piece, or counts seconds.
-        self.lively.1 |= matches!(view, View::Circle | View::Notes | View::Phrase);
+        self.lively.1 |= matches!(
+            view,
+            View::Circle | View::Notes | View::Phrase | View::Practice
+        );
         match view {
             View::Circle => {
                 self.circle_shown = true;
@@ -62,6 +67,7 @@ impl Views {
             View::Modulations => {
                 modulations::show(ui, seen, look, &mut self.modulations, self.stage)
             }
+            View::Practice => practice::show(ui, seen, look, &mut self.practice),
             View::Files => files::show(ui, seen, look, &mut self.files),
             // The shell shows them, which has them.
             View::Parameters => Vec::new(),

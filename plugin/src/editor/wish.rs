@@ -1,6 +1,7 @@
 //! What a view wants to happen. It says so and leaves the rest to the window.
 
 use crate::files::Order;
+use crate::practice::Desk;
 use procession_core::phrase::Phrase;
 use procession_core::route::{Edit, Route};
 use procession_core::settings::Modulations;
@@ -49,8 +50,26 @@ pub enum Wish {
     StopWriting,
     /// Say this on the status line.
     Say(String),
+    /// Of practice.
+    Practise(PracticeWish),
     /// Of the song; only the program has one of its own.
     Song(SongWish),
+}
+
+/// What is to become of practice. How one practises is no part of the piece, so there is nothing to
+/// undo.
+#[derive(Clone, Debug, PartialEq)]
+pub enum PracticeWish {
+    /// It begins, from the beginning of its round.
+    Begin,
+    /// It ends, or measuring does.
+    End,
+    /// The latency of the input is to be measured.
+    Measure,
+    /// The latency is this, in milliseconds.
+    Keep(f64),
+    /// It is to be so.
+    Set(Box<Desk>),
 }
 
 /// What is to become of the route.

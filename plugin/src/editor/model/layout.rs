@@ -45,6 +45,8 @@ pub enum View {
     Route,
     /// The mode changes of the plan, to be written.
     Modulations,
+    /// One part, to be played against the others.
+    Practice,
     /// What can be taken away as files.
     Files,
     /// The parameters, where there is no room for them beside the rest.
@@ -63,6 +65,7 @@ impl View {
             Self::Sonority => "Sonority",
             Self::Route => "Route",
             Self::Modulations => "Mode changes",
+            Self::Practice => "Practice",
             Self::Files => "Files",
             Self::Parameters => "Settings",
         }
@@ -153,7 +156,8 @@ impl Layout {
 
 fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
     use View::{
-        Alignments, Circle, Files, Modulations, Notes, Parameters, Phrase, Plan, Route, Sonority,
+        Alignments, Circle, Files, Modulations, Notes, Parameters, Phrase, Plan, Practice, Route,
+        Sonority,
     };
     match (roomy, parameters_apart) {
         (true, _) => &[
@@ -163,6 +167,7 @@ fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
             Route,
             Modulations,
             Sonority,
+            Practice,
             Files,
         ],
         (false, true) => &[
@@ -174,6 +179,7 @@ fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
             Route,
             Modulations,
             Sonority,
+            Practice,
             Files,
         ],
         (false, false) => &[
@@ -185,6 +191,7 @@ fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
             Route,
             Modulations,
             Sonority,
+            Practice,
             Files,
             Parameters,
         ],

@@ -2,6 +2,7 @@
 //! its remedy.
 
 use crate::editor::model::flag::SongBars;
+use crate::editor::model::practice;
 use crate::editor::seen::Seen;
 use procession_core::motion::{StagePart, drift_cycles};
 use procession_core::part::{CopyNumber, Part};
@@ -64,6 +65,9 @@ fn doing(seen: &Seen, window: WindowState) -> String {
     if let Some(end) = seen.snapshot.ending.filter(|_| seen.snapshot.running) {
         let left = wait(end - seen.snapshot.position, seen);
         return format!("Hold is off: it plays the cycle to its end, in {left}.");
+    }
+    if let Some(practising) = practice::doing(seen) {
+        return practising;
     }
     match (seen.phrase().is_empty(), seen.hold) {
         (true, false) => "Listening. Play a phrase, then press Hold.".to_owned(),
