@@ -57,6 +57,7 @@ fn kept_in_version_1() -> Kept {
         begins_at: None,
         route: Arc::default(),
         performed: Arc::default(),
+        practice: Arc::default(),
         window: WindowSize {
             width: 1200,
             height: 700,
