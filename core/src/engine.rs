@@ -110,6 +110,7 @@ pub struct Engine {
     let_go_at: Option<Beats>,
     /// How many keys were struck.
     struck: u32,
+    cues_given: u32,
     /// Whether anything was played since hold was off.
     played: bool,
     /// Everything that sounds is to be ended first of all.
@@ -142,6 +143,7 @@ impl Engine {
             ending: None,
             let_go_at: None,
             struck: 0,
+            cues_given: 0,
             played: false,
             interrupted: false,
             pedal_down: false,
@@ -353,8 +355,14 @@ impl Engine {
             .is_some_and(|controls| !controls.bypass && are_given_by(controls))
     }
 
+    /// How many cues were given so far, taken or not.
+    pub fn cues_given(&self) -> u32 {
+        self.cues_given
+    }
+
     /// A performer's cue at song position `now`.
     fn cue(&mut self, now: Beats) {
+        self.cues_given = self.cues_given.wrapping_add(1);
         if !self.is_running() || self.performed.was_cued(now, self.process.origin()) {
             return;
         }

@@ -12,6 +12,7 @@ pub mod alignments;
 pub mod around;
 pub mod choice;
 pub mod circle;
+pub mod class;
 pub mod field;
 pub mod files;
 pub mod focus;

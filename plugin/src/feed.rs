@@ -55,6 +55,8 @@ pub struct Snapshot {
     pub answered_snippet: u32,
     /// The number of the last one that had no audio to sound in; 0 if none.
     pub mute_snippet: u32,
+    /// How many cues were given.
+    pub cues: u32,
     /// Where a player stands in what is practised.
     pub rehearsal: Told,
     /// The last pass that was played.
@@ -147,6 +149,7 @@ impl Feed {
             heard_snippet: self.hearing.sounding(),
             answered_snippet: self.hearing.answered(),
             mute_snippet: self.hearing.mute(),
+            cues: engine.cues_given(),
             rehearsal: engine.rehearsal().told(),
             judged: self.judged,
             nothing_played: before

@@ -75,6 +75,8 @@ pub struct Granter {
     pub(super) listening: Listening,
     /// What is practised.
     pub(super) rehearsing: Rehearsing,
+    /// Whether the window is for a class.
+    pub(super) shows_to_class: bool,
     /// That of the program.
     pub(super) song: Option<SongControl>,
 }
@@ -140,6 +142,7 @@ impl Granter {
             }
             Wish::Route(wish) => self.write_route(&wish, seen, parameters),
             Wish::Practise(wish) => self.practise(wish, seen, parameters),
+            Wish::ShowToClass(shows) => self.shows_to_class = shows,
             Wish::Write(order) => self.writer.write(*order, subject(seen)),
             Wish::StopWriting => self.writer.stop(),
             Wish::Say(text) => self.said = Some(text),

@@ -2,6 +2,7 @@
 
 pub mod alignments;
 pub mod circle;
+pub mod class;
 pub mod files;
 pub mod flag;
 pub mod history;

@@ -53,6 +53,7 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut PracticeState) ->
             view.latency(ui);
             ui.add_space(4.0);
             view.progress(ui);
+            view.class(ui);
             focus::follow(ui);
         });
     if view.desk != *seen.practice {
@@ -243,6 +244,16 @@ impl PracticeView<'_> {
         let said = progress_words(passes);
         pictures::progress(ui, self.look, passes, &said);
         self.say(ui, &said, self.look.quiet);
+    }
+
+    fn class(&mut self, ui: &mut Ui) {
+        ui.add_space(6.0);
+        let button = ui.button("Show to a class");
+        let about = "Circle, plan, and what is now and next in words fill the window. Escape \
+                     comes back.";
+        if button.on_hover_text(about).clicked() {
+            self.wishes.push(Wish::ShowToClass(true));
+        }
     }
 
     fn row(&mut self, ui: &mut Ui, name: &str, content: impl FnOnce(&mut Self, &mut Ui)) {

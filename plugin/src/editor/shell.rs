@@ -1,6 +1,7 @@
 //! The shell: keeps what is [`Seen`] up to date, lays the views out, and has wishes granted.
 
 use crate::bell::Bell;
+use crate::editor::class::{self, ClassState};
 use crate::editor::focus;
 use crate::editor::grant::{Granter, Host, Instance};
 use crate::editor::header::{self, Asked, Head};
@@ -52,6 +53,7 @@ pub struct Shell {
     misses: Misses,
     ear: Ear,
     stamina: Stamina,
+    class: ClassState,
     /// The theme that egui has been told.
     dressed: Option<Theme>,
     /// Whether it is the window of the program, and not in a host's.
@@ -133,6 +135,7 @@ impl Shell {
             misses: Misses::default(),
             ear: Ear::default(),
             stamina: Stamina::default(),
+            class: ClassState::default(),
             dressed: None,
             in_program: false,
             program: None,
@@ -255,7 +258,7 @@ impl Shell {
 
     /// Whether something is shown that moves fast while the process plays.
     pub fn is_lively(&self) -> bool {
-        self.views.are_lively()
+        self.views.are_lively() || self.granter.shows_to_class
     }
 
     /// The window closes: every gesture ends.
@@ -332,6 +335,9 @@ impl Shell {
     }
 
     fn rooms(&mut self, ui: &mut Ui, seen: &Seen, line: &Status, look: &Look) -> Vec<Wish> {
+        if self.granter.shows_to_class {
+            return class::show(ui, seen, look, &mut self.class);
+        }
         let window = ui.max_rect();
         let strip = if self.program.is_some() {
             song::HEIGHT

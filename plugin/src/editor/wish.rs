@@ -52,6 +52,8 @@ pub enum Wish {
     Say(String),
     /// Of practice.
     Practise(PracticeWish),
+    /// The window is for a class, or for one again.
+    ShowToClass(bool),
     /// Of the song; only the program has one of its own.
     Song(SongWish),
 }
