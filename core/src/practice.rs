@@ -91,7 +91,6 @@ pub struct Practice {
 
 /// What is asked of the engine beside playing.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-#[allow(clippy::large_enum_variant, reason = "one of it, handed over by value")]
 pub enum Practising {
     /// Nothing.
     #[default]

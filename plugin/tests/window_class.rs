@@ -40,8 +40,11 @@ fn class(settings: Settings, elapsed: f64) -> Harness<'static, Class> {
     let look = Look::of(Theme::Light);
     let mut harness = screen(vec2(1920.0, 1080.0), 1.0, class, move |ui, class| {
         let mut seen = seen(OARS, class.settings, class.elapsed);
-        (seen.own_song, seen.hearing, seen.snapshot.cues) = (class.own_song, class.hearing, class.cues);
-        class.wishes.extend(show(ui, &seen, &look, &mut class.state));
+        (seen.own_song, seen.hearing, seen.snapshot.cues) =
+            (class.own_song, class.hearing, class.cues);
+        class
+            .wishes
+            .extend(show(ui, &seen, &look, &mut class.state));
     });
     harness.run_steps(2);
     harness
@@ -83,7 +86,10 @@ fn on_1080_lines_no_type_is_smaller_than_24_points_however_much_there_is_to_say(
     busy.motion.copies = 8;
     for (settings, elapsed) in [(Settings::default(), 0.0), (busy, 40.0)] {
         let sizes = sizes(&class(settings, elapsed));
-        assert!(sizes.len() > 8, "now, next, and what can be pressed: {sizes:?}");
+        assert!(
+            sizes.len() > 8,
+            "now, next, and what can be pressed: {sizes:?}"
+        );
         assert!(sizes.iter().all(|size| *size >= 24.0), "{sizes:?}");
     }
 }
@@ -94,11 +100,17 @@ fn keys_lead_through_the_form_stage_by_stage_and_back() {
     assert!(says(&class, "Silence") && says(&class, "Unison"));
     let hear = |stage| vec![Wish::Hear(Subject::Stage(stage))];
     assert_eq!(press(&mut class, Key::ArrowRight), hear(0));
-    assert!(says(&class, "Copy 1 drifts to 1 step ahead"), "it comes next");
+    assert!(
+        says(&class, "Copy 1 drifts to 1 step ahead"),
+        "it comes next"
+    );
     assert_eq!(press(&mut class, Key::PageDown), hear(1));
     assert_eq!(press(&mut class, Key::ArrowLeft), hear(0));
     assert_eq!(press(&mut class, Key::PageUp), hear(0));
-    assert_eq!(press(&mut class, Key::Escape), [Wish::Hush, Wish::ShowToClass(false)]);
+    assert_eq!(
+        press(&mut class, Key::Escape),
+        [Wish::Hush, Wish::ShowToClass(false)]
+    );
 }
 
 #[test]
@@ -111,8 +123,14 @@ fn what_will_you_hear_is_not_told_before_it_sounds() {
     press(&mut class, Key::ArrowRight);
     class.state_mut().hearing = Some(Subject::Stage(1));
     class.run_steps(2);
-    assert!(says(&class, "Copy 1 drifts to 1 step ahead"), "now it sounds");
-    assert!(says(&class, "What will you hear?"), "and what comes then is asked again");
+    assert!(
+        says(&class, "Copy 1 drifts to 1 step ahead"),
+        "now it sounds"
+    );
+    assert!(
+        says(&class, "What will you hear?"),
+        "and what comes then is asked again"
+    );
     press(&mut class, Key::H);
     assert!(says(&class, "Copy 1 stays 1 step ahead"));
 }
@@ -146,7 +164,10 @@ fn in_the_programs_rolling_song_next_goes_there() {
     let mut class = class(Settings::default(), 5.0);
     class.state_mut().own_song = true;
     // Eight cycles of two beats in unison, then the drift.
-    assert_eq!(press(&mut class, Key::ArrowRight), [Wish::Song(SongWish::Visit(16.0))]);
+    assert_eq!(
+        press(&mut class, Key::ArrowRight),
+        [Wish::Song(SongWish::Visit(16.0))]
+    );
 }
 
 #[test]
@@ -158,7 +179,9 @@ fn by_mouse_it_is_led_too() {
         ("Leave", vec![Wish::Hush, Wish::ShowToClass(false)]),
     ] {
         class.state_mut().wishes.clear();
-        class.get_by_role_and_label(egui::accesskit::Role::Button, label).click();
+        class
+            .get_by_role_and_label(egui::accesskit::Role::Button, label)
+            .click();
         class.run_steps(3);
         assert_eq!(class.state().wishes, wished, "{label}");
     }

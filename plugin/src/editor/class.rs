@@ -91,8 +91,18 @@ fn said(ui: &mut Ui, room: Rect, seen: &Seen, look: &Look, state: &ClassState, s
     let said = state.lesson.said(seen);
     let half = room.height() / 2.0;
     let rooms = [
-        ("Now", said.now, look.ink, room.with_max_y(room.min.y + half)),
-        ("Next", said.next, look.quiet, room.with_min_y(room.min.y + half)),
+        (
+            "Now",
+            said.now,
+            look.ink,
+            room.with_max_y(room.min.y + half),
+        ),
+        (
+            "Next",
+            said.next,
+            look.quiet,
+            room.with_min_y(room.min.y + half),
+        ),
     ];
     for (name, words, ink, place) in rooms {
         let heading = place.with_max_y(place.min.y + 1.4 * SMALL * scale);
@@ -100,7 +110,11 @@ fn said(ui: &mut Ui, room: Rect, seen: &Seen, look: &Look, state: &ClassState, s
         put(ui, heading, Label::new(label));
         let below = place.with_min_y(heading.max.y + 8.0 * scale);
         let size = fitting(ui, &words, below, LARGE * scale, SMALL * scale);
-        put(ui, below, Label::new(RichText::new(words).size(size).color(ink)).wrap());
+        put(
+            ui,
+            below,
+            Label::new(RichText::new(words).size(size).color(ink)).wrap(),
+        );
     }
 }
 
@@ -114,7 +128,9 @@ fn fitting(ui: &Ui, words: &str, room: Rect, most: f32, least: f32) -> f32 {
     let mut size = most;
     while size > least {
         let font = FontId::proportional(size);
-        let laid = ui.painter().layout(words.to_owned(), font, Color32::BLACK, room.width());
+        let laid = ui
+            .painter()
+            .layout(words.to_owned(), font, Color32::BLACK, room.width());
         if laid.size().y <= room.height() {
             break;
         }
@@ -167,7 +183,9 @@ fn strip(
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, "The plan"));
     let painter = ui.painter();
     let form = &seen.form;
-    let Some(first) = form.stages.first() else { return };
+    let Some(first) = form.stages.first() else {
+        return;
+    };
     let (start, end) = (first.span.start, form.end());
     let x = |at: f64| room.min.x + room.width() * ((at - start) / (end - start)) as f32;
     for (index, stage) in form.stages.iter().enumerate() {
@@ -177,9 +195,17 @@ fn strip(
         );
         // What is a question says nothing by its height either.
         let hidden = asks && index > now.map_or(0, |now| now);
-        let most = stage.copies.iter().map(|copy| copy.to.abs()).fold(0.0, f64::max);
+        let most = stage
+            .copies
+            .iter()
+            .map(|copy| copy.to.abs())
+            .fold(0.0, f64::max);
         let steps = (seen.phrase().length() / seen.settings().step()).max(1.0);
-        let height = if hidden { 0.35 } else { 0.35 + 0.65 * (most / steps).min(1.0) as f32 };
+        let height = if hidden {
+            0.35
+        } else {
+            0.35 + 0.65 * (most / steps).min(1.0) as f32
+        };
         let block = block.with_min_y(block.max.y - height * block.height());
         let is_now = now == Some(index);
         let fill = if is_now { look.accent } else { look.rule };
@@ -219,14 +245,26 @@ fn buttons(
     inner.spacing_mut().item_spacing.x = 16.0 * scale;
     let text = |words: &str| RichText::new(words).size(SMALL * scale).color(look.ink);
     let button = |words: &str| Button::new(text(words)).min_size(vec2(0.0, 56.0 * scale));
-    if inner.add(button("Back")).on_hover_text("Left, Page up").clicked() {
+    if inner
+        .add(button("Back"))
+        .on_hover_text("Left, Page up")
+        .clicked()
+    {
         wishes.extend(step(&inner, seen, state, Step::Back));
     }
-    if inner.add(button("Next")).on_hover_text("Right, Page down, a pedal or key that gives cues").clicked() {
+    if inner
+        .add(button("Next"))
+        .on_hover_text("Right, Page down, a pedal or key that gives cues")
+        .clicked()
+    {
         wishes.extend(step(&inner, seen, state, Step::On));
     }
     let asks = state.lesson.asks();
-    let ask = button(if asks { "Tell what comes" } else { "Ask what comes" });
+    let ask = button(if asks {
+        "Tell what comes"
+    } else {
+        "Ask what comes"
+    });
     if inner.add(ask).on_hover_text("H").clicked() {
         state.lesson.ask(!asks);
     }

@@ -1,6 +1,7 @@
 //! What a class sees, worked out without a window: what is now, what comes next, and what a step on
 //! or back does.
 
+use crate::editor::model::plan::capitalised;
 use crate::editor::seen::Seen;
 use crate::editor::wish::{SongWish, Wish};
 use procession_core::form::Doing;
@@ -55,7 +56,10 @@ impl Lesson {
     /// cue it is theirs, and moves them.
     pub fn is_cued(&mut self, seen: &Seen) -> bool {
         let given = seen.snapshot.cues;
-        let more = self.cues.replace(given).is_some_and(|before| before != given);
+        let more = self
+            .cues
+            .replace(given)
+            .is_some_and(|before| before != given);
         more && !moves_on_cue(seen)
     }
 
@@ -74,7 +78,7 @@ impl Lesson {
     pub fn said(&self, seen: &Seen) -> Said {
         let words = |stage: usize| {
             let stage = seen.form.stages.get(stage);
-            stage.map(|stage| capital(&stage_words(stage, &seen.process)))
+            stage.map(|stage| capitalised(stage_words(stage, &seen.process)))
         };
         let now = self.now(seen);
         let next = now.map_or(0, |now| now + 1);
@@ -130,11 +134,7 @@ pub fn turned(seen: &Seen, now: Option<usize>) -> Vec<(Part, Option<f64>)> {
         (copy.doing != Doing::Waiting).then(|| copy.to * seen.settings().step())
     };
     let voices = seen.process.parts().filter(|part| part.is_voice());
-    voices.map(|part| (part, ahead(part).map(|ahead| ahead / length))).collect()
-}
-
-fn capital(words: &str) -> String {
-    let mut letters = words.chars();
-    let first = letters.next().into_iter().flat_map(char::to_uppercase);
-    first.chain(letters).collect()
+    voices
+        .map(|part| (part, ahead(part).map(|ahead| ahead / length)))
+        .collect()
 }

@@ -1,6 +1,7 @@
 //! What the practice view draws and says: parts and exercises by name, where a pass stands, its
 //! curve, the own part as it comes, and a small picture of the last passes.
 
+use crate::editor::model::plan::capitalised;
 use crate::editor::rehearsing::Going;
 use crate::editor::seen::{Edition, Seen};
 use crate::practice::{Desk, Passed};
@@ -59,7 +60,7 @@ impl Choice {
         if self.of != of {
             self.of = of;
             self.exercises = exercises(&seen.form, seen.practice.part).collect();
-            let name = |exercise: &Exercise| capital(&exercise_words(&seen.form, *exercise));
+            let name = |exercise: &Exercise| capitalised(exercise_words(&seen.form, *exercise));
             self.names = self.exercises.iter().map(name).collect();
         }
     }
@@ -306,12 +307,6 @@ impl Stamina {
              and shake them out. If anything hurts, stop for today.",
         )
     }
-}
-
-fn capital(words: &str) -> String {
-    let mut letters = words.chars();
-    let first = letters.next().into_iter().flat_map(char::to_uppercase);
-    first.chain(letters).collect()
 }
 
 #[cfg(test)]
