@@ -6,6 +6,7 @@ use procession_core::form::Form;
 use procession_core::phrase::Phrase;
 use procession_core::player::channel_of;
 use procession_core::process::Process;
+use procession_core::program::Program;
 use procession_core::settings::{Growth, Settings, Shifts};
 use procession_core::time::{Span, to_ticks};
 use procession_core::words::stage_words;
@@ -86,8 +87,13 @@ fn facts(score: &Score) -> String {
         .iter()
         .map(|(at, bpm)| format!("[{}, {bpm}]", to_ticks(*at)));
     format!(
-        "{{\"name\": \"{}\", \"tempo\": {}, \"markers\": {}, \"tracks\": {}}}",
+        "{{\"name\": \"{}\", \"programs\": {}, \"tempo\": {}, \"markers\": {}, \"tracks\": {}}}",
         score.name,
+        list(
+            Program::all()
+                .map(|program| format!("\"{}\"", program.name()))
+                .collect()
+        ),
         list(tempo.collect()),
         list(markers.collect()),
         list(tracks.collect())

@@ -47,6 +47,8 @@ pub struct FoldMap {
     moved: usize,
     /// Whether the amount is more than nothing.
     begun: bool,
+    /// Whether it moves pitches at all.
+    leads: bool,
 }
 
 impl FoldMap {
@@ -84,6 +86,7 @@ impl FoldMap {
             target,
             moved: order.len(),
             begun: true,
+            leads: fold != FoldKind::Off,
             order,
         }
     }
@@ -122,6 +125,24 @@ impl FoldMap {
     /// which by itself would be called A♯ Locrian. For [`Mode::name_on`].
     pub fn target_tonic_name(&self) -> PitchName {
         order::tonic_beside(&self.source, &self.target)
+    }
+
+    /// The mode that is in force when that many pitch classes have turned: on the way, the source
+    /// with those turned that have, on the source's tonic.
+    pub fn mode_when(&self, moved: usize) -> Mode {
+        const MIDDLE_C: i32 = 60;
+        if !(self.leads && self.begun) {
+            return self.source;
+        }
+        if moved >= self.order.len() {
+            return self.target;
+        }
+        let turned = |pitch_class| Key::by_octave(MIDDLE_C + i32::from(pitch_class));
+        let members = self.source.pitch_classes().iter();
+        let members = members.map(|member| self.key_when(turned(member), moved).pitch_class());
+        let members: PitchSet = members.collect();
+        let tonic = self.source.tonic();
+        Mode::new(tonic, members.transposed(-i32::from(tonic)))
     }
 
     /// The pitch classes that differ, in the order in which they turn: from the least to the most

@@ -155,7 +155,9 @@ impl Form {
     /// The form of `process`. One that moves on cue has the form of its counts, as a proposal to
     /// the performer.
     pub fn new(process: &Process) -> Self {
-        let alignments = alignments(process.phrase(), process.settings().step());
+        let material = |part| process.voices().material(part).phrase();
+        let voices = [Part::Steady, Part::COPY_1].map(material);
+        let alignments = alignments_of(voices, process.settings().step());
         Self::with_alignments(process, alignments)
     }
 
@@ -316,11 +318,16 @@ fn totals(process: &Process, end: Beats) -> Totals {
 
 /// Every distinct alignment of two voices that play `phrase`, in whole steps of `step` beats.
 pub fn alignments(phrase: &Phrase, step: Beats) -> Vec<Alignment> {
+    alignments_of([phrase, phrase], step)
+}
+
+/// The same of a steady voice and a copy that each read the phrase in their own way.
+fn alignments_of([steady, copy]: [&Phrase; 2], step: Beats) -> Vec<Alignment> {
     let step = to_ticks(step).max(1);
-    let count = (phrase.smallest_rotation() / step).max(1);
-    let struck = Struck::of(phrase);
+    let count = (steady.smallest_rotation() / step).max(1);
+    let (steady, copy) = (Struck::of(steady), Struck::of(copy));
     (0..count)
-        .map(|offset| struck.alignment(offset, offset * step))
+        .map(|offset| steady.alignment(&copy, offset, offset * step))
         .collect()
 }
 
@@ -352,12 +359,13 @@ impl Struck {
         Some(&self.attacks[found.ok()?].1)
     }
 
-    fn alignment(&self, offset: i64, ahead: i64) -> Alignment {
+    /// What this, which is steady, and `copy` strike.
+    fn alignment(&self, copy: &Self, offset: i64, ahead: i64) -> Alignment {
         let mut meetings = Vec::new();
         let mut doublings = 0;
         for (tick, steady) in &self.attacks {
             // What a voice that is ahead sounds at a moment stands so much later in the phrase.
-            let Some(copy) = self.at((tick + ahead).rem_euclid(self.length)) else {
+            let Some(copy) = copy.at((tick + ahead).rem_euclid(copy.length)) else {
                 continue;
             };
             doublings += 1;
@@ -369,7 +377,7 @@ impl Struck {
         }
         Alignment {
             offset,
-            attacks: 2 * self.attacks.len() - doublings,
+            attacks: self.attacks.len() + copy.attacks.len() - doublings,
             doublings,
             meetings,
         }

@@ -33,6 +33,7 @@ pub mod phrase;
 pub mod mode;
 pub mod part;
 pub mod marks;
+pub mod program;
 pub mod settings;
 pub mod route;
 pub mod fold;

@@ -104,6 +104,24 @@ impl Mode {
         degree.div_euclid(size) * 12 + i32::from(step)
     }
 
+    /// The pitch `degrees` further up the mode (down, if negative), in semitones above a tonic as
+    /// `above_tonic` is; one from outside the mode keeps its distance above the degree below it.
+    ///
+    /// This is what musicians call a tonal, or diatonic, transposition (common practice, no source).
+    pub fn transposed(&self, above_tonic: i32, degrees: i32) -> i32 {
+        let place = self.place(above_tonic);
+        self.height(place.degree + degrees) + place.above
+    }
+
+    /// The pitch that lies as many degrees below `axis` as `above_tonic` lies above it, both in
+    /// semitones above a tonic. What is raised comes out lowered; the axis stays where it is.
+    ///
+    /// This is what musicians call a tonal inversion (common practice, no source).
+    pub fn inverted(&self, above_tonic: i32, axis: i32) -> i32 {
+        let (place, axis) = (self.place(above_tonic), self.place(axis));
+        self.height(2 * axis.degree - place.degree) + 2 * axis.above - place.above
+    }
+
     /// The sum of the semitones above the tonic: of two modes of one size the brighter has more.
     /// (Persichetti, Twentieth-Century Harmony, 1961, ch. 2, orders the diatonic modes so.)
     pub fn brightness(&self) -> u32 {

@@ -7,10 +7,12 @@ use arrayvec::ArrayVec;
 use thiserror::Error;
 
 mod attacks;
+mod backwards;
 mod edit;
 mod text;
 
 pub use attacks::{AttackFinder, CHORD, attack_times};
+pub use backwards::Backwards;
 pub use edit::{Cut, Edited};
 pub use text::{Written, key_name};
 

@@ -9,7 +9,7 @@ use crate::note::{Key, Velocity};
 use crate::part::Part;
 use crate::phrase::Phrase;
 use crate::route::Route;
-use crate::settings::{Resulting, Settings};
+use crate::settings::{CopySettings, Resulting, Settings};
 use crate::time::{Beats, Span};
 use crate::voices::{Footing, Reading, Readings, Stands, Voices};
 
@@ -176,9 +176,47 @@ impl Process {
         }
     }
 
-    /// The key that a part makes of a note of the phrase at song position `at`.
+    /// The key that a part makes of a note of the phrase at song position `at`: folded, turned
+    /// over and moved by degrees in the mode then in force, and then moved by semitones and octaves.
     pub fn key_of(&self, part: Part, key: Key, at: Beats) -> Key {
-        Key::by_octave(i32::from(self.folded(key, at).number()) + 12 * self.octave(part))
+        Key::by_octave(self.number_of(part, key, at) + 12 * self.octave(part))
+    }
+
+    /// The same, in the octave of the phrase.
+    pub fn pitch_of(&self, part: Part, key: Key, at: Beats) -> Key {
+        Key::by_octave(self.number_of(part, key, at))
+    }
+
+    fn number_of(&self, part: Part, key: Key, at: Beats) -> i32 {
+        let folded = self.folded(key, at);
+        match part {
+            Part::Copy(copy) => self.own_pitch(&self.settings().copies[copy.index()], folded, at),
+            Part::Steady | Part::ResultingLine => i32::from(folded.number()),
+        }
+    }
+
+    /// The mode in force at song position `at`: while one turns into another, what of it has turned.
+    pub fn mode_at(&self, at: Beats) -> Mode {
+        let (fold, moved) = self.fold_at(at);
+        fold.mode_when(moved)
+    }
+
+    /// Key number that a copy makes of a key that has been folded. It may leave MIDI's range.
+    fn own_pitch(&self, own: &CopySettings, folded: Key, at: Beats) -> i32 {
+        let number = i32::from(folded.number());
+        if own.degrees == 0 && !own.upside_down {
+            return number + own.semitones;
+        }
+        let mode = self.mode_at(at);
+        let tonic = i32::from(mode.tonic());
+        let turned = match self.phrase().notes().first() {
+            Some(first) if own.upside_down => {
+                let axis = i32::from(self.folded(first.key, at).number());
+                mode.inverted(number - tonic, axis - tonic)
+            }
+            _ => number - tonic,
+        };
+        tonic + mode.transposed(turned, own.degrees) + own.semitones
     }
 
     /// Octaves above the phrase at which a part plays; the resulting line, above what it doubles.
@@ -192,6 +230,9 @@ impl Process {
 
     /// How much a part scales velocities; 0 is silence.
     pub fn level(&self, part: Part) -> f32 {
+        if !self.settings().is_heard(part) {
+            return 0.0;
+        }
         match part {
             Part::Steady => self.settings().output.steady_level,
             Part::Copy(copy) => self.settings().copies[copy.index()].level,

@@ -61,9 +61,10 @@ impl Iterator for ResultingNotes<'_> {
 
     fn next(&mut self) -> Option<VoiceNote> {
         let settings = self.process.settings().resulting;
+        let level = self.process.level(Part::ResultingLine);
         loop {
             let picked = self.picked.as_mut()?.next()?;
-            let Some(velocity) = picked.velocity.scaled(settings.level) else {
+            let Some(velocity) = picked.velocity.scaled(level) else {
                 continue;
             };
             return Some(VoiceNote {
@@ -164,9 +165,9 @@ impl Iterator for Attacks<'_> {
 
     fn next(&mut self) -> Option<VoiceNote> {
         let note = self.notes.next()?;
-        let phrase = self.process.phrase();
+        let material = self.process.voices().material(note.part);
         // The line is heard only while all read a beat a beat, so beats of the phrase are the song's.
-        let late = phrase.notes()[note.index].onset - self.finder.attack_of(note.index, phrase);
+        let late = material.late(note.index, &mut self.finder);
         Some(VoiceNote {
             on: note.on - late,
             ..note
@@ -194,9 +195,11 @@ fn is_well_locked(process: &Process, copy: CopyNumber, at: Beats) -> bool {
     station.part == StagePart::Dwell && (begin + cycle..end - cycle).contains(&tau)
 }
 
-/// Whether `copy` does not coincide with the steady voice.
+/// Whether `copy` does not play along with the steady voice: it is displaced, or goes its own way.
 fn is_apart(process: &Process, copy: CopyNumber, at: Beats) -> bool {
     let part = Part::Copy(copy);
     let ahead = process.voices().displacement(part, at).unwrap_or(0.0);
-    to_ticks(ahead).rem_euclid(process.voices().rotation()) != 0
+    let own = &process.settings().copies[copy.index()];
+    let displaced = to_ticks(ahead).rem_euclid(process.voices().rotation()) != 0;
+    displaced || own.backwards || own.upside_down
 }

@@ -1,7 +1,8 @@
 //! The settings: the plain values of all the parameters, as the engine reads them.
 
 use crate::mode::{ModeName, PitchSet};
-use crate::part::CopyNumber;
+use crate::part::{CopyNumber, Part};
+use crate::program::Program;
 use crate::time::Beats;
 
 mod choices;
@@ -133,6 +134,18 @@ pub struct CopySettings {
     pub level: f32,
     /// Octaves up, -3 ..= 3.
     pub octave: i32,
+    /// Degrees up in the mode that is in force, -14 ..= 14.
+    pub degrees: i32,
+    /// Semitones up, -12 ..= 12.
+    pub semitones: i32,
+    /// The phrase is read from its end to its beginning.
+    pub backwards: bool,
+    /// The phrase is turned over, degree by degree, about its first note.
+    pub upside_down: bool,
+    /// Who is heard.
+    pub hearing: Hearing,
+    /// The program that files name for it.
+    pub program: Program,
 }
 
 impl Default for CopySettings {
@@ -141,8 +154,32 @@ impl Default for CopySettings {
             offset: 0.0,
             level: 1.0,
             octave: 0,
+            degrees: 0,
+            semitones: 0,
+            backwards: false,
+            upside_down: false,
+            hearing: Hearing::default(),
+            program: Program::default(),
         }
     }
+}
+
+/// Whether a voice is heard, whatever its level.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Hearing {
+    /// It is not.
+    pub mute: bool,
+    /// Nobody else is, but for others of whom the same is said.
+    pub solo: bool,
+}
+
+/// What the steady voice has of its own, beside its level.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct SteadySettings {
+    /// Who is heard.
+    pub hearing: Hearing,
+    /// The program that files name for it.
+    pub program: Program,
 }
 
 /// How copies are displaced over time.
@@ -311,12 +348,36 @@ pub struct Settings {
     pub resulting: ResultingSettings,
     /// What each copy has of its own.
     pub copies: [CopySettings; MAX_COPIES],
+    /// What the steady voice has of its own.
+    pub steady: SteadySettings,
 }
 
 impl Settings {
     /// The length of one step.
     pub fn step(&self) -> Beats {
         self.capture.grid.beats()
+    }
+
+    /// Whether a part is heard, whatever its level: not if it is muted, nor if others play alone.
+    /// The resulting line, which doubles them all, is not heard beside those who play alone.
+    pub fn is_heard(&self, part: Part) -> bool {
+        let copies = &self.copies[..self.motion.copies.min(MAX_COPIES)];
+        let anybody_alone = self.steady.hearing.solo || copies.iter().any(|copy| copy.hearing.solo);
+        let own = match part {
+            Part::Steady => self.steady.hearing,
+            Part::Copy(copy) => self.copies[copy.index()].hearing,
+            Part::ResultingLine => Hearing::default(),
+        };
+        !own.mute && (own.solo || !anybody_alone)
+    }
+
+    /// The program that files name for a part; for the resulting line, a marimba.
+    pub fn program(&self, part: Part) -> Program {
+        match part {
+            Part::Steady => self.steady.program,
+            Part::Copy(copy) => self.copies[copy.index()].program,
+            Part::ResultingLine => Program::MARIMBA,
+        }
     }
 
     /// Steps that a copy is told to stand ahead, besides its shifts.

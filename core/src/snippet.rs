@@ -10,14 +10,15 @@
 
 use crate::form::{Form, Stage, StageKind};
 use crate::ledger::{Ledger, Message};
+use crate::mode::ModeName;
 use crate::note::Note;
 use crate::part::{CopyNumber, Part};
 use crate::phrase::Phrase;
 use crate::player::{channel_of, pan_of};
 use crate::process::{Process, VoiceNote};
 use crate::settings::{
-    Advance, CopySettings, FoldKind, GrowthSettings, Modulations, Motion, MotionSettings, Settings,
-    Shifts,
+    Advance, CopySettings, FoldKind, FoldSettings, GrowthSettings, Hearing, Modulations, Motion,
+    MotionSettings, Settings, Shifts,
 };
 use crate::time::{Beats, HAIR, Span};
 use crate::unrolling::unroll;
@@ -188,13 +189,22 @@ fn locked(process: &Process, copy: CopyNumber, steps: i64, now: Beats) -> Proces
         },
         ..*process.settings()
     };
-    // The keys are folded once for all, in the phrase.
-    settings.fold.fold = FoldKind::Off;
+    // The keys are folded once for all, in the phrase; by degree copies move in the mode that it is in then.
+    let mode = process.mode_at(now);
+    settings.fold = FoldSettings {
+        fold: FoldKind::Off,
+        source_tonic: Some(mode.tonic()),
+        source_mode: Some(ModeName::Custom),
+        custom: mode.steps(),
+        ..settings.fold
+    };
+    settings.steady.hearing = Hearing::default();
     for other in CopyNumber::ALL {
         let own = &mut settings.copies[other.index()];
         *own = CopySettings {
             offset: steps as f64,
             level: if other == copy { own.level } else { 0.0 },
+            hearing: Hearing::default(),
             ..*own
         };
     }

@@ -7,11 +7,13 @@ mod change;
 mod cues;
 mod footing;
 mod listing;
+mod material;
 mod moment;
 mod passing;
 mod reading;
 
 pub use footing::{Footing, Stands};
+pub use material::Material;
 pub use moment::CopyMoment;
 pub use passing::Passing;
 pub use reading::{Reading, Readings};
@@ -21,7 +23,7 @@ use crate::motion::{
     BuildUp, Building, Course, Going, Laid, Piece, Rule, Schedule, Standing, Timetable,
 };
 use crate::part::{CopyNumber, MAX_COPIES, Part};
-use crate::phrase::Phrase;
+use crate::phrase::{Backwards, Phrase};
 use crate::route::Route;
 use crate::settings::{CopiesMove, Growth, GrowthSettings, Settings};
 use crate::time::{Beats, MaterialPlace, Since, Span};
@@ -32,6 +34,8 @@ use crate::time::{Beats, MaterialPlace, Since, Span};
 #[derive(Clone, Debug)]
 pub struct Voices {
     phrase: Phrase,
+    /// The phrase as copies read it that go backwards.
+    backwards: Backwards,
     settings: Settings,
     /// The form as it is written, if it is, and the same laid out in beats.
     route: Route,
@@ -108,12 +112,17 @@ impl Voices {
     /// `origin`.
     pub fn new(phrase: Phrase, settings: Settings, origin: Beats) -> Self {
         let rule = Rule::new(&phrase, &settings, build_up_length(&phrase, &settings));
-        let laps = copy_laps(&phrase, &settings.growth);
+        let backwards = Backwards::of(&phrase, settings.step());
+        let laps = |copy: CopyNumber| {
+            let turned = settings.copies[copy.index()].backwards;
+            let material = if turned { backwards.phrase() } else { &phrase };
+            Laps::new(material, &own_growth(&settings.growth))
+        };
         Self {
             ranks: Ranks::new(&phrase, settings.growth.order, settings.growth.seed),
             steady: Laps::new(&phrase, &settings.growth),
             copies: CopyNumber::ALL.map(|copy| CopyVoice {
-                laps: laps.clone(),
+                laps: laps(copy),
                 walk: Walk::first(Schedule::Generated(&rule), &settings, copy),
             }),
             changed: Changed::NEVER,
@@ -121,6 +130,7 @@ impl Voices {
             laid: Laid::default(),
             rule,
             phrase,
+            backwards,
             settings,
             route: Route::generated(),
             origin,
@@ -131,6 +141,7 @@ impl Voices {
     pub fn set_phrase(&mut self, phrase: &Phrase) {
         let growth = &self.settings.growth;
         self.phrase.clone_from(phrase);
+        self.backwards.turn(phrase, self.settings.step());
         self.ranks = Ranks::new(phrase, growth.order, growth.seed);
         self.rotation = phrase.smallest_rotation();
         self.lay_out();
@@ -424,11 +435,6 @@ fn later(piece: Piece, by: Beats) -> Piece {
 /// The offset that a copy is told to stand at.
 fn told_to_stand(settings: &Settings, copy: CopyNumber) -> Standing {
     Standing::at(settings.standing_offset(copy) * settings.step())
-}
-
-/// A copy's own growth, if copies grow.
-fn copy_laps(phrase: &Phrase, growth: &GrowthSettings) -> Laps {
-    Laps::new(phrase, &own_growth(growth))
 }
 
 /// How copies grow, if they do.

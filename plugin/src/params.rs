@@ -17,11 +17,12 @@ use procession_core::mallet::{LOWEST_LEVEL_DB, START_LEVEL_DB};
 use procession_core::mode::ModeName;
 use procession_core::note::Key;
 use procession_core::phrase::{key_from_name, key_name};
+use procession_core::program::{PROGRAMS, Program};
 use procession_core::settings::{
     Advance, BeginOn, Beginning, CaptureSettings, CopiesMove, CopySettings, EndOn, FoldKind,
-    FoldSettings, Grid, Growth, GrowthOrder, GrowthSettings, MAX_COPIES, MAX_COUNT_IN, Motion,
-    MotionSettings, OutputSettings, Resulting, ResultingSettings, Settings, Shifts, Worded,
-    Wording,
+    FoldSettings, Grid, Growth, GrowthOrder, GrowthSettings, Hearing, MAX_COPIES, MAX_COUNT_IN,
+    Motion, MotionSettings, OutputSettings, Resulting, ResultingSettings, Settings, Shifts,
+    SteadySettings, Worded, Wording, bared,
 };
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -35,6 +36,9 @@ const BARS: Unit = Unit::new("bar", "bars");
 const OCTAVES: Unit = Unit::new("octave", "octaves");
 const KEYS: Unit = Unit::new("key", "keys");
 const CONTROLLERS: Unit = Unit::new("cc", "cc");
+const DEGREES: Unit = Unit::new("degree", "degrees");
+const SEMITONES: Unit = Unit::new("semitone", "semitones");
+const PROGRAM: Unit = Unit::new("program", "program");
 
 /// Keys by their names, with the signs that tonics and modes have: C4, middle C, is 60.
 const KEY_NAMES: Naming = Naming {
@@ -57,6 +61,26 @@ const CONTROLLER_NAMES: Naming = Naming {
         let number = text.trim().to_lowercase();
         let number: i32 = number.strip_prefix("cc")?.trim().parse().ok()?;
         (0..120).contains(&number).then_some(number)
+    },
+};
+
+/// Programs by number and name: "13 Marimba".
+const PROGRAM_NAMES: Naming = Naming {
+    text: |number| {
+        let program = u8::try_from(number).ok().and_then(Program::new);
+        program.map_or(String::new(), |program| {
+            format!("{} {}", program.number(), program.name())
+        })
+    },
+    value: |text| {
+        let text = bared(text);
+        let is_meant = |program: &Program| {
+            let (number, name) = (program.number(), bared(program.name()));
+            text == name || text == bared(&format!("{number} {name}"))
+        };
+        Program::all()
+            .find(is_meant)
+            .map(|program| program.number().into())
     },
 };
 
@@ -243,6 +267,38 @@ parameters! {
 }
 
 parameters! {
+    /// What the steady voice has of its own.
+    SteadyParameters {
+        /// Silences the steady voice, whatever its level; the copies go on against it unheard.
+        "steady_mute" mute: Toggle, "Steady mute", Toggle::OFF;
+        /// Lets only those voices be heard that are on solo.
+        "steady_solo" solo: Toggle, "Steady solo", Toggle::OFF;
+        /// The instrument that a MIDI file asks for, by its General MIDI number.
+        "steady_program" program: Whole, "Steady program", programs(), fixed;
+    }
+}
+
+parameters! {
+    /// What one copy makes of the phrase.
+    MaterialParameters {
+        /// Moves this copy up by degrees of the mode in force; negative is down.
+        "degrees" degrees: Whole, "degrees", Whole::new(-14..=14, DEGREES, 0);
+        /// Moves this copy up by semitones, whatever the mode; negative is down.
+        "semitones" semitones: Whole, "semitones", Whole::new(-12..=12, SEMITONES, 0);
+        /// Has this copy read the phrase from its last note to its first.
+        "backwards" backwards: Toggle, "backwards", Toggle::OFF;
+        /// Turns this copy's melody over about the phrase's first note: what went up goes down, degree by degree.
+        "upside_down" upside_down: Toggle, "upside down", Toggle::OFF;
+        /// Silences this copy, whatever its level.
+        "mute" mute: Toggle, "mute", Toggle::OFF;
+        /// Lets only those voices be heard that are on solo.
+        "solo" solo: Toggle, "solo", Toggle::OFF;
+        /// The instrument that a MIDI file asks for, by its General MIDI number.
+        "program" program: Whole, "program", programs(), fixed;
+    }
+}
+
+parameters! {
     /// Where the process begins, and how it ends.
     BeginningParameters {
         /// Where Hold begins a phrase that was there already: at once, or on the next beat or bar of the song.
@@ -302,6 +358,33 @@ pub struct Parameters {
     /// Where the process begins, and how it ends.
     #[nested(group = "Beginning")]
     pub beginning: BeginningParameters,
+    /// What the steady voice has of its own.
+    #[nested(group = "Steady voice")]
+    pub steady: SteadyParameters,
+    /// What copy 1 makes of the phrase.
+    #[nested(id_prefix = "copy1", group = "Copy 1")]
+    pub material1: MaterialParameters,
+    /// What copy 2 makes of the phrase.
+    #[nested(id_prefix = "copy2", group = "Copy 2")]
+    pub material2: MaterialParameters,
+    /// What copy 3 makes of the phrase.
+    #[nested(id_prefix = "copy3", group = "Copy 3")]
+    pub material3: MaterialParameters,
+    /// What copy 4 makes of the phrase.
+    #[nested(id_prefix = "copy4", group = "Copy 4")]
+    pub material4: MaterialParameters,
+    /// What copy 5 makes of the phrase.
+    #[nested(id_prefix = "copy5", group = "Copy 5")]
+    pub material5: MaterialParameters,
+    /// What copy 6 makes of the phrase.
+    #[nested(id_prefix = "copy6", group = "Copy 6")]
+    pub material6: MaterialParameters,
+    /// What copy 7 makes of the phrase.
+    #[nested(id_prefix = "copy7", group = "Copy 7")]
+    pub material7: MaterialParameters,
+    /// What copy 8 makes of the phrase.
+    #[nested(id_prefix = "copy8", group = "Copy 8")]
+    pub material8: MaterialParameters,
     /// The phrase, its origin, the seed, the custom mode, the window: the end of everybody but the
     /// audio thread.
     #[persist = "kept"]
@@ -324,20 +407,22 @@ pub static DECLARATIONS: std::sync::LazyLock<Vec<Declaration>> = std::sync::Lazy
         OutputParameters::declarations(),
         LineParameters::declarations(),
     ];
-    let of_copy = |copy: usize| {
-        CopyParameters::declarations()
-            .into_iter()
-            .map(move |own| Declaration {
+    let of_each_copy = |own: fn() -> Vec<Declaration>| {
+        (1..=MAX_COPIES).flat_map(move |copy| {
+            own().into_iter().map(move |own| Declaration {
                 id: format!("copy{copy}_{}", own.id),
                 name: format!("Copy {copy} {}", own.name),
                 ..own
             })
+        })
     };
     groups
         .into_iter()
         .flatten()
-        .chain((1..=MAX_COPIES).flat_map(of_copy))
+        .chain(of_each_copy(CopyParameters::declarations))
         .chain(BeginningParameters::declarations())
+        .chain(SteadyParameters::declarations())
+        .chain(of_each_copy(MaterialParameters::declarations))
         .collect()
 });
 
@@ -364,6 +449,7 @@ impl Parameters {
         let (kept, audio) = exchange(Kept::default());
         let plain = |name: &str| name.to_owned();
         let copy = |copy: usize| CopyParameters::new(|name| format!("Copy {copy} {name}"));
+        let material = |copy: usize| MaterialParameters::new(|name| format!("Copy {copy} {name}"));
         let phrase = PhraseParameters::new(plain);
         let motion = MotionParameters::new(plain);
         let growth = GrowthParameters::new(plain);
@@ -407,6 +493,15 @@ impl Parameters {
             copy7: copy(7),
             copy8: copy(8),
             beginning,
+            steady: SteadyParameters::new(plain),
+            material1: material(1),
+            material2: material(2),
+            material3: material(3),
+            material4: material(4),
+            material5: material(5),
+            material6: material(6),
+            material7: material(7),
+            material8: material(8),
             kept,
             choices,
         };
@@ -430,7 +525,10 @@ impl Parameters {
             output: self.output.settings(),
             modulations: kept.modulations,
             resulting: self.line.settings(),
-            copies: self.copies().map(CopyParameters::settings),
+            copies: std::array::from_fn(|copy| {
+                self.materials()[copy].settings(self.copies()[copy].settings())
+            }),
+            steady: self.steady.settings(),
         }
     }
 
@@ -522,6 +620,20 @@ impl Parameters {
         ]
     }
 
+    /// What copies 1 ..= 8 make of the phrase.
+    pub fn materials(&self) -> [&MaterialParameters; MAX_COPIES] {
+        [
+            &self.material1,
+            &self.material2,
+            &self.material3,
+            &self.material4,
+            &self.material5,
+            &self.material6,
+            &self.material7,
+            &self.material8,
+        ]
+    }
+
     /// Shows every parameter beside its declaration, in the order of the host's list.
     pub fn each<'a>(&'a self, mut look: impl FnMut(&'static Declaration, &'a dyn Shown)) {
         let mut declarations = DECLARATIONS.iter();
@@ -540,6 +652,10 @@ impl Parameters {
             copy.each(&mut next);
         }
         self.beginning.each(&mut next);
+        self.steady.each(&mut next);
+        for material in self.materials() {
+            material.each(&mut next);
+        }
     }
 }
 
@@ -630,8 +746,49 @@ impl CopyParameters {
             offset: amount(&self.offset),
             level: share(&self.level) as f32,
             octave: whole(&self.octave),
+            ..CopySettings::default()
         }
     }
+}
+
+impl SteadyParameters {
+    fn settings(&self) -> SteadySettings {
+        SteadySettings {
+            hearing: Hearing {
+                mute: self.mute.value(),
+                solo: self.solo.value(),
+            },
+            program: program(&self.program),
+        }
+    }
+}
+
+impl MaterialParameters {
+    fn settings(&self, own: CopySettings) -> CopySettings {
+        CopySettings {
+            degrees: whole(&self.degrees),
+            semitones: whole(&self.semitones),
+            backwards: self.backwards.value(),
+            upside_down: self.upside_down.value(),
+            hearing: Hearing {
+                mute: self.mute.value(),
+                solo: self.solo.value(),
+            },
+            program: program(&self.program),
+            ..own
+        }
+    }
+}
+
+/// The programs of General MIDI, a marimba to begin with.
+fn programs() -> Whole {
+    let last = i32::from(PROGRAMS);
+    Whole::new(1..=last, PROGRAM, Program::MARIMBA.number().into()).named(PROGRAM_NAMES)
+}
+
+fn program(parameter: &IntParam) -> Program {
+    let number = u8::try_from(whole(parameter)).ok();
+    number.and_then(Program::new).unwrap_or_default()
 }
 
 /// Off to begin with: most have an instrument behind.

@@ -54,6 +54,16 @@ const CONTRACT: &str = "
     begin_on      | Begin on      | Now         | Bar        | Bar                | no
     end_on        | End on        | Now         | Cycle      | Now                | no
     count_in      | Count-in      | 0 bars      | 2 bars     | 0 bars             | no
+    steady_mute   | Steady mute   | Off         | On         | Off                | yes
+    steady_solo   | Steady solo   | Off         | On         | Off                | yes
+    steady_program | Steady program | 1 Acoustic Grand Piano | 128 Gunshot | 13 Marimba | no
+    copyK_degrees | Copy K degrees | -14 degrees | 14 degrees | 0 degrees         | yes
+    copyK_semitones | Copy K semitones | -12 semitones | 12 semitones | 0 semitones | yes
+    copyK_backwards | Copy K backwards | Off      | On         | Off                | yes
+    copyK_upside_down | Copy K upside down | Off  | On         | Off                | yes
+    copyK_mute    | Copy K mute   | Off         | On         | Off                | yes
+    copyK_solo    | Copy K solo   | Off         | On         | Off                | yes
+    copyK_program | Copy K program | 1 Acoustic Grand Piano | 128 Gunshot | 13 Marimba | no
 ";
 
 /// Calls `look` with every parameter of a new instance.
@@ -88,16 +98,23 @@ fn every_parameter_is_as_the_contract_has_it() {
         .map(|row| row.split('|').map(str::trim).collect::<Vec<_>>().join("|"))
         .collect();
     let is_of_copies = |row: &String| row.starts_with("copyK");
-    let (before, of_copies, after) = {
-        let mut runs = rows.chunk_by(|one, next| is_of_copies(one) == is_of_copies(next));
-        let mut run = || runs.next().map_or(Vec::new(), <[String]>::to_vec);
-        (run(), run(), run())
-    };
-    let per_copy = (1..=8).flat_map(|copy| {
-        let numbered = |row: &String| row.replace('K', &copy.to_string());
-        of_copies.iter().map(numbered).collect::<Vec<_>>()
-    });
-    let expected: Vec<String> = before.into_iter().chain(per_copy).chain(after).collect();
+    let runs = rows.chunk_by(|one, next| is_of_copies(one) == is_of_copies(next));
+    let expected: Vec<String> = runs
+        .flat_map(|run| {
+            let copies = if run.iter().any(is_of_copies) {
+                1..=8
+            } else {
+                1..=1
+            };
+            copies.flat_map(move |copy| {
+                let numbered = |row: &String| {
+                    row.replace("opyK", &format!("opy{copy}"))
+                        .replace("opy K", &format!("opy {copy}"))
+                };
+                run.iter().map(numbered).collect::<Vec<_>>()
+            })
+        })
+        .collect();
     let mut found = Vec::new();
     each(|declaration, parameter| found.push(line(declaration, parameter).join("|")));
     assert_eq!(found, expected);

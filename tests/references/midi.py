@@ -39,6 +39,18 @@ def by_mido(path):
     return tracks
 
 
+# Two names that pretty_midi has otherwise than the published list.
+OTHERWISE = {"Clavi": "Clavinet", "Synth Voice": "Synth Choir"}
+
+
+def check_programs(names):
+    """The programs of General MIDI, in order, as pretty_midi lists them: letters and figures."""
+    plain = lambda name: "".join(c for c in name.lower() if c.isalnum())
+    theirs = [plain(name) for name in pretty_midi.constants.INSTRUMENT_MAP]
+    ours = [plain(OTHERWISE.get(name, name)) for name in names]
+    assert ours == theirs, next(pair for pair in zip(ours, theirs) if pair[0] != pair[1])
+
+
 def main():
     with tempfile.TemporaryDirectory() as folder:
         path = str(pathlib.Path(folder) / "piece.mid")
@@ -47,6 +59,7 @@ def main():
         score = symusic.Score(path)
         pretty = pretty_midi.PrettyMIDI(path)
 
+    check_programs(meant["programs"])
     assert conductor[0] == meant["name"], conductor[0]
     words = [mark for mark in conductor[2] if isinstance(mark[1], str)]
     tempos = [mark for mark in conductor[2] if not isinstance(mark[1], str)]

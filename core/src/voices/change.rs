@@ -64,6 +64,7 @@ impl Voices {
         if !stages_move {
             self.settings = settings;
             self.reorder(&old.growth);
+            self.turn_over(&old);
             self.approach_offsets(&old, now);
             return false;
         }
@@ -72,6 +73,7 @@ impl Voices {
         let on: [LapsFrom; 1 + MAX_COPIES] = self.laps_from(&before, &settings.growth, now);
         self.settings = settings;
         self.reorder(&old.growth);
+        self.turn_over(&old);
         self.lay_out();
         match before {
             Some(before) => {
@@ -116,6 +118,21 @@ impl Voices {
         let new = self.settings.growth;
         if (old.order, old.seed) != (new.order, new.seed) {
             self.ranks = Ranks::new(&self.phrase, new.order, new.seed);
+        }
+    }
+
+    /// Copies that read the other way round from now on. What they read may lengthen otherwise.
+    fn turn_over(&mut self, old: &Settings) {
+        if old.step() != self.settings.step() {
+            self.backwards.turn(&self.phrase, self.settings.step());
+        }
+        let growth = own_growth(&self.settings.growth);
+        for copy in CopyNumber::ALL {
+            let own = |settings: &Settings| settings.copies[copy.index()].backwards;
+            if own(old) != own(&self.settings) {
+                let from = *self.copies[copy.index()].laps.from();
+                self.lay_laps_of(copy, from, &growth);
+            }
         }
     }
 
@@ -166,7 +183,8 @@ impl Voices {
         for (index, copy) in before.copies.iter().enumerate() {
             if let Some(place) = copy.place {
                 let laps = &self.copies[index].laps;
-                from[1 + index] = laps.from_here(place, &own, &self.phrase);
+                let material = self.material(Part::Copy(CopyNumber::ALL[index]));
+                from[1 + index] = laps.from_here(place, &own, material.phrase());
             }
         }
         from
@@ -176,8 +194,8 @@ impl Voices {
         let growth = self.settings.growth;
         self.steady = Laps::going_on_from(from[0], &self.phrase, &growth);
         let own = own_growth(&growth);
-        for (copy, from) in self.copies.iter_mut().zip(&from[1..]) {
-            copy.laps = Laps::going_on_from(*from, &self.phrase, &own);
+        for (copy, from) in CopyNumber::ALL.into_iter().zip(&from[1..]) {
+            self.lay_laps_of(copy, *from, &own);
         }
     }
 

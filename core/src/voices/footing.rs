@@ -1,9 +1,10 @@
 //! Where voices stand: what is to be known, beside phrase, settings and route, to go on from here.
 
-use super::{Changed, Voices, Walk, copy_laps, own_growth, told_to_stand};
+use super::{Changed, Voices, Walk, own_growth, told_to_stand};
 use crate::growth::{Laps, LapsFrom};
 use crate::motion::Standing;
-use crate::part::{CopyNumber, MAX_COPIES};
+use crate::part::{CopyNumber, MAX_COPIES, Part};
+use crate::settings::GrowthSettings;
 
 /// What voices have become on the way, counted from the origin.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -45,11 +46,11 @@ impl Voices {
         self.changed = footing.changed;
         self.steady = Laps::going_on_from(footing.steady, &self.phrase, &self.settings.growth);
         let growth = own_growth(&self.settings.growth);
-        for (copy, other) in self.copies.iter_mut().zip(&footing.copies) {
-            if *copy.laps.from() != other.laps {
-                copy.laps = Laps::going_on_from(other.laps, &self.phrase, &growth);
+        for (copy, other) in CopyNumber::ALL.into_iter().zip(&footing.copies) {
+            if *self.copies[copy.index()].laps.from() != other.laps {
+                self.lay_laps_of(copy, other.laps, &growth);
             }
-            copy.walk = other.walk;
+            self.copies[copy.index()].walk = other.walk;
         }
         let cued = before.but_for_cues() == footing.but_for_cues();
         if cued {
@@ -81,11 +82,22 @@ impl Voices {
 
     /// Every voice grows from the beginning as the settings have it.
     fn lay_laps(&mut self) {
-        let laps = copy_laps(&self.phrase, &self.settings.growth);
-        for copy in &mut self.copies {
-            copy.laps.clone_from(&laps);
+        let growth = own_growth(&self.settings.growth);
+        for copy in CopyNumber::ALL {
+            self.lay_laps_of(copy, LapsFrom::START, &growth);
         }
         self.steady = Laps::new(&self.phrase, &self.settings.growth);
+    }
+
+    /// A copy's laps go on from there, growing so.
+    pub(super) fn lay_laps_of(
+        &mut self,
+        copy: CopyNumber,
+        from: LapsFrom,
+        growth: &GrowthSettings,
+    ) {
+        let material = self.material(Part::Copy(copy)).phrase();
+        self.copies[copy.index()].laps = Laps::going_on_from(from, material, growth);
     }
 }
 

@@ -10,6 +10,7 @@ use crate::time::{Beats, HAIR, MaterialPlace, Since};
 #[derive(Clone, Copy, Debug)]
 pub struct Passing<'a> {
     voices: &'a Voices,
+    part: Part,
     /// Where it lies in the voice's material.
     pub lap: Lap,
     /// How far the voice has come in it.
@@ -37,6 +38,7 @@ impl Voices {
         let piece = self.piece_at(part, tau)?;
         Some(Passing {
             voices: self,
+            part,
             lap,
             into: place - lap.start,
             sounding: Sounding {
@@ -82,7 +84,7 @@ impl Voices {
 impl Passing<'_> {
     /// Whether note `index` of the phrase is in the lap, and has appeared.
     pub fn appears(&self, index: usize) -> bool {
-        let note = self.voices.phrase.notes().get(index);
+        let note = self.voices.material(self.part).note(index);
         note.is_some_and(|note| {
             let place = self.lap.start + note.onset;
             let is_in = note.onset < self.lap.length - HAIR;

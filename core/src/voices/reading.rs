@@ -1,7 +1,7 @@
 //! What a voice reads: the notes that it passes in a stretch of time, one after another.
 
 use super::passing::Sounding;
-use super::{Leg, Voices};
+use super::{Leg, Material, Voices};
 use crate::growth::Lap;
 use crate::motion::Piece;
 use crate::part::Part;
@@ -29,6 +29,7 @@ pub struct Reading {
 pub struct Readings<'a> {
     voices: &'a Voices,
     part: Part,
+    material: Material<'a>,
     span: Span,
     entry: Beats,
     waits: Beats,
@@ -73,6 +74,7 @@ impl<'a> Readings<'a> {
         Self {
             voices,
             part,
+            material: voices.material(part),
             span,
             entry: 0.0,
             waits: 0.0,
@@ -88,7 +90,7 @@ impl<'a> Readings<'a> {
         let place = place - 2.0 * HAIR;
         self.lap = self.voices.laps(self.part).at(place);
         let into = place - self.lap.start;
-        let notes = self.voices.phrase.notes();
+        let notes = self.material.phrase().notes();
         self.index = notes.partition_point(|note| note.onset < into);
     }
 
@@ -132,7 +134,7 @@ impl Iterator for Readings<'_> {
     fn next(&mut self) -> Option<Reading> {
         while !self.done {
             let index = self.index;
-            let note = self.voices.phrase.notes().get(index);
+            let note = self.material.phrase().notes().get(index);
             // Past the last note of the lap, look at where the next one begins.
             let note = note.filter(|note| note.onset < self.lap.length - HAIR);
             let place = self.lap.start + note.map_or(self.lap.length, |note| note.onset);
@@ -156,6 +158,7 @@ impl Iterator for Readings<'_> {
                     building: piece.building,
                     grown: self.voices.grown(self.part, piece, on),
                 };
+                let index = self.material.index(index);
                 return Some(Reading {
                     index,
                     on,

@@ -79,7 +79,8 @@ pub fn phrase() -> impl Strategy<Value = Phrase> {
 }
 
 fn copies() -> impl Strategy<Value = [CopySettings; MAX_COPIES]> {
-    let copy = (-3200i32..3200, 0u8..=20, -3i32..=3).prop_map(|(offset, level, octave)| {
+    let copy = (-3200i32..3200, 0u8..=20, -3i32..=3, own_material());
+    let copy = copy.prop_map(|(offset, level, octave, own)| {
         let offset = if offset % 3 == 0 {
             0.0
         } else {
@@ -89,9 +90,25 @@ fn copies() -> impl Strategy<Value = [CopySettings; MAX_COPIES]> {
             offset,
             level: f32::from(level) / 10.0,
             octave,
+            ..own
         }
     });
     proptest::array::uniform8(copy)
+}
+
+/// What a copy makes of the phrase; most leave it alone.
+fn own_material() -> impl Strategy<Value = CopySettings> {
+    let some = (-14i32..=14, -12i32..=12, any::<bool>(), any::<bool>());
+    let some = some.prop_map(
+        |(degrees, semitones, backwards, upside_down)| CopySettings {
+            degrees,
+            semitones,
+            backwards,
+            upside_down,
+            ..CopySettings::default()
+        },
+    );
+    prop_oneof![2 => Just(CopySettings::default()), 1 => some]
 }
 
 fn motion() -> impl Strategy<Value = MotionSettings> {
@@ -224,6 +241,7 @@ pub fn settings() -> impl Strategy<Value = Settings> {
     let shape = (select(grids), motion(), growth(), fold());
     (shape, modulations(), output, resulting(), copies()).prop_map(
         |((grid, motion, growth, fold), modulations, output, resulting, copies)| Settings {
+            steady: SteadySettings::default(),
             capture: CaptureSettings {
                 grid,
                 ..CaptureSettings::default()

@@ -413,9 +413,8 @@ impl List<'_> {
             middle,
             Stroke::new(1.0, look.rule),
         )];
-        let step = self.seen.settings().step();
         let arm = place.height() / 2.0;
-        for stroke in strokes(self.seen.phrase(), row.alignment as i64, step) {
+        for stroke in strokes(&self.seen.process, row.alignment as i64) {
             let x = place.left() + 2.0 + stroke.at * (place.width() - 4.0);
             if stroke.steady {
                 shapes.push(Shape::vline(

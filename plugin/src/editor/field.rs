@@ -84,6 +84,12 @@ impl Field<'_> {
         self.name(ui, row, look);
         let switch =
             Rect::from_min_size(pos2(value.min.x, value.center().y - 9.0), vec2(34.0, 18.0));
+        // Under a heading it stands where the heading ends.
+        let switch = if self.bare {
+            switch.translate(vec2(value.max.x - switch.max.x, 0.0))
+        } else {
+            switch
+        };
         let painter = ui.painter();
         let (fill, edge) = if on {
             (look.accent, look.accent)
@@ -104,13 +110,15 @@ impl Field<'_> {
         };
         let knob_fill = if on { look.card } else { look.edge };
         painter.circle_filled(pos2(knob, switch.center().y), 5.5, knob_fill);
-        painter.text(
-            pos2(switch.max.x + 8.0, switch.center().y),
-            Align2::LEFT_CENTER,
-            if on { "On" } else { "Off" },
-            FontId::proportional(13.0),
-            self.ink(look),
-        );
+        if !self.bare {
+            painter.text(
+                pos2(switch.max.x + 8.0, switch.center().y),
+                Align2::LEFT_CENTER,
+                if on { "On" } else { "Off" },
+                FontId::proportional(13.0),
+                self.ink(look),
+            );
+        }
         if response.clicked() {
             response.request_focus();
         }

@@ -3,13 +3,15 @@
 use crate::editor::field::{Field, ROW};
 use crate::editor::focus;
 use crate::editor::look::{Look, mark};
-use crate::editor::model::parameters::{COPIES_GROUP, COPY_IDS, GROUPS, matters_to};
+use crate::editor::model::parameters::{
+    COPIES_GROUP, COPY_IDS, GROUPS, PITCH_IDS, READING_IDS, matters_to,
+};
 use crate::editor::seen::Seen;
 use crate::editor::views::choose;
 use crate::editor::wish::Wish;
 use crate::params::Parameters;
 use egui::{Align2, FontId, Rect, ScrollArea, Ui, pos2, vec2};
-use procession_core::part::Part;
+use procession_core::part::{CopyNumber, MAX_COPIES, Part};
 
 /// Which group comes first.
 #[derive(Clone, Copy, Debug)]
@@ -96,57 +98,99 @@ fn field<'a>(id: &str, parameters: &'a Parameters, seen: &Seen, bare: bool) -> O
     })
 }
 
-/// A table: a copy a row, with its own offset, level and octave.
+/// What is set for each copy by itself, a copy a row: where it stands, what it makes of the phrase,
+/// and whether it is heard.
 fn of_each_copy(ui: &mut Ui, parameters: &Parameters, seen: &Seen, look: &Look) -> Vec<Wish> {
-    let copies = seen.settings().motion.copies;
-    let mut wishes = Vec::new();
-    if copies == 0 {
-        return wishes;
-    }
-    ui.add_space(6.0);
-    let heading = ui.allocate_space(vec2(ui.available_width(), 20.0)).1;
-    let columns = columns(heading);
-    let named = ["offset, steps", "level, %", "octave"];
-    for (column, name) in columns.iter().zip(named) {
-        ui.painter().text(
-            pos2(column.max.x - 4.0, heading.center().y),
-            Align2::RIGHT_CENTER,
-            name,
-            FontId::proportional(12.0),
-            look.quiet,
-        );
-    }
-    for copy in seen.process.voices().copies() {
-        let part = Part::Copy(copy);
-        let row = ui.allocate_space(vec2(ui.available_width(), ROW)).1;
-        let row = row.shrink2(vec2(0.0, 1.0));
-        let at = pos2(row.min.x + 7.0, row.center().y);
-        ui.painter().add(mark(part, at, 5.0, look.hue(part), true));
-        ui.painter().text(
-            pos2(row.min.x + 18.0, row.center().y),
-            Align2::LEFT_CENTER,
-            copy.number().to_string(),
-            FontId::proportional(13.0),
-            look.ink,
-        );
-        for (column, id) in self::columns(row).into_iter().zip(COPY_IDS[copy.index()]) {
-            if let Some(field) = field(id, parameters, seen, true) {
-                wishes.extend(field.show_in(ui, column, look));
-            }
-        }
-    }
+    let place = Table {
+        columns: [
+            ("offset, steps", 0.42),
+            ("level, %", 0.31),
+            ("octave", 0.27),
+        ],
+        ids: &COPY_IDS,
+    };
+    let pitch = Table {
+        columns: [("degrees", 0.33), ("semitones", 0.33), ("program", 0.34)],
+        ids: &PITCH_IDS,
+    };
+    let reading = Table {
+        columns: [
+            ("mute", 0.21),
+            ("solo", 0.21),
+            ("backwards", 0.27),
+            ("upside down", 0.31),
+        ],
+        ids: &READING_IDS,
+    };
+    let mut wishes = place.show(ui, parameters, seen, look);
+    wishes.extend(pitch.show(ui, parameters, seen, look));
+    wishes.extend(reading.show(ui, parameters, seen, look));
     wishes
 }
 
-fn columns(row: Rect) -> [Rect; 3] {
-    const NAME: f32 = 32.0;
-    const GAP: f32 = 4.0;
-    let room = row.with_min_x(row.min.x + NAME);
-    let width = room.width();
-    let mut left = room.min.x;
-    [0.42, 0.31, 0.27].map(|share| {
-        let column = Rect::from_x_y_ranges(left..=left + width * share - GAP, room.y_range());
-        left += width * share;
-        column
-    })
+/// Parameters of copies: a copy a row, a column a parameter.
+struct Table<const COLUMNS: usize> {
+    /// What stands above each, and its share of the width.
+    columns: [(&'static str, f32); COLUMNS],
+    /// For each copy.
+    ids: &'static [[&'static str; COLUMNS]; MAX_COPIES],
+}
+
+impl<const COLUMNS: usize> Table<COLUMNS> {
+    fn show(&self, ui: &mut Ui, parameters: &Parameters, seen: &Seen, look: &Look) -> Vec<Wish> {
+        let mut wishes = Vec::new();
+        if seen.settings().motion.copies == 0 {
+            return wishes;
+        }
+        ui.add_space(6.0);
+        let heading = ui.allocate_space(vec2(ui.available_width(), 20.0)).1;
+        for (column, (name, _)) in self.places(heading).iter().zip(&self.columns) {
+            ui.painter().text(
+                pos2(column.max.x - 4.0, heading.center().y),
+                Align2::RIGHT_CENTER,
+                name,
+                FontId::proportional(12.0),
+                look.quiet,
+            );
+        }
+        for copy in seen.process.voices().copies() {
+            let row = ui.allocate_space(vec2(ui.available_width(), ROW)).1;
+            let row = row.shrink2(vec2(0.0, 1.0));
+            label(ui, copy, row, look);
+            for (place, id) in self.places(row).into_iter().zip(self.ids[copy.index()]) {
+                if let Some(field) = field(id, parameters, seen, true) {
+                    wishes.extend(field.show_in(ui, place, look));
+                }
+            }
+        }
+        wishes
+    }
+
+    /// Where the columns lie in a row.
+    fn places(&self, row: Rect) -> [Rect; COLUMNS] {
+        const NAME: f32 = 32.0;
+        const GAP: f32 = 4.0;
+        let room = row.with_min_x(row.min.x + NAME);
+        let width = room.width();
+        let mut left = room.min.x;
+        self.columns.map(|(_, share)| {
+            let column = Rect::from_x_y_ranges(left..=left + width * share - GAP, room.y_range());
+            left += width * share;
+            column
+        })
+    }
+}
+
+/// Which copy a row is of.
+fn label(ui: &Ui, copy: CopyNumber, row: Rect, look: &Look) {
+    let part = Part::Copy(copy);
+    let at = pos2(row.min.x + 7.0, row.center().y);
+    ui.painter().add(mark(part, at, 5.0, look.hue(part), true));
+    ui.painter().text(
+        pos2(row.min.x + 18.0, row.center().y),
+        Align2::LEFT_CENTER,
+        copy.number().to_string(),
+        FontId::proportional(13.0),
+        look.ink,
+    );
 }

@@ -12,7 +12,8 @@ use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::route::Route;
 use procession_core::settings::{
-    Beginning, CopySettings, FoldSettings, Modulations, OutputSettings, ResultingSettings, Settings,
+    Beginning, CopySettings, FoldSettings, Modulations, OutputSettings, ResultingSettings,
+    Settings, SteadySettings,
 };
 use procession_core::snippet::Subject;
 use procession_core::time::Beats;
@@ -126,7 +127,7 @@ impl Seen {
             self.process.set_route(&route);
         }
         let stands = stand(&mut self.process, &snapshot);
-        if same_phrase && before.step() == settings.step() {
+        if same_phrase && aligns(&before) == aligns(&settings) {
             let reshaped = form_follows_from(before) != form_follows_from(settings);
             if origin != snapshot.origin || reshaped || stands == Stands::Elsewhere {
                 self.list_stages();
@@ -186,6 +187,11 @@ fn stand(process: &mut Process, snapshot: &Snapshot) -> Stands {
     }
 }
 
+/// What decides how copy 1 and the steady voice meet: the step, and which way it reads.
+fn aligns(settings: &Settings) -> (Beats, bool) {
+    (settings.step(), settings.copies[0].backwards)
+}
+
 /// The settings with all that moves no stage at its default.
 fn form_follows_from(settings: Settings) -> Settings {
     Settings {
@@ -193,8 +199,10 @@ fn form_follows_from(settings: Settings) -> Settings {
         output: OutputSettings::default(),
         modulations: Modulations::default(),
         resulting: ResultingSettings::default(),
+        steady: SteadySettings::default(),
         copies: settings.copies.map(|copy| CopySettings {
             offset: copy.offset,
+            backwards: copy.backwards,
             ..CopySettings::default()
         }),
         ..settings

@@ -6,9 +6,6 @@ use crate::part::Part;
 use crate::player::{channel_of, pan_of};
 use crate::words::stage_words;
 
-/// General MIDI's marimba: 13 in the published list, which counts from 1.
-const MARIMBA: u8 = 12;
-
 impl Score {
     /// A piece, from its origin on, so that the file begins with the music.
     pub fn of(piece: &Piece) -> Self {
@@ -38,7 +35,7 @@ fn track(piece: &Piece, part: Part) -> Track {
     Track {
         name: part.to_string(),
         channel: channel_of(part, output),
-        program: Some(MARIMBA),
+        program: Some(process.settings().program(part).on_the_wire()),
         // On one channel all voices stand in one place.
         pan: (!output.all_on_one).then(|| pan_of(part, process.voices().count(), output.width)),
         notes: notes

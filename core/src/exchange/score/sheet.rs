@@ -247,7 +247,8 @@ impl<'a> Reader<'a> {
         for copy in process.voices().copies() {
             let drifts = self.drifts(copy, at, at + lap.length);
             let part = if drifts {
-                recast(&self.left[copy.index()], &parts[0])
+                let semitones = process.settings().copies[copy.index()].semitones;
+                recast(&self.left[copy.index()], &parts[0], semitones)
             } else {
                 let part = self.played(Part::Copy(copy), lap, length, raster);
                 let part = self.own_beat_one(copy, stage, length, part);
@@ -341,8 +342,13 @@ impl<'a> Reader<'a> {
 }
 
 /// What a drifting copy left from, in the pitches that its notes have by now: where the steady
-/// voice's key of a pitch class has moved since, so does the copy's.
-fn recast(left: &(Vec<PartNote>, Vec<PartNote>), steady: &[PartNote]) -> Vec<PartNote> {
+/// voice's key of a pitch class has moved since, so does the copy's, which stands so many semitones
+/// above.
+fn recast(
+    left: &(Vec<PartNote>, Vec<PartNote>),
+    steady: &[PartNote],
+    semitones: i32,
+) -> Vec<PartNote> {
     let (part, steady_then) = left;
     let mut moved = [0i32; 12];
     for then in steady_then {
@@ -354,7 +360,8 @@ fn recast(left: &(Vec<PartNote>, Vec<PartNote>), steady: &[PartNote]) -> Vec<Par
     }
     part.iter()
         .map(|note| {
-            let by = moved[usize::from(note.key.pitch_class())];
+            let written = i32::from(note.key.number()) - semitones;
+            let by = moved[written.rem_euclid(12) as usize];
             PartNote {
                 key: Key::by_octave(i32::from(note.key.number()) + by),
                 ..*note

@@ -5,11 +5,11 @@ use crate::editor::model::plan::stage_at;
 use crate::editor::model::sonority::{HeardSpelling, name_of};
 use crate::editor::seen::Seen;
 use procession_core::form::{Alignment, Doing, Form};
+use procession_core::note::Key;
 use procession_core::part::{CopyNumber, Part};
-use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::sonority::Sonority;
-use procession_core::time::{Beats, to_ticks};
+use procession_core::time::to_ticks;
 use procession_core::words::number_of;
 use procession_core::words::steps_ahead;
 
@@ -148,12 +148,21 @@ const INTERVALS: [&str; 12] = [
     "major seventh",
 ];
 
+/// What meets, as it is heard when the piece begins: octaves aside, which are a matter of register.
+fn heard(process: &Process, (steady, copy): (Key, Key)) -> [Key; 2] {
+    let at = process.origin();
+    [
+        process.pitch_of(Part::Steady, steady, at),
+        process.pitch_of(Part::COPY_1, copy, at),
+    ]
+}
+
 /// What meets, from the narrowest interval to the widest.
 fn intervals(process: &Process, alignment: &Alignment) -> String {
     let mut counts = [0_usize; 13];
     for (a, b) in &alignment.meetings {
-        let folded = |key| i32::from(process.fold().key(key).number());
-        let apart = (folded(*a) - folded(*b)).unsigned_abs() as usize;
+        let [a, b] = heard(process, (*a, *b)).map(|key| i32::from(key.number()));
+        let apart = (a - b).unsigned_abs() as usize;
         let interval = if apart > 0 && apart.is_multiple_of(12) {
             12
         } else {
@@ -174,13 +183,14 @@ const NAMED: usize = 32;
 /// What meets by name, as it is heard after the fold.
 fn pairs(process: &Process, alignment: &Alignment) -> String {
     let spelling = HeardSpelling::of(process, process.origin());
-    let name = |key| spelling.key(process.fold().key(key));
+    let name = |key| spelling.key(key);
     let (first, more) = alignment
         .meetings
         .split_at(alignment.meetings.len().min(NAMED));
     let pairs: Vec<String> = first
         .iter()
-        .map(|(steady, copy)| format!("{} with {}", name(*steady), name(*copy)))
+        .map(|meeting| heard(process, *meeting).map(name))
+        .map(|[steady, copy]| format!("{steady} with {copy}"))
         .collect();
     let pairs = pairs.join(", ");
     if more.is_empty() {
@@ -194,9 +204,9 @@ fn sonority(process: &Process, alignment: &Alignment) -> String {
     if alignment.meetings.is_empty() {
         return "nothing coincides".to_owned();
     }
-    let keys = alignment.meetings.iter().flat_map(|(a, b)| [*a, *b]);
-    let heard = keys.map(|key| process.fold().key(key));
-    name_of(process, Sonority::of(heard).pitch_classes, process.origin())
+    let meetings = alignment.meetings.iter();
+    let keys = meetings.flat_map(|meeting| heard(process, *meeting));
+    name_of(process, Sonority::of(keys).pitch_classes, process.origin())
 }
 
 /// An attack in the small picture of a composite rhythm.
@@ -210,14 +220,20 @@ pub struct Attack {
     pub copy: bool,
 }
 
-/// The composite rhythm of the phrase and itself, `offset` steps of `step` beats ahead.
-pub fn strokes(phrase: &Phrase, offset: i64, step: Beats) -> Vec<Attack> {
-    let length = to_ticks(phrase.length()).max(1);
-    let ahead = offset * to_ticks(step).max(1);
-    let onsets = || phrase.notes().iter().map(|note| to_ticks(note.onset));
-    let mut strokes: Vec<(i64, bool, bool)> = onsets()
+/// The composite rhythm of the steady voice and copy 1, `offset` steps ahead.
+pub fn strokes(process: &Process, offset: i64) -> Vec<Attack> {
+    let material = |part| process.voices().material(part).phrase();
+    let onsets = |part| {
+        material(part)
+            .notes()
+            .iter()
+            .map(|note| to_ticks(note.onset))
+    };
+    let length = to_ticks(process.phrase().length()).max(1);
+    let ahead = offset * to_ticks(process.settings().step()).max(1);
+    let mut strokes: Vec<(i64, bool, bool)> = onsets(Part::Steady)
         .map(|onset| (onset, true, false))
-        .chain(onsets().map(|onset| ((onset - ahead).rem_euclid(length), false, true)))
+        .chain(onsets(Part::COPY_1).map(|onset| ((onset - ahead).rem_euclid(length), false, true)))
         .collect();
     strokes.sort_unstable();
     strokes.dedup_by(|next, kept| {
@@ -358,7 +374,9 @@ mod tests {
     use super::*;
     use crate::feed::Snapshot;
     use procession_core::engine::Anchor;
+    use procession_core::phrase::Phrase;
     use procession_core::settings::{Motion, Settings};
+    use procession_core::time::Beats;
 
     fn seen(text: &str, change: impl FnOnce(&mut Settings)) -> Seen {
         let mut settings = Settings::default();
@@ -462,13 +480,13 @@ mod tests {
     fn the_small_picture_has_as_many_strokes_as_the_alignment_has_attacks() {
         let seen = seen(EIGHT, |_| ());
         for alignment in &seen.form.alignments {
-            let strokes = strokes(seen.phrase(), alignment.offset, 0.25);
+            let strokes = strokes(&seen.process, alignment.offset);
             assert_eq!(strokes.len(), alignment.attacks);
             let both = strokes.iter().filter(|stroke| stroke.steady && stroke.copy);
             assert_eq!(both.count(), alignment.doublings);
         }
         // A copy that is ahead sounds its second note first.
-        let ahead = strokes(seen.phrase(), 2, 0.25);
+        let ahead = strokes(&seen.process, 2);
         assert_eq!(
             (ahead[0].at, ahead[0].steady, ahead[0].copy),
             (0.0, true, true)

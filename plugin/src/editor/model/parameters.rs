@@ -78,6 +78,9 @@ pub const GROUPS: [Group; 6] = [
         name: "Output",
         ids: &[
             "steady_level",
+            "steady_mute",
+            "steady_solo",
+            "steady_program",
             "width",
             "resulting",
             "resulting_level",
@@ -102,6 +105,71 @@ pub const COPY_IDS: [[&str; 3]; MAX_COPIES] = [
     ["copy6_offset", "copy6_level", "copy6_octave"],
     ["copy7_offset", "copy7_level", "copy7_octave"],
     ["copy8_offset", "copy8_level", "copy8_octave"],
+];
+
+/// What copies 1 ..= 8 make of the phrase's pitches, and on what files have them played: degrees,
+/// semitones, program.
+pub const PITCH_IDS: [[&str; 3]; MAX_COPIES] = [
+    ["copy1_degrees", "copy1_semitones", "copy1_program"],
+    ["copy2_degrees", "copy2_semitones", "copy2_program"],
+    ["copy3_degrees", "copy3_semitones", "copy3_program"],
+    ["copy4_degrees", "copy4_semitones", "copy4_program"],
+    ["copy5_degrees", "copy5_semitones", "copy5_program"],
+    ["copy6_degrees", "copy6_semitones", "copy6_program"],
+    ["copy7_degrees", "copy7_semitones", "copy7_program"],
+    ["copy8_degrees", "copy8_semitones", "copy8_program"],
+];
+
+/// How copies 1 ..= 8 read the phrase, and whether they are heard.
+pub const READING_IDS: [[&str; 4]; MAX_COPIES] = [
+    [
+        "copy1_mute",
+        "copy1_solo",
+        "copy1_backwards",
+        "copy1_upside_down",
+    ],
+    [
+        "copy2_mute",
+        "copy2_solo",
+        "copy2_backwards",
+        "copy2_upside_down",
+    ],
+    [
+        "copy3_mute",
+        "copy3_solo",
+        "copy3_backwards",
+        "copy3_upside_down",
+    ],
+    [
+        "copy4_mute",
+        "copy4_solo",
+        "copy4_backwards",
+        "copy4_upside_down",
+    ],
+    [
+        "copy5_mute",
+        "copy5_solo",
+        "copy5_backwards",
+        "copy5_upside_down",
+    ],
+    [
+        "copy6_mute",
+        "copy6_solo",
+        "copy6_backwards",
+        "copy6_upside_down",
+    ],
+    [
+        "copy7_mute",
+        "copy7_solo",
+        "copy7_backwards",
+        "copy7_upside_down",
+    ],
+    [
+        "copy8_mute",
+        "copy8_solo",
+        "copy8_backwards",
+        "copy8_upside_down",
+    ],
 ];
 
 /// Whether a parameter has any effect in this moment. A form that is written goes by its list: what
@@ -175,7 +243,8 @@ mod tests {
     #[test]
     fn every_parameter_stands_in_the_window_once() {
         let grouped = GROUPS.iter().flat_map(|group| group.ids.iter());
-        let of_copies = COPY_IDS.iter().flatten();
+        let of_copies = COPY_IDS.iter().chain(&PITCH_IDS).flatten();
+        let of_copies = of_copies.chain(READING_IDS.iter().flatten());
         let shown: Vec<_> = grouped.chain(of_copies).chain([&"hold"]).copied().collect();
         let different: BTreeSet<_> = shown.iter().copied().collect();
         let declared: BTreeSet<_> = DECLARATIONS.iter().map(|one| one.id.as_str()).collect();

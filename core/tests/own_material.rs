@@ -1,0 +1,243 @@
+//! What a copy makes of the phrase by itself: other degrees, other semitones, backwards, upside
+//! down; and who is heard.
+
+#![allow(clippy::unwrap_used, reason = "a test")]
+
+mod common;
+
+use procession_core::mode::ModeName;
+use procession_core::part::Part;
+use procession_core::phrase::Phrase;
+use procession_core::process::Process;
+use procession_core::settings::{CopySettings, FoldKind, Growth, Hearing, Resulting, Settings};
+use procession_core::time::Span;
+use procession_core::unrolling::unroll;
+use proptest::prelude::*;
+
+fn process(words: &str, change: impl FnOnce(&mut Settings)) -> Process {
+    let mut settings = Settings::default();
+    change(&mut settings);
+    Process::new(Phrase::from_text(words, 0.25).unwrap(), settings, 0.0)
+}
+
+/// What a part strikes in the first cycle: the step and the key.
+fn cycle(process: &Process, part: Part) -> Vec<(f64, u8)> {
+    let cycle = Span::new(0.0, process.phrase().length());
+    (process.notes(part, cycle))
+        .map(|note| (note.on * 4.0, note.key.number()))
+        .collect()
+}
+
+fn keys(process: &Process, part: Part) -> Vec<u8> {
+    let notes = cycle(process, part).into_iter();
+    notes.map(|(_, key)| key).collect()
+}
+
+/// The melody in C major with which PyPI's music-melodicdevice 0.3.0 shows what it does: two
+/// degrees up, and turned over.
+#[test]
+fn a_melody_moves_by_degrees_and_turns_over_as_a_library_has_it() {
+    let melody = "C4 E4 D4 G4 C5";
+    let copy = |own: CopySettings| {
+        let process = process(melody, |settings| {
+            settings.fold.source_tonic = Some(0);
+            settings.fold.source_mode = Some(ModeName::Ionian);
+            settings.copies[0] = own;
+        });
+        assert_eq!(keys(&process, Part::Steady), [60, 64, 62, 67, 72]);
+        keys(&process, Part::COPY_1)
+    };
+    let plain = CopySettings::default();
+    assert_eq!(
+        copy(CopySettings {
+            degrees: 2,
+            ..plain
+        }),
+        [64, 67, 65, 71, 76]
+    );
+    assert_eq!(
+        copy(CopySettings {
+            upside_down: true,
+            ..plain
+        }),
+        [60, 57, 59, 53, 48]
+    );
+    assert_eq!(
+        copy(CopySettings {
+            semitones: -3,
+            ..plain
+        }),
+        [57, 61, 59, 64, 69]
+    );
+}
+
+#[test]
+fn degrees_are_those_of_the_mode_that_is_in_force() {
+    let copy = |amount: f64| {
+        let process = process("D4 F4 B4", |settings| {
+            settings.fold.fold = FoldKind::ByDegree;
+            settings.fold.source_tonic = Some(2);
+            settings.fold.source_mode = Some(ModeName::Dorian);
+            settings.fold.target_tonic = 2;
+            settings.fold.target_mode = ModeName::Phrygian;
+            settings.fold.amount = amount;
+            settings.copies[0].degrees = 1;
+        });
+        keys(&process, Part::COPY_1)
+    };
+    // D Dorian: E G C. Half-way B has turned into B flat, which is D Aeolian: E G C. D Phrygian:
+    // E flat, G, C.
+    assert_eq!(copy(0.0), [64, 67, 72]);
+    assert_eq!(copy(0.5), [64, 67, 72]);
+    assert_eq!(copy(1.0), [63, 67, 72]);
+}
+
+#[test]
+fn on_its_way_a_mode_is_that_of_what_has_turned() {
+    let process = process("D4 F4 A4", |settings| {
+        settings.fold.fold = FoldKind::ByDegree;
+        settings.fold.source_tonic = Some(2);
+        settings.fold.source_mode = Some(ModeName::Dorian);
+        settings.fold.target_tonic = 2;
+        settings.fold.target_mode = ModeName::Phrygian;
+        settings.fold.amount = 0.5;
+        settings.copies[0].degrees = 1;
+    });
+    assert_eq!(process.mode_at(0.0).name(), "D Aeolian");
+    // A goes to B flat, not to B.
+    assert_eq!(keys(&process, Part::COPY_1), [64, 67, 70]);
+}
+
+#[test]
+fn backwards_a_copy_begins_with_the_last_note_and_is_ahead_as_any_other() {
+    let backwards = |offset: f64| {
+        process("D4 - . F4 G4 A4", |settings| {
+            settings.copies[0].backwards = true;
+            settings.copies[0].offset = offset;
+        })
+    };
+    let straight = [(0.0, 69), (1.0, 67), (2.0, 65), (4.0, 62)];
+    assert_eq!(cycle(&backwards(0.0), Part::COPY_1), straight);
+    // A step ahead it sounds a step earlier.
+    let ahead = [(0.0, 67), (1.0, 65), (3.0, 62), (5.0, 69)];
+    assert_eq!(cycle(&backwards(1.0), Part::COPY_1), ahead);
+    assert_eq!(keys(&backwards(1.0), Part::Steady), [62, 65, 67, 69]);
+}
+
+/// Backwards, A comes first, then G: so the first lap is A, the second A and G.
+#[test]
+fn a_copy_that_grows_backwards_lengthens_from_its_own_beginning() {
+    let process = process("D4 F4 G4 A4", |settings| {
+        settings.growth.growth = Growth::Lengthen;
+        settings.growth.every = 1;
+        settings.growth.copies_grow = true;
+        settings.copies[0].backwards = true;
+    });
+    let entry = process.voices().entry(Part::COPY_1).unwrap();
+    let first: Vec<u8> = process
+        .notes(Part::COPY_1, Span::new(entry, entry + 1.5))
+        .map(|note| note.key.number())
+        .collect();
+    assert_eq!(first, [69, 69, 67, 69, 67, 65]);
+}
+
+#[test]
+fn solo_leaves_only_those_who_have_it_and_mute_goes_before() {
+    let heard = |change: fn(&mut Settings)| -> Vec<Part> {
+        let process = process("D4 F4 . A4", |settings| {
+            settings.motion.copies = 3;
+            settings.motion.offset = 1.0;
+            settings.resulting.which = Resulting::Top;
+            change(settings);
+        });
+        let all = unroll(&process, Span::new(0.0, 4.0));
+        let mut heard: Vec<Part> = all.map(|note| note.part).collect();
+        heard.sort_unstable();
+        heard.dedup();
+        heard
+    };
+    let copy = |number| Part::copy(number).unwrap();
+    let all = [Part::Steady, copy(1), copy(2), copy(3), Part::ResultingLine];
+    assert_eq!(heard(|_| ()), all);
+    let muted = heard(|settings| settings.copies[1].hearing.mute = true);
+    assert_eq!(muted, [Part::Steady, copy(1), copy(3), Part::ResultingLine]);
+    let alone = heard(|settings| settings.copies[1].hearing.solo = true);
+    assert_eq!(alone, [copy(2)]);
+    let two = heard(|settings| {
+        settings.copies[1].hearing.solo = true;
+        settings.steady.hearing.solo = true;
+    });
+    assert_eq!(two, [Part::Steady, copy(2)]);
+    let both = Hearing {
+        mute: true,
+        solo: true,
+    };
+    let neither = heard(|settings| {
+        settings.copies[1].hearing = Hearing {
+            mute: true,
+            solo: true,
+        }
+    });
+    assert!(neither.is_empty(), "{both:?}");
+    // A copy that does not play asks for nothing.
+    let beyond = heard(|settings| settings.copies[5].hearing.solo = true);
+    assert_eq!(beyond, all);
+}
+
+proptest! {
+    /// Whatever a copy makes of pitches, it strikes when and as long as it did; turned over twice,
+    /// and moved there and back, a note of the mode is where it was.
+    #[test]
+    fn pitch_is_all_that_a_transposition_changes(
+        phrase in common::phrase(),
+        settings in common::settings(),
+        degrees in -14i32..=14,
+        semitones in -12i32..=12,
+        upside_down in any::<bool>(),
+    ) {
+        let plain = settings.copies.map(|copy| CopySettings {
+            degrees: 0, semitones: 0, upside_down: false, ..copy
+        });
+        let own = plain.map(|copy| CopySettings { degrees, semitones, upside_down, ..copy });
+        let of = |copies| Process::new(phrase.clone(), Settings { copies, ..settings }, 0.0);
+        let (plain, own) = (of(plain), of(own));
+        let span = Span::new(0.0, 3.0 * phrase.length());
+        for part in plain.voices().parts() {
+            let when = |process: &Process| -> Vec<(f64, f64, usize)> {
+                let notes = process.notes(part, span);
+                notes.map(|note| (note.on, note.off, note.index)).collect()
+            };
+            prop_assert_eq!(when(&plain), when(&own));
+        }
+        let mode = plain.mode_at(0.0);
+        for height in -30..30 {
+            let there = mode.transposed(height, degrees);
+            if mode.place(height).above == 0 {
+                prop_assert_eq!(mode.transposed(there, -degrees), height);
+            }
+            if mode.place(height).above == 0 {
+                let axis = mode.height(degrees);
+                prop_assert_eq!(mode.inverted(mode.inverted(height, axis), axis), height);
+            }
+        }
+    }
+
+    /// Backwards, a copy strikes as many notes in a cycle, each as long and as hard.
+    #[test]
+    fn backwards_nothing_is_lost(phrase in common::phrase(), step in prop_oneof![Just(0.25), Just(0.5)]) {
+        let turned = procession_core::phrase::Backwards::of(&phrase, step);
+        let facts = |phrase: &Phrase| {
+            let notes = phrase.notes().iter();
+            let mut facts: Vec<_> = notes
+                .map(|note| (note.key, note.length.to_bits(), note.velocity.midi()))
+                .collect();
+            facts.sort_unstable();
+            facts
+        };
+        prop_assert_eq!(facts(turned.phrase()), facts(&phrase));
+        for (place, note) in turned.phrase().notes().iter().enumerate() {
+            prop_assert!((0.0..phrase.length()).contains(&note.onset));
+            prop_assert_eq!(turned.place(turned.index(place)), Some(place));
+        }
+    }
+}
