@@ -43,6 +43,17 @@ pub enum Message {
         /// The number of its note-on.
         id: i32,
     },
+    /// The note begun under `id`, at this moment, is not quite on its key.
+    Tuning {
+        /// Where.
+        channel: Channel,
+        /// Which.
+        key: Key,
+        /// The number of its note-on.
+        id: i32,
+        /// Cents above the key.
+        cents: f32,
+    },
     /// A controller moves.
     Control {
         /// Where.
@@ -104,7 +115,25 @@ struct Slot {
 #[derive(Clone, Copy, Debug)]
 struct Struck {
     part: Option<Part>,
-    velocity: Velocity,
+    touch: Touch,
+}
+
+/// How a key is struck.
+#[derive(Clone, Copy, Debug)]
+pub struct Touch {
+    /// How hard.
+    pub velocity: Velocity,
+    /// Cents above the key, if that is to be told.
+    pub cents: Option<f32>,
+}
+
+impl From<Velocity> for Touch {
+    fn from(velocity: Velocity) -> Self {
+        Self {
+            velocity,
+            cents: None,
+        }
+    }
 }
 
 impl Slot {
@@ -114,14 +143,22 @@ impl Slot {
 
     /// What was struck is sent, if anything was, and ends at once if nobody holds it any more.
     fn sound(&mut self, channel: Channel, key: Key, send: &mut impl FnMut(Message)) {
-        if let Some(Struck { part, velocity }) = self.stroke.take() {
+        if let Some(Struck { part, touch }) = self.stroke.take() {
             send(Message::NoteOn {
                 channel,
                 key,
-                velocity,
+                velocity: touch.velocity,
                 part,
                 id: self.id,
             });
+            if let Some(cents) = touch.cents {
+                send(Message::Tuning {
+                    channel,
+                    key,
+                    id: self.id,
+                    cents,
+                });
+            }
             if !self.is_held() {
                 send(self.off(channel, key));
             }
@@ -187,10 +224,10 @@ impl Ledger {
         part: Part,
         off: Beats,
         place: (Channel, Key),
-        velocity: Velocity,
+        touch: impl Into<Touch>,
         send: impl FnMut(Message),
     ) {
-        self.gather(Some(part), off, place, velocity, send);
+        self.gather(Some(part), off, place, touch.into(), send);
     }
 
     /// A click of a count-in, which lasts until `off`. It is nobody's.
@@ -201,7 +238,7 @@ impl Ledger {
         velocity: Velocity,
         mut send: impl FnMut(Message),
     ) {
-        self.gather(None, off, place, velocity, &mut send);
+        self.gather(None, off, place, velocity.into(), &mut send);
         self.sound(send);
     }
 
@@ -210,7 +247,7 @@ impl Ledger {
         part: Option<Part>,
         off: Beats,
         (channel, key): (Channel, Key),
-        velocity: Velocity,
+        touch: Touch,
         mut send: impl FnMut(Message),
     ) {
         if self.held.len() == MAX_SOUNDING || self.gathered.len() == MAX_SOUNDING {
@@ -218,11 +255,11 @@ impl Ledger {
         }
         let id = self.next_number();
         let serial = self.struck;
-        let stroke = Struck { part, velocity };
+        let stroke = Struck { part, touch };
         let slot = self.slot(channel, key);
         slot.voices += 1;
         match &mut slot.stroke {
-            Some(before) if before.velocity >= velocity => (),
+            Some(before) if before.touch.velocity >= touch.velocity => (),
             Some(before) => *before = stroke,
             None => {
                 if slot.voices > 1 || slot.hand {
@@ -375,6 +412,7 @@ mod tests {
         let write = |message: &Message| match message {
             Message::NoteOn { id, .. } => ("on", *id),
             Message::NoteOff { id, .. } => ("off", *id),
+            Message::Tuning { id, .. } => ("tuning", *id),
             Message::Control { .. } => ("control", 0),
         };
         messages.iter().map(write).collect()
@@ -491,7 +529,7 @@ mod tests {
         let mut count = |message| match message {
             Message::NoteOn { .. } => sounding += 1,
             Message::NoteOff { .. } => sounding -= 1,
-            Message::Control { .. } => (),
+            Message::Tuning { .. } | Message::Control { .. } => (),
         };
         for _ in 0..MAX_SOUNDING + 9 {
             ledger.strike(Part::Steady, 1.0, d4(), Velocity::new(0.5), &mut count);

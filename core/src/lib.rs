@@ -65,4 +65,5 @@ pub mod pick;
 pub mod mallet;
 pub mod sonority;
 pub mod speech;
+pub mod reciter;
 pub mod exchange;

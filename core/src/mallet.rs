@@ -30,11 +30,12 @@ mod level;
 mod limiter;
 mod stroke;
 
+pub(crate) use level::Level;
 pub use limiter::CEILING_DB;
+pub(crate) use stroke::places;
 
 use crate::note::{Key, Velocity};
 use bar::PARTIALS;
-use level::Level;
 use limiter::Limiter;
 use stroke::Stroke;
 
@@ -54,7 +55,7 @@ const PLACES: usize = 2 * MAX_RINGING;
 /// How much softer each of several players is: their number to this power. Players in unison add up
 /// like their number, players apart like its square root; half-way between the two, nine of them
 /// are a little softer apart than one alone, and 5 dB louder in unison. Own choice.
-const ROOM: f64 = -0.75;
+pub(crate) const ROOM: f64 = -0.75;
 
 /// Frames computed at a time.
 const STRETCH: usize = 64;
@@ -62,6 +63,30 @@ const STRETCH: usize = 64;
 /// Sample rates that make sense, in Hz, and the one taken for a rate that is no number.
 const SAMPLE_RATES: (f64, f64) = (8_000.0, 768_000.0);
 const USUAL_SAMPLE_RATE: f64 = 48_000.0;
+
+/// What else sounds under the mallets' ceiling.
+pub trait Beside {
+    /// Whether it adds nothing for the time being.
+    fn is_silent(&self) -> bool;
+
+    /// Adds what it sounds like in the frames that come next to both sides, which are equally long:
+    /// as loud as it is meant to be, full scale being 1.
+    ///
+    /// # Real-time
+    /// To allocate never, to block never.
+    fn add(&mut self, left: &mut [f64], right: &mut [f64]);
+}
+
+/// Nothing else.
+struct Nothing;
+
+impl Beside for Nothing {
+    fn is_silent(&self) -> bool {
+        true
+    }
+
+    fn add(&mut self, _: &mut [f64], _: &mut [f64]) {}
+}
 
 /// All the players' bars. Off at first: see [`Self::set_level`].
 ///
@@ -176,12 +201,21 @@ impl Mallets {
     /// Adds the sound to what is there. If the sides are not equally long, what is too long stays
     /// as it is.
     pub fn render(&mut self, left: &mut [f32], right: &mut [f32]) {
+        self.render_beside(&mut Nothing, left, right);
+    }
+
+    /// The same together with something else, which neither the level nor the number of players
+    /// concerns, under one ceiling.
+    pub fn render_beside(&mut self, beside: &mut impl Beside, left: &mut [f32], right: &mut [f32]) {
         let frames = left.len().min(right.len());
         let mut done = 0;
-        while done < frames && !self.is_silent() {
+        while done < frames && !(self.is_silent() && beside.is_silent()) {
             let stretch = (frames - done).min(STRETCH);
             let here = done..done + stretch;
             self.ring(stretch);
+            self.bring_to_level(stretch);
+            let [sum_left, sum_right] = &mut self.sum;
+            beside.add(&mut sum_left[..stretch], &mut sum_right[..stretch]);
             self.send(&mut left[here.clone()], &mut right[here]);
             done += stretch;
         }
@@ -234,18 +268,27 @@ impl Mallets {
         }
     }
 
-    /// Brings the sum to its level, limits it and adds it to the output.
-    fn send(&mut self, left: &mut [f32], right: &mut [f32]) {
-        for (frame, (left, right)) in left.iter_mut().zip(right).enumerate() {
+    /// Brings the sum to its level.
+    fn bring_to_level(&mut self, stretch: usize) {
+        let [left, right] = &mut self.sum;
+        for (left, right) in left.iter_mut().zip(right).take(stretch) {
             let level = self.level.next();
-            let sum = [self.sum[0][frame] * level, self.sum[1][frame] * level];
-            let [out_left, out_right] = self.limiter.next(sum);
-            *left += out_left as f32;
-            *right += out_right as f32;
+            *left *= level;
+            *right *= level;
         }
         // Not a frame too early or late for anyone to notice: at a level of 0 nothing was heard.
         if self.level.has_gone_off() {
             self.strokes.fill(None);
+        }
+    }
+
+    /// Limits the sum and adds it to the output.
+    fn send(&mut self, left: &mut [f32], right: &mut [f32]) {
+        for (frame, (left, right)) in left.iter_mut().zip(right).enumerate() {
+            let sum = [self.sum[0][frame], self.sum[1][frame]];
+            let [out_left, out_right] = self.limiter.next(sum);
+            *left += out_left as f32;
+            *right += out_right as f32;
         }
     }
 

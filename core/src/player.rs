@@ -5,10 +5,10 @@ mod casting;
 pub use casting::Casting;
 
 use crate::count_in::{Click, CountIn};
-use crate::ledger::{Ledger, Message};
+use crate::ledger::{Ledger, Message, Touch};
 use crate::note::{Channel, Key, Velocity};
 use crate::part::Part;
-use crate::process::Process;
+use crate::process::{Process, VoiceNote};
 use crate::settings::OutputSettings;
 use crate::time::{Beats, Block, LATE, Span};
 use crate::unrolling::unroll;
@@ -36,6 +36,8 @@ pub struct Player {
     steady_to: Option<Beats>,
     /// The pan last sent to each channel.
     panned: [Option<u8>; 16],
+    /// How often all voices fell silent at once.
+    silences: u32,
 }
 
 impl Player {
@@ -47,6 +49,12 @@ impl Player {
     /// Up to where everything has been sent, or `otherwise` if the next block starts afresh.
     pub fn come_to(&self, otherwise: Beats) -> Beats {
         self.come_to.unwrap_or(otherwise)
+    }
+
+    /// How often all voices have been silenced at once, wherever they were: for whoever sounds with
+    /// them. Comes round after 2^32.
+    pub fn silences(&self) -> u32 {
+        self.silences
     }
 
     /// Plays what `process` has for the frames `from .. to` of `block`, after what is already
@@ -92,10 +100,15 @@ impl Player {
             moment = Some((frame, note.on));
             self.end_notes_until(note.on, &mut at);
             let place = (channel_of(note.part, &process.settings().output), note.key);
-            self.ledger
-                .strike(note.part, note.off, place, note.velocity, |message| {
+            self.ledger.strike(
+                note.part,
+                note.off,
+                place,
+                touch_of(process, &note),
+                |message| {
                     at(note.on, message);
-                });
+                },
+            );
         }
         if let Some((_, last)) = moment {
             self.ledger.sound(|message| at(last, message));
@@ -124,6 +137,7 @@ impl Player {
             .silence(|_| true, |message| send(Event { frame, message }));
         self.come_to = None;
         self.steady_to = None;
+        self.silences = self.silences.wrapping_add(1);
     }
 
     /// The next block starts afresh, from `at` even if that is before the block.
@@ -150,8 +164,13 @@ impl Player {
         for note in unroll(process, Span::new(now - LATE, now)).filter(|note| joins(note.part)) {
             let place = (channel_of(note.part, &process.settings().output), note.key);
             if note.off > now {
-                self.ledger
-                    .strike(note.part, note.off, place, note.velocity, &mut at_once);
+                self.ledger.strike(
+                    note.part,
+                    note.off,
+                    place,
+                    touch_of(process, &note),
+                    &mut at_once,
+                );
             }
         }
         self.ledger.sound(at_once);
@@ -231,6 +250,17 @@ pub fn channel_of(part: Part, output: &OutputSettings) -> Channel {
         Part::Steady | Part::Copy(_) => part.index() as u8,
     };
     Channel::new(number).unwrap_or(Channel::FIRST)
+}
+
+/// How a note is struck: as hard as it is played and, where that is wanted, as far from its key as
+/// it was said. A fold, an octave and a copy move the key and leave that as it is.
+fn touch_of(process: &Process, note: &VoiceNote) -> Touch {
+    let said = process.phrase().notes()[note.index].said;
+    let is_told = process.settings().output.tuned;
+    Touch {
+        velocity: note.velocity,
+        cents: said.filter(|_| is_told).map(|said| said.cents),
+    }
 }
 
 /// Where a voice sits between left (0) and right (127), 64 being the centre: the steady voice

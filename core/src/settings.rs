@@ -9,8 +9,8 @@ mod choices;
 
 pub use crate::part::MAX_COPIES;
 pub use choices::{
-    Advance, BeginOn, CopiesMove, EndOn, FoldKind, Grid, Growth, GrowthOrder, Motion, Resulting,
-    Worded, Wording, bared, plain,
+    Advance, BeginOn, CopiesMove, EndOn, FoldKind, GoesWith, Grid, Growth, GrowthOrder, Motion,
+    Resulting, Worded, Wording, bared, plain,
 };
 
 /// How many shifts there are before the offset reached is held.
@@ -296,6 +296,8 @@ pub struct OutputSettings {
     pub steady_level: f32,
     /// 0 ..= 1: how far voices are spread left to right.
     pub width: f64,
+    /// Whether notes that were said tell how far the voice was from their key.
+    pub tuned: bool,
 }
 
 impl Default for OutputSettings {
@@ -304,6 +306,7 @@ impl Default for OutputSettings {
             all_on_one: false,
             steady_level: 1.0,
             width: 0.6,
+            tuned: false,
         }
     }
 }

@@ -209,9 +209,14 @@ impl Block {
 
     /// The frame on which an event at `at` sounds, kept inside the block.
     pub fn frame_of(&self, at: Beats) -> u32 {
-        let exact = ((at - self.start) / self.beats_per_frame - FRAME_TOLERANCE).ceil();
         // `as` saturates: a position before the block is frame 0.
-        (exact as u32).min(self.frames.saturating_sub(1))
+        (self.frames_until(at) as u32).min(self.frames.saturating_sub(1))
+    }
+
+    /// The frame on which an event at `at` sounds, also if that is of another block: a whole number,
+    /// counted from the start of this one.
+    pub fn frames_until(&self, at: Beats) -> f64 {
+        ((at - self.start) / self.beats_per_frame - FRAME_TOLERANCE).ceil()
     }
 
     /// Song position of the first frame after the block.

@@ -150,7 +150,7 @@ fn the_cue_key_is_neither_heard_nor_passed_on() {
     stage.roll_to(4.0, &[512], &[1.0, 2.0]);
     let is_cue = |message: &Message| match message {
         Message::NoteOn { key, .. } | Message::NoteOff { key, .. } => *key == cue_key(),
-        Message::Control { .. } => false,
+        Message::Tuning { .. } | Message::Control { .. } => false,
     };
     assert!(!stage.heard.iter().any(|(_, message)| is_cue(message)));
 }

@@ -204,7 +204,7 @@ impl Host {
                     let begun = self.sounding.remove(&(channel, key));
                     assert_eq!(begun, Some(id), "ended what had not begun: {event:?}");
                 }
-                Message::Control { .. } => (),
+                Message::Tuning { .. } | Message::Control { .. } => (),
             }
         }
     }

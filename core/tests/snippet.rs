@@ -333,7 +333,9 @@ proptest! {
             match stroke.message {
                 Message::NoteOn { id, .. } => prop_assert!(id > 0 && sounding.insert(id)),
                 Message::NoteOff { id, .. } => prop_assert!(sounding.remove(&id)),
-                Message::Control { .. } => prop_assert!(false, "nothing is placed"),
+                Message::Tuning { .. } | Message::Control { .. } => {
+                    prop_assert!(false, "nothing is placed, nor tuned");
+                }
             }
         }
         prop_assert!(sounding.is_empty());

@@ -4,15 +4,21 @@
 //! share a channel; the player's own hand stands in the middle. While audition is off and nothing
 //! rings, the audio is not touched.
 //!
+//! The recording of a phrase that was said goes along with its notes here too, under the same
+//! ceiling, whether audition is on or off.
+//!
 //! A snippet that the window asks for is heard in the place of what leaves, also while audition is
 //! off. What leaves goes on leaving.
 
 use crate::hearing::{Hearing, Order, SnippetBlock, strike};
 use nice_plug::prelude::Buffer;
+use procession_core::engine::InBlock;
 use procession_core::ledger::Message;
-use procession_core::mallet::{Mallets, START_LEVEL_DB};
+use procession_core::mallet::{Beside, Mallets, START_LEVEL_DB};
 use procession_core::player::{Event, pan_of};
+use procession_core::reciter::{Along, Reciter, Utterance};
 use procession_core::settings::{Resulting, Settings};
+use std::sync::Arc;
 
 /// The middle, as a MIDI pan position.
 const MIDDLE: u8 = 64;
@@ -25,6 +31,7 @@ const FIRST_ADDRESS: usize = 0x1_0000;
 /// The mallets, between two blocks.
 pub struct Audition {
     mallets: Mallets,
+    reciter: Reciter,
     rings: bool,
     hearing: Hearing,
     /// Hold, in the last block.
@@ -43,6 +50,7 @@ impl Audition {
     fn at(sample_rate: f64) -> Self {
         Self {
             mallets: Mallets::new(sample_rate),
+            reciter: Reciter::new(sample_rate),
             rings: false,
             hearing: Hearing::default(),
             held: false,
@@ -63,11 +71,20 @@ impl Audition {
         self.rings
     }
 
+    /// The recording that may go along, from the next block on.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never; whoever hands recordings over keeps each while it is held here.
+    pub fn take_voice(&mut self, utterance: Option<&Arc<Utterance>>) {
+        self.reciter.take(utterance);
+    }
+
     /// All bars fall silent in the next block, as fast as can be without a click.
     ///
     /// # Real-time
     /// Allocates never, blocks never.
     pub fn hush(&mut self) {
+        self.reciter.hush();
         self.hearing.stop(&mut self.mallets);
         self.mallets.all_off();
     }
@@ -102,15 +119,15 @@ impl Audition {
         &self.hearing
     }
 
-    /// Begins a block, with what leaves at `level` dB or off, and the snippet that may sound at
-    /// its tempo. None if there is nothing to play or nowhere to play to: no audio came with the
+    /// Begins a block, with what leaves at `level` dB or off, the recording going along, and the
+    /// snippet that may sound at its tempo. None if there is nothing to play or nowhere to play to: no audio came with the
     /// block.
     ///
     /// # Real-time
     /// Allocates never, blocks never.
     pub fn begin<'a>(
         &'a mut self,
-        level: Option<f32>,
+        (level, along): (Option<f32>, Along),
         settings: &Settings,
         buffer: &'a mut Buffer<'_>,
         (order, beats_per_frame): (&'a Order, f64),
@@ -122,13 +139,17 @@ impl Audition {
         } else {
             level
         };
-        if level.is_none() && !self.rings {
+        // In the place of what leaves, the snippet is heard.
+        let along = along.unless(self.hearing.is_heard());
+        let speaks = along.level.is_some() && self.reciter.has_words();
+        if level.is_none() && !speaks && !self.rings {
             return None;
         }
         let frames = buffer.samples() as u32;
         let Some((left, right)) = sides(buffer) else {
             self.hearing.find_no_audio();
             self.mallets.reset();
+            self.reciter.reset();
             self.rings = false;
             return None;
         };
@@ -136,6 +157,8 @@ impl Audition {
         self.mallets.set_level(level);
         Some(Playing {
             mallets: &mut self.mallets,
+            reciter: &mut self.reciter,
+            along,
             rings: &mut self.rings,
             left,
             right,
@@ -151,6 +174,8 @@ impl Audition {
 /// The mallets, during a block.
 pub struct Playing<'a> {
     mallets: &'a mut Mallets,
+    reciter: &'a mut Reciter,
+    along: Along,
     rings: &'a mut bool,
     left: &'a mut [f32],
     right: &'a mut [f32],
@@ -164,6 +189,14 @@ pub struct Playing<'a> {
 }
 
 impl Playing<'_> {
+    /// The engine has begun the block: what it is about to play is heard of.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn enter(&mut self, block: &InBlock) {
+        self.reciter.enter(block, &self.along);
+    }
+
     /// Plays what leaves, on its frame, unless a snippet sounds then. Events come in order of time.
     ///
     /// # Real-time
@@ -188,7 +221,8 @@ impl Playing<'_> {
                 self.ring_until(event.frame as usize);
                 self.mallets.note_off(id);
             }
-            Message::Control { .. } => (),
+            // Bars are tuned once.
+            Message::Tuning { .. } | Message::Control { .. } => (),
         }
     }
 
@@ -196,8 +230,9 @@ impl Playing<'_> {
     pub fn finish(mut self) {
         self.play_snippet_until(u32::MAX);
         self.ring_until(self.left.len());
-        *self.rings = !self.mallets.is_silent();
-        self.snatch.finish(*self.rings);
+        let rings = !self.mallets.is_silent();
+        *self.rings = rings || !self.reciter.is_silent();
+        self.snatch.finish(rings);
     }
 
     fn play_snippet_until(&mut self, frame: u32) {
@@ -210,8 +245,8 @@ impl Playing<'_> {
     fn ring_until(&mut self, frame: usize) {
         let until = frame.clamp(self.frame, self.left.len());
         let part = self.frame..until;
-        self.mallets
-            .render(&mut self.left[part.clone()], &mut self.right[part]);
+        let (left, right) = (&mut self.left[part.clone()], &mut self.right[part]);
+        self.mallets.render_beside(self.reciter, left, right);
         self.frame = until;
     }
 }
@@ -258,7 +293,8 @@ mod tests {
         let mut audition = Audition::default();
         let order = Order::default();
         let mut none = Buffer::default();
-        let playing = audition.begin(Some(-18.0), &Settings::default(), &mut none, (&order, PACE));
+        let levels = (Some(-18.0), Along::default());
+        let playing = audition.begin(levels, &Settings::default(), &mut none, (&order, PACE));
         assert!(playing.is_none() && !audition.rings());
     }
 
@@ -269,6 +305,8 @@ mod tests {
         let (mut left, mut right) = ([0.0; 64], [0.0; 64]);
         let mut playing = Playing {
             mallets: &mut audition.mallets,
+            reciter: &mut audition.reciter,
+            along: Along::default(),
             rings: &mut audition.rings,
             left: &mut left,
             right: &mut right,
@@ -285,7 +323,12 @@ mod tests {
         let mut none = Buffer::default();
         assert!(
             audition
-                .begin(None, &Settings::default(), &mut none, (&order, PACE))
+                .begin(
+                    (None, Along::default()),
+                    &Settings::default(),
+                    &mut none,
+                    (&order, PACE)
+                )
                 .is_none()
         );
         assert!(!audition.rings() && audition.mallets.is_silent());

@@ -9,9 +9,10 @@
 
 use crate::hearing::{self, Asked, Asking, Order as Heard};
 use crate::practice;
-use crate::state::{Kept, Notice, Taken};
+use crate::state::{Kept, Notice, Taken, Voice};
 use procession_core::performed::{Performed, Recollection};
 use procession_core::practice::{Judged, Practising};
+use procession_core::reciter::Utterance;
 use procession_core::route::Route;
 use procession_core::snippet::Snippet;
 use std::sync::{Arc, MutexGuard, PoisonError};
@@ -49,6 +50,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
         performed: Arc::default(),
         orders: orders_out,
         reports: reports_in,
+        heard: Vec::new(),
         notice: None,
         asking,
         practice: practice_asking,
@@ -255,6 +257,8 @@ struct Latest {
     performed: Arc<Performed>,
     orders: Input<Order>,
     reports: Output<Report>,
+    /// Every recording that the audio side may still hold, so that it never is the last to.
+    heard: Vec<Arc<Utterance>>,
     notice: Option<Notice>,
     asking: Asking,
     practice: practice::Asking,
@@ -361,7 +365,18 @@ impl Latest {
         }
     }
 
+    /// Keeps the recording that is about to be sent, and lets go of those that only this side has.
+    fn keep_voice(&mut self) {
+        let now = self.kept.voice.as_ref().map(Voice::utterance);
+        let is_new = |now: &&Arc<Utterance>| !self.heard.iter().any(|kept| Arc::ptr_eq(kept, now));
+        if let Some(new) = now.filter(is_new).cloned() {
+            self.heard.push(new);
+        }
+        self.heard.retain(|kept| Arc::strong_count(kept) > 1);
+    }
+
     fn send(&mut self) {
+        self.keep_voice();
         let order = self.orders.input_buffer_mut();
         order.kept.clone_from(&self.kept);
         (order.phrases, order.loads) = (self.phrases, self.loads);
@@ -380,6 +395,7 @@ mod tests {
     use procession_core::engine::Anchor;
     use procession_core::part::MAX_COPIES;
     use procession_core::phrase::{MAX_NOTES, Phrase};
+    use procession_core::reciter::Reciter;
     use procession_core::route::{Afterwards, Dwell, MAX_STAGES, Way, WrittenStage};
     use procession_core::settings::Motion;
 
@@ -430,6 +446,42 @@ mod tests {
         audio.poll_incoming();
         let again = audio.poll_performed().map(Performed::told);
         assert_eq!(again, Some(&Recollection::default()));
+    }
+
+    #[test]
+    fn the_audio_side_is_never_the_last_to_hold_a_recording() {
+        let (main, mut audio) = exchange(Kept::default());
+        let voice = |level| {
+            let said = Utterance::from_steps(vec![level; 9_000], 44_100, 16);
+            Voice::new(said.expect("an utterance")).expect("it is written")
+        };
+        main.edit(|kept| kept.voice = Some(voice(100)));
+        let mut reciter = Reciter::new(48_000.0);
+        let mut take = |audio: &mut AudioSide| {
+            assert_no_alloc(|| {
+                audio.poll_incoming();
+                reciter.take(audio.kept().voice.as_ref().map(Voice::utterance));
+            });
+        };
+        take(&mut audio);
+        let first = main
+            .current()
+            .voice
+            .map(|voice| Arc::downgrade(voice.utterance()));
+        let first = first.expect("there is one");
+        for level in 0..5 {
+            main.edit(|kept| kept.voice = Some(voice(level)));
+        }
+        // Nobody keeps it any more but the reciter, who is about to let go of it.
+        assert!(first.upgrade().is_some());
+        take(&mut audio);
+        assert!(
+            first.upgrade().is_some(),
+            "it is for the main side to let go"
+        );
+        main.edit(|kept| kept.voice = None);
+        assert!(first.upgrade().is_none());
+        take(&mut audio);
     }
 
     #[test]

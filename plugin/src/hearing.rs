@@ -236,6 +236,6 @@ pub fn strike(mallets: &mut Mallets, stroke: &Stroke) {
             mallets.note_on(own(id), key, velocity, stroke.pan);
         }
         Message::NoteOff { id, .. } => mallets.note_off(own(id)),
-        Message::Control { .. } => (),
+        Message::Tuning { .. } | Message::Control { .. } => (),
     }
 }

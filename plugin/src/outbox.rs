@@ -99,6 +99,13 @@ impl Outbox {
                     .take_if(|refused| *refused == id)
                     .is_none()
             }
+            Message::Tuning {
+                channel, key, id, ..
+            } => {
+                let refused =
+                    self.refused[usize::from(channel.number())][usize::from(key.number())];
+                !full && refused != Some(id)
+            }
             Message::Control { .. } => !full,
         }
     }
@@ -132,6 +139,18 @@ fn to_host_event(Event { frame, message }: Event) -> HostEvent {
             channel: Channel::Number(channel.number()),
             key: Key::Number(key.number()),
             velocity: 0.0,
+        },
+        Message::Tuning {
+            channel,
+            key,
+            id,
+            cents,
+        } => NoteEvent::PolyTuning {
+            timing,
+            voice_id: VoiceID::ID(id),
+            channel: Channel::Number(channel.number()),
+            key: Key::Number(key.number()),
+            tuning: cents / 100.0,
         },
         Message::Control {
             channel,

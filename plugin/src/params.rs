@@ -18,11 +18,12 @@ use procession_core::mode::ModeName;
 use procession_core::note::Key;
 use procession_core::phrase::{key_from_name, key_name};
 use procession_core::program::{PROGRAMS, Program};
+use procession_core::reciter::Along;
 use procession_core::settings::{
     Advance, BeginOn, Beginning, CaptureSettings, CopiesMove, CopySettings, EndOn, FoldKind,
-    FoldSettings, Grid, Growth, GrowthOrder, GrowthSettings, Hearing, MAX_COPIES, MAX_COUNT_IN,
-    Motion, MotionSettings, OutputSettings, Resulting, ResultingSettings, Settings, Shifts,
-    SteadySettings, Worded, Wording, bared,
+    FoldSettings, GoesWith, Grid, Growth, GrowthOrder, GrowthSettings, Hearing, MAX_COPIES,
+    MAX_COUNT_IN, Motion, MotionSettings, OutputSettings, Resulting, ResultingSettings, Settings,
+    Shifts, SteadySettings, Worded, Wording, bared,
 };
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -310,6 +311,18 @@ parameters! {
     }
 }
 
+parameters! {
+    /// The voice that goes along with a phrase of speech.
+    VoiceParameters {
+        /// Sounds the recording that a phrase was taken from along with its notes, each syllable with its own.
+        "voice_level" level: Amount, "Voice level", audition_level();
+        /// Whom the recording goes along with: the steady voice alone, or every voice.
+        "voice_with" with: Choice, "Voice with", Choice::of::<GoesWith>();
+        /// Sends with each note of speech how far the voice was from its key, as a note's tuning.
+        "send_tuning" tuned: Toggle, "Send tuning", Toggle::OFF;
+    }
+}
+
 /// All parameters of one instance of the plug-in, and what is kept beside them.
 #[derive(Params)]
 pub struct Parameters {
@@ -385,6 +398,9 @@ pub struct Parameters {
     /// What copy 8 makes of the phrase.
     #[nested(id_prefix = "copy8", group = "Copy 8")]
     pub material8: MaterialParameters,
+    /// The voice that goes along.
+    #[nested(group = "Voice")]
+    pub voice: VoiceParameters,
     /// The phrase, its origin, the seed, the custom mode, the window: the end of everybody but the
     /// audio thread.
     #[persist = "kept"]
@@ -423,6 +439,7 @@ pub static DECLARATIONS: std::sync::LazyLock<Vec<Declaration>> = std::sync::Lazy
         .chain(BeginningParameters::declarations())
         .chain(SteadyParameters::declarations())
         .chain(of_each_copy(MaterialParameters::declarations))
+        .chain(VoiceParameters::declarations())
         .collect()
 });
 
@@ -460,6 +477,7 @@ impl Parameters {
         };
         let line = LineParameters::new(plain);
         let beginning = BeginningParameters::new(plain);
+        let voice = VoiceParameters::new(plain);
         let choices = SavedChoices::new([
             ("grid", &phrase.grid),
             ("motion", &motion.motion),
@@ -476,6 +494,7 @@ impl Parameters {
             ("resulting", &line.which),
             ("begin_on", &beginning.begin_on),
             ("end_on", &beginning.end_on),
+            ("voice_with", &voice.with),
         ]);
         let parameters = Self {
             phrase,
@@ -502,6 +521,7 @@ impl Parameters {
             material6: material(6),
             material7: material(7),
             material8: material(8),
+            voice,
             kept,
             choices,
         };
@@ -522,7 +542,10 @@ impl Parameters {
                 custom: kept.custom,
                 ..self.fold.settings()
             },
-            output: self.output.settings(),
+            output: OutputSettings {
+                tuned: self.voice.tuned.value(),
+                ..self.output.settings()
+            },
             modulations: kept.modulations,
             resulting: self.line.settings(),
             copies: std::array::from_fn(|copy| {
@@ -602,8 +625,18 @@ impl Parameters {
     /// # Real-time
     /// Allocates never, blocks never.
     pub fn audition(&self) -> Option<f32> {
-        let level = in_parts_of(10.0, &self.output.audition) as f32;
-        (level >= LOWEST_LEVEL_DB).then_some(level)
+        level(&self.output.audition)
+    }
+
+    /// How loud the recording goes along with the phrase, and with whom.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn along(&self) -> Along {
+        Along {
+            level: level(&self.voice.level),
+            with: chosen(&self.voice.with),
+        }
     }
 
     /// What copies 1 ..= 8 have of their own.
@@ -656,6 +689,7 @@ impl Parameters {
         for material in self.materials() {
             material.each(&mut next);
         }
+        self.voice.each(&mut next);
     }
 }
 
@@ -726,6 +760,7 @@ impl OutputParameters {
             all_on_one: chosen::<Channels>(&self.channels) == Channels::AllOnOne,
             steady_level: share(&self.steady_level) as f32,
             width: share(&self.width),
+            ..OutputSettings::default()
         }
     }
 }
@@ -794,6 +829,12 @@ fn program(parameter: &IntParam) -> Program {
 /// Off to begin with: most have an instrument behind.
 fn audition_level() -> Amount {
     Amount::decibels(LOWEST_LEVEL_DB).or_below("Off")
+}
+
+/// The value in dB, to a tenth; none below the quietest, which is off.
+fn level(parameter: &FloatParam) -> Option<f32> {
+    let level = in_parts_of(10.0, parameter) as f32;
+    (level >= LOWEST_LEVEL_DB).then_some(level)
 }
 
 /// The value, in range.

@@ -15,7 +15,7 @@ use crate::handover::{AudioSide, Cause};
 use crate::outbox::Outbox;
 use crate::params::Parameters;
 use crate::program::ProgramAudio;
-use crate::state::Taken;
+use crate::state::{Taken, Voice};
 use events::{play_in, struck, was_never_moved};
 use exit::Exit;
 use hand::Hand;
@@ -124,6 +124,9 @@ impl AudioThread {
         };
         // Out of the way means that the audio passes as it came.
         let level = parameters.audition().filter(|_| !controls.bypass);
+        let along = parameters.along().unless(controls.bypass);
+        let voice = self.exchange.kept().voice.as_ref();
+        self.audition.take_voice(voice.map(Voice::utterance));
         let snippet = self.exchange.poll_snippet();
         self.audition.hear(snippet, controls.hold, controls.bypass);
         let engine = &mut self.engine;
@@ -131,9 +134,12 @@ impl AudioThread {
         let pace = Block::new(0.0, engine.clock().tempo(), rate, frames).beats_per_frame;
         let mut exit = Exit {
             outbox: &mut self.outbox,
-            mallets: self
-                .audition
-                .begin(level, &controls.settings, buffer, (snippet, pace)),
+            mallets: self.audition.begin(
+                (level, along),
+                &controls.settings,
+                buffer,
+                (snippet, pace),
+            ),
         };
         exit.outbox
             .send_waiting(|event| context.try_send_event(event).is_ok());
@@ -150,6 +156,7 @@ impl AudioThread {
             None => of_host,
         };
         let mut block = engine.begin(&transport, frames, &controls, &mut send);
+        exit.enter(&block);
         let controllers = &mut self.controllers;
         controllers.settle(block.engine().channels(None), |event| {
             let to_host = |event| context.try_send_event(event).is_ok();

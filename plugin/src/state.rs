@@ -8,8 +8,10 @@ mod modulations;
 mod performed;
 mod practice;
 mod route;
+mod voice;
 
 pub use modulations::LONGEST_TURNING;
+pub use voice::Voice;
 
 use crate::handover::MainSide;
 use crate::params::{DECLARATIONS, SavedChoices};
@@ -36,7 +38,8 @@ use std::sync::Arc;
 /// 2: a phrase may know the bar it was played in.
 /// 3: a position may be written at which the process begins, and a route that it takes; what was
 /// performed is kept.
-/// 4: a note may be a syllable of a recording; it is kept what is practised, how, and how it went.
+/// 4: a note may be a syllable of a recording, which is kept with it; it is kept what is practised,
+/// how, and how it went.
 pub const VERSION: u64 = 4;
 
 /// Origins farther from the start of the song than this are damage: a year and a half at 120 beats
@@ -98,6 +101,9 @@ pub struct Kept {
     pub performed: Arc<Recollection>,
     /// What is practised, and how it went. Likewise.
     pub practice: Arc<Desk>,
+    /// The recording that goes along with the phrase, if that was said. One that no note is of is
+    /// not saved.
+    pub voice: Option<Voice>,
     /// The window.
     pub window: WindowSize,
 }
@@ -116,6 +122,7 @@ impl Default for Kept {
             route: Arc::default(),
             performed: Arc::default(),
             practice: Arc::default(),
+            voice: None,
             window: WindowSize {
                 width: 960,
                 height: 640,
@@ -148,6 +155,8 @@ impl Kept {
         take(performed::restored(saved).map(|told| self.performed = Arc::new(told)));
         self.practice = Arc::default();
         take(practice::restored(saved).map(|desk| self.practice = Arc::new(desk)));
+        self.voice = None;
+        take(voice::restored(saved).map(|voice| self.voice = voice));
         take(
             part(saved, "window", "window size")
                 .map(|window: WindowSize| self.window = window.within_reason()),
@@ -192,6 +201,7 @@ impl Kept {
             route: route::saved(&self.route),
             performed: performed::saved(&self.performed),
             practice: practice::saved(&self.practice),
+            voice: voice::saved(self.voice.as_ref(), &self.taken.phrase),
             window: self.window,
         }
     }
@@ -300,6 +310,8 @@ pub struct Written {
     performed: Option<performed::SavedPerformance>,
     #[serde(skip_serializing_if = "Option::is_none")]
     practice: Option<practice::SavedPractice>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    voice: Option<Voice>,
     window: WindowSize,
 }
 

@@ -156,7 +156,7 @@ fn on_own_mallets(snippet: &Snippet, level: f32, begin: usize, frames: usize) ->
                 mallets.note_on(id, key, velocity, stroke.pan);
             }
             Message::NoteOff { id, .. } => mallets.note_off(id),
-            Message::Control { .. } => (),
+            Message::Tuning { .. } | Message::Control { .. } => (),
         }
     }
     mallets.render(&mut left[from..], &mut right[from..]);

@@ -64,6 +64,9 @@ const CONTRACT: &str = "
     copyK_mute    | Copy K mute   | Off         | On         | Off                | yes
     copyK_solo    | Copy K solo   | Off         | On         | Off                | yes
     copyK_program | Copy K program | 1 Acoustic Grand Piano | 128 Gunshot | 13 Marimba | no
+    voice_level   | Voice level   | Off         | 0 dB       | Off                | yes
+    voice_with    | Voice with    | Steady voice | Every voice | Steady voice     | yes
+    send_tuning   | Send tuning   | Off         | On         | Off                | yes
 ";
 
 /// Calls `look` with every parameter of a new instance.
@@ -467,7 +470,8 @@ fn the_places_of_modes_and_other_options_stay_what_they_are() {
          channels: one_each all_on_one\n\
          resulting: off top bottom together\n\
          begin_on: now beat bar\n\
-         end_on: now cycle\n"
+         end_on: now cycle\n\
+         voice_with: steady all\n"
     );
     assert_eq!(lists, expected);
 }

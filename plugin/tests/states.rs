@@ -5,7 +5,7 @@ use nice_plug::plugin::{ParamValue, PluginState};
 use procession::declaration::Kind;
 use procession::handover::Cause;
 use procession::params::{DECLARATIONS, Parameters};
-use procession::state::{KEPT, Kept, Taken, VERSION, WindowSize, filter};
+use procession::state::{KEPT, Kept, Taken, VERSION, Voice, WindowSize, filter};
 use procession_core::engine::Anchor;
 use procession_core::metre::Metre;
 use procession_core::mode::{ModeName, PitchSet};
@@ -13,6 +13,7 @@ use procession_core::note::{Key, Note, Syllable, Velocity};
 use procession_core::part::MAX_COPIES;
 use procession_core::performed::{Happened, Moment, Recollection, Shape};
 use procession_core::phrase::{Bar, Phrase};
+use procession_core::reciter::Utterance;
 use procession_core::route::{Afterwards, Dwell, Route, Turn, Way, WrittenStage};
 use procession_core::settings::{
     Advance, CopiesMove, Modulation, Modulations, Motion, MotionSettings, Place, Settings, Shifts,
@@ -58,6 +59,7 @@ fn kept_in_version_1() -> Kept {
         route: Arc::default(),
         performed: Arc::default(),
         practice: Arc::default(),
+        voice: None,
         window: WindowSize {
             width: 1200,
             height: 700,
@@ -230,6 +232,50 @@ fn a_note_that_was_said_is_kept_with_its_syllable_and_without_one_that_cannot_be
     load(&parameters, state);
     let notes = parameters.kept.current().taken.phrase.notes().to_vec();
     assert_eq!(notes[0], note(0.0, 0.5, 55, 0.7));
+}
+
+#[test]
+fn a_voice_is_kept_to_the_bit_as_long_as_a_note_is_of_it_and_a_damaged_one_is_left_out() {
+    let (parameters, _) = Parameters::new();
+    let said = (0..30_000).map(|n| (9_000.0 * (0.03 * f64::from(n)).sin()) as i32);
+    let said = Utterance::from_steps(said, 44_100, 16).expect("an utterance");
+    let voice = Voice::new(said.clone()).expect("it is written");
+    let unsaid = note(0.0, 0.5, 55, 0.7);
+    let notes = [Note {
+        said: Syllable::new(0.0625, 0.125, 0.375, 0.0),
+        ..unsaid
+    }];
+    let phrase = Phrase::new(notes, 1.0).expect("a phrase");
+    (parameters.kept).edit(|kept| {
+        kept.taken.phrase = phrase;
+        kept.voice = Some(voice);
+    });
+    let saved = parameters.serialize_fields();
+    let mut kept: Value = serde_json::from_str(&saved[KEPT]).expect("JSON");
+    let load_kept = |kept: &Value| {
+        let mut state = version_3();
+        state.fields.insert(KEPT.to_owned(), kept.to_string());
+        load(&parameters, state);
+        parameters.kept.current().voice
+    };
+    let again = load_kept(&kept).expect("it is there");
+    assert_eq!(**again.utterance(), said);
+    assert_eq!(parameters.serialize_fields()[KEPT], saved[KEPT]);
+    for (damage, words) in [
+        (json!("no such text!"), "earlier save"),
+        (json!("UklGRg=="), "damaged"),
+        (json!([1, 2]), "no recording"),
+    ] {
+        kept["voice"] = damage;
+        assert_eq!(load_kept(&kept), None);
+        let notice = parameters.kept.notice().expect("it is said").0;
+        assert!(notice.contains(words), "{notice}");
+    }
+    (parameters.kept).edit(|kept| {
+        kept.voice = Some(again);
+        kept.taken.phrase = Phrase::new([unsaid], 1.0).expect("a phrase");
+    });
+    assert!(!parameters.serialize_fields()[KEPT].contains("voice"));
 }
 
 #[test]

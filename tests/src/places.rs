@@ -126,6 +126,9 @@ const PLACES: &[&str] = &[
     "Copy 8 mute",
     "Copy 8 solo",
     "Copy 8 program",
+    "Voice level",
+    "Voice with",
+    "Send tuning",
 ];
 
 /// What a host reads at each place.

@@ -33,6 +33,15 @@ pub fn project(phrase: &Phrase, origin: f64, held: bool) -> Vec<u8> {
 /// The same with a modulation plan, as JSON: a list of {"stage" or "beats", "tonic", "mode",
 /// "over"}. An empty text says nothing about it, as projects from before there were plans.
 pub fn modulating_project(phrase: &Phrase, origin: f64, held: bool, plan: &str) -> Vec<u8> {
+    let plan = match plan {
+        "" => String::new(),
+        plan => format!(r#""modulations":{plan},"#),
+    };
+    project_with(phrase, origin, held, &plan)
+}
+
+/// The same with further parts, as JSON: each a name, a colon, a value and a comma.
+pub fn project_with(phrase: &Phrase, origin: f64, held: bool, parts: &str) -> Vec<u8> {
     let mut notes = String::new();
     for note in phrase.notes() {
         let comma = if notes.is_empty() { "" } else { "," };
@@ -40,15 +49,16 @@ pub fn modulating_project(phrase: &Phrase, origin: f64, held: bool, plan: &str) 
         let (onset, length) = (note.onset, note.length);
         let _ = write!(
             notes,
-            r#"{comma}{{"onset":{onset:?},"length":{length:?},"key":{key},"velocity":{velocity:?}}}"#
+            r#"{comma}{{"onset":{onset:?},"length":{length:?},"key":{key},"velocity":{velocity:?}"#
         );
+        if let Some(said) = note.said {
+            let (start, vowel, end, cents) = (said.start, said.vowel, said.end, said.cents);
+            let _ = write!(notes, r#","said":[{start:?},{vowel:?},{end:?},{cents:?}]"#);
+        }
+        notes.push('}');
     }
-    let plan = match plan {
-        "" => String::new(),
-        plan => format!(r#""modulations":{plan},"#),
-    };
     let kept = format!(
-        r#"{{"version":1,{plan}"phrase":{{"length":{:?},"notes":[{notes}]}},"anchor":{{"song":{origin:?}}},"seed":1,"custom":[0,2,4,5,7,9,11],"window":{{"width":960,"height":640,"zoom":1.0}}}}"#,
+        r#"{{"version":1,{parts}"phrase":{{"length":{:?},"notes":[{notes}]}},"anchor":{{"song":{origin:?}}},"seed":1,"custom":[0,2,4,5,7,9,11],"window":{{"width":960,"height":640,"zoom":1.0}}}}"#,
         phrase.length()
     );
     let kept = kept.replace('"', "\\\"");

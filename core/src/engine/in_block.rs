@@ -31,6 +31,11 @@ impl<'e> InBlock<'e> {
         self.engine
     }
 
+    /// Its time.
+    pub fn time(&self) -> &Block {
+        &self.block
+    }
+
     /// A key is struck at `frame`. A key that is not told is none; a channel that is not told is
     /// the first.
     pub fn note_on(

@@ -1,5 +1,6 @@
 //! What is read from and written for others. Never reached from the audio path.
 
+pub mod flac;
 pub mod loudness;
 pub mod midi;
 pub mod open;

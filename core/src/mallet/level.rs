@@ -5,7 +5,7 @@ const SMOOTHING: f64 = 0.03;
 
 /// A factor on its way to another.
 #[derive(Debug)]
-pub(super) struct Level {
+pub(crate) struct Level {
     now: f64,
     target: f64,
     step: f64,

@@ -284,7 +284,7 @@ fn amplitude(velocity: Velocity) -> f64 {
 
 /// How much of a sound is heard left and right at that MIDI pan position: constant power, 64 in
 /// the centre, 0 and 1 both at the left edge (MIDI recommended practice RP-036, from memory).
-fn places(pan: u8) -> (f64, f64) {
+pub(crate) fn places(pan: u8) -> (f64, f64) {
     let angle = FRAC_PI_2 * f64::from(pan.clamp(1, 127) - 1) / 126.0;
     match pan {
         ..=1 => (1.0, 0.0),

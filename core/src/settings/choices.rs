@@ -261,6 +261,17 @@ choice! {
 }
 
 choice! {
+    /// With whom the voice goes along of which a phrase was made.
+    pub enum GoesWith {
+        /// With the steady voice alone.
+        #[default]
+        Steady = "steady", "Steady voice",
+        /// With every voice.
+        All = "all", "Every voice",
+    }
+}
+
+choice! {
     /// What a further player picks out of what all voices play together.
     pub enum Resulting {
         /// Nothing.

@@ -236,6 +236,7 @@ pub fn settings() -> impl Strategy<Value = Settings> {
             all_on_one,
             steady_level: f32::from(level) / 10.0,
             width: f64::from(width) / 100.0,
+            tuned: false,
         }
     });
     let shape = (select(grids), motion(), growth(), fold());

@@ -1,5 +1,7 @@
 //! An ear for the tests: how high, how loud, how rough. It shares no code with what it listens to.
 
+#![allow(dead_code, reason = "shared by tests that use a part each")]
+
 use realfft::RealFftPlanner;
 use std::f64::consts::{PI, TAU};
 

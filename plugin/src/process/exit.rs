@@ -2,6 +2,7 @@
 
 use crate::audition::Playing;
 use crate::outbox::{HostEvent, Outbox};
+use procession_core::engine::InBlock;
 use procession_core::player::Event;
 
 /// Where all that sounds leaves: to the host, and to the mallets while they are on.
@@ -16,6 +17,13 @@ impl Exit<'_> {
             mallets.play(&event);
         }
         self.outbox.send(event, to_host);
+    }
+
+    /// A block has begun: what goes along with its notes hears of it.
+    pub fn enter(&mut self, block: &InBlock) {
+        if let Some(mallets) = &mut self.mallets {
+            mallets.enter(block);
+        }
     }
 
     pub fn close(self) {

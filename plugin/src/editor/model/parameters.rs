@@ -86,6 +86,9 @@ pub const GROUPS: [Group; 6] = [
             "resulting_level",
             "resulting_octave",
             "audition",
+            "voice_level",
+            "voice_with",
+            "send_tuning",
             "channels",
             "bypass",
         ],
@@ -183,6 +186,10 @@ pub fn matters_to(id: &str, seen: &Seen) -> bool {
             false
         }
         "cue" | "cue_key" | "cue_controller" if is_written => seen.process.voices().are_cued(),
+        "voice_level" | "voice_with" | "send_tuning" => {
+            let notes = seen.process.phrase().notes();
+            notes.iter().any(|note| note.said.is_some())
+        }
         _ => matters(id, seen.settings()),
     }
 }
