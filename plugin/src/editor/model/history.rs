@@ -7,7 +7,7 @@ mod names;
 
 pub use names::Name;
 
-use crate::state::Kept;
+use crate::state::{Kept, Voice};
 use procession_core::mode::PitchSet;
 use procession_core::performed::Recollection;
 use procession_core::phrase::Phrase;
@@ -29,11 +29,12 @@ enum Thing {
     Modulations(Box<Modulations>),
     Custom(PitchSet),
     Performed(Arc<Recollection>),
+    Voice(Option<Voice>),
 }
 
 impl Thing {
     /// All that there is, as it is kept now.
-    fn all(kept: &Kept) -> [Self; 6] {
+    fn all(kept: &Kept) -> [Self; 7] {
         [
             Self::Phrase(Box::new(kept.taken.phrase.clone())),
             Self::Route(kept.route.clone()),
@@ -41,6 +42,7 @@ impl Thing {
             Self::Modulations(Box::new(kept.modulations)),
             Self::Custom(kept.custom),
             Self::Performed(kept.performed.clone()),
+            Self::Voice(kept.voice.clone()),
         ]
     }
 
@@ -52,6 +54,7 @@ impl Thing {
             Self::Modulations(plan) => kept.modulations = **plan,
             Self::Custom(mode) => kept.custom = *mode,
             Self::Performed(told) => kept.performed.clone_from(told),
+            Self::Voice(voice) => kept.voice.clone_from(voice),
         }
     }
 
@@ -87,7 +90,7 @@ pub struct History {
     past: VecDeque<Step>,
     future: Vec<Step>,
     /// What the last step left, and how many projects had been loaded then.
-    left: Option<(Box<[Thing; 6]>, u64)>,
+    left: Option<(Box<[Thing; 7]>, u64)>,
 }
 
 impl History {
