@@ -196,8 +196,14 @@ impl Saying {
             return;
         }
         let here = self.place.floor();
-        let aim = self.aim + here - self.place;
-        let middle = if soon { aim - away } else { aim };
+        let middle = if soon {
+            // From there it comes to the end in time, read as it was said.
+            let left = (self.stretch.end - self.aim) / self.pace;
+            self.stretch.end - left - away
+        } else {
+            self.aim
+        };
+        let middle = middle + here - self.place;
         let range = (
             (middle - away).ceil() as i64,
             (middle + away).floor() as i64,
