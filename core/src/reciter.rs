@@ -233,10 +233,13 @@ impl Reciter {
         let silences = std::mem::replace(&mut self.silences, player.silences());
         self.coming.clear();
         self.frame = 0;
-        if silences != self.silences || !engine.is_running() {
+        // Whoever practises plays against notes that may wait for him.
+        let practises = engine.rehearsal().asked().practice().is_some();
+        let speaks = engine.is_running() && !practises;
+        if silences != self.silences || !speaks {
             self.hush();
         }
-        if !engine.is_running() {
+        if !speaks {
             return;
         }
         let block = block.time();
