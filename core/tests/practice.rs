@@ -168,6 +168,7 @@ fn channel(message: &Message) -> u8 {
     match message {
         Message::NoteOn { channel, .. }
         | Message::NoteOff { channel, .. }
+        | Message::Tuning { channel, .. }
         | Message::Control { channel, .. } => channel.number(),
     }
 }
