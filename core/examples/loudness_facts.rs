@@ -50,7 +50,9 @@ fn main() -> Result<(), Box<dyn Error>> {
         let process = crossing(voices, chord)?;
         let notes: Vec<VoiceNote> = unroll(&process, Span::new(0.0, BEATS)).collect();
         let sound = Sound {
-            process: &process,
+            origin: process.origin(),
+            voices: process.voices().count(),
+            width: process.settings().output.width,
             notes: &notes,
             tempo: TEMPO,
             sample_rate: FILE_SAMPLE_RATE,

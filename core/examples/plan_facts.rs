@@ -3,11 +3,12 @@
 
 use procession_core::exchange::{Unrolled, plan};
 use procession_core::mode::ModeName;
+use procession_core::performed::{Happened, Moment, Recollection, Shape};
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::route::{Afterwards, Dwell, Edit, Turn};
 use procession_core::settings::{
-    CopiesMove, FoldKind, Growth, Motion, Resulting, Settings, Shifts,
+    Advance, CopiesMove, FoldKind, Growth, Motion, Resulting, Settings, Shifts,
 };
 
 const LANTERNS: &str = "D4 A4 . F4 C5 . E4 B4 D5 . A4 E5 C5 . G4 F4";
@@ -61,8 +62,27 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     for afterwards in [Afterwards::Hold, Afterwards::Silence] {
         plans.push(written(afterwards)?);
     }
+    plans.push(performed()?);
     println!("[{}]", plans.join(",\n"));
     Ok(())
+}
+
+/// On cue, with two cues 30 and 100.5 beats after the origin.
+fn performed() -> Result<String, Box<dyn std::error::Error>> {
+    let mut settings = Settings::default();
+    settings.motion.advance = Advance::OnCue;
+    let phrase = Phrase::from_text(LANTERNS, settings.step())?;
+    let mut told = Recollection {
+        first: Some(Shape::of(&settings)),
+        ..Recollection::default()
+    };
+    for at in [30.0, 100.5] {
+        let what = Happened::Cue;
+        told.moments.push(Moment { at, what });
+    }
+    let process = Process::new(phrase, settings, 4.0);
+    let unrolled = Unrolled::performed(&process, &told, 108.0, 3.5);
+    Ok(plan::json(&unrolled.piece("performed on cue")))
 }
 
 /// The third stage waits for a cue and turns into another mode, the fifth is gone, three are

@@ -7,6 +7,7 @@ use procession_core::form::{Doing, Form};
 use procession_core::mode::{Mode, ModeName};
 use procession_core::note::{Key, Note, Velocity};
 use procession_core::part::{MAX_PARTS, Part};
+use procession_core::performance::Performance;
 use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
 use procession_core::settings::{
@@ -226,7 +227,7 @@ fn write(case: &Case, folder: &Path) -> Result<String, Box<dyn std::error::Error
     let score = Score {
         piece: Piece {
             title: "Lanterns & wake",
-            process: &process,
+            performance: &Performance::proposed(&process),
             form: &form,
             route: process.route(),
             notes: &notes,
@@ -273,7 +274,7 @@ fn turned_half_way(process: &Process, form: &Form) -> Vec<VoiceNote> {
 /// As JSON: positions in ticks, 960 to a beat.
 fn facts(case: &Case, score: &Score) -> String {
     let sheet = score.sheet();
-    let voices = score.piece.process.parts().enumerate();
+    let voices = score.piece.process().parts().enumerate();
     let parts = voices.map(|(place, voice)| part(score, &sheet, place, voice));
     let repeats = sheet.passages.iter().map(|passage| passage.plays);
     format!(
@@ -308,7 +309,7 @@ fn part(score: &Score, sheet: &Sheet, place: usize, voice: Part) -> String {
     format!(
         "{{\"octaves\": {}, \"moves\": {}, \"written\": {written}, \"drifts\": {}, \"played\": {}}}",
         score.transposition(voice).octaves(),
-        (1..score.piece.process.voices().count()).contains(&place),
+        (1..score.piece.process().voices().count()).contains(&place),
         list(drifts),
         list(played)
     )

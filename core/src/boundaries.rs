@@ -9,7 +9,7 @@ use crate::growth;
 use crate::motion::{StagePart, Station, Timetable, shifts_to_unison};
 use crate::part::{CopyNumber, MAX_COPIES, MAX_VOICES, Part};
 use crate::settings::Growth;
-use crate::time::{Beats, HAIR, LATE, MaterialPlace, Since};
+use crate::time::{Beats, HAIR, LATE, MaterialPlace, Since, Span};
 use crate::voices::Voices;
 use arrayvec::ArrayVec;
 
@@ -44,6 +44,9 @@ pub struct Boundaries<'a> {
     asked: usize,
 }
 
+/// The timetable that a copy keeps.
+type Keeps<'a> = fn(&'a Voices, CopyNumber) -> Timetable<'a>;
+
 /// Origin and end; growth of every voice; entry and moves of every copy.
 const MAX_REASONS: usize = 1 + MAX_VOICES + 2 * MAX_COPIES;
 
@@ -54,17 +57,28 @@ impl<'a> Boundaries<'a> {
     /// Those of `voices` up to song position `end`, which is one itself.
     pub fn new(voices: &'a Voices, end: Beats) -> Self {
         let (changed, _) = voices.changed();
+        Self::by(voices, changed, end, Voices::proposed)
+    }
+
+    /// Those that come in `span` as it is performed, cues and all: beginning and end are two.
+    pub fn performed(voices: &'a Voices, span: Span) -> Self {
+        Self::by(voices, span.start, span.end, |voices, copy| {
+            voices.course(copy).timetable()
+        })
+    }
+
+    fn by(voices: &'a Voices, from: Beats, end: Beats, timetable: Keeps<'a>) -> Self {
         let mut all = Self {
             reasons: ArrayVec::new(),
             due: ArrayVec::new(),
-            from: changed,
+            from,
             end,
             last: Beats::NEG_INFINITY,
             round: voices.schedule().round(),
             #[cfg(test)]
             asked: 0,
         };
-        all.add(Reason::Ends([Some(changed), Some(end)]));
+        all.add(Reason::Ends([Some(from), Some(end)]));
         for part in voices.parts() {
             all.extend(Grown::new(voices, part, end).map(Reason::Growth));
         }
@@ -72,7 +86,8 @@ impl<'a> Boundaries<'a> {
         for copy in voices.copies() {
             all.add(Reason::Ends([voices.entry(Part::Copy(copy)), None]));
             if !rides[copy.index()] {
-                all.extend(Moves::new(voices, copy, &mut rides).map(Reason::Moves));
+                let moves = Moves::new(voices, timetable, copy, &mut rides);
+                all.extend(moves.map(Reason::Moves));
             }
         }
         all
@@ -383,8 +398,13 @@ struct Moves<'a> {
 
 impl<'a> Moves<'a> {
     /// Those of `copy`. Later copies that ride along are marked.
-    fn new(voices: &'a Voices, copy: CopyNumber, rides: &mut [bool; MAX_COPIES]) -> Option<Self> {
-        let timetable = voices.proposed(copy);
+    fn new(
+        voices: &'a Voices,
+        keeps: Keeps<'a>,
+        copy: CopyNumber,
+        rides: &mut [bool; MAX_COPIES],
+    ) -> Option<Self> {
+        let timetable = keeps(voices, copy);
         let from = voices.moves_from(Part::Copy(copy))?;
         let mut together = ArrayVec::from_iter([(copy, 0)]);
         let mut last = timetable.last_stage();
@@ -394,7 +414,7 @@ impl<'a> Moves<'a> {
             .collect::<ArrayVec<_, MAX_COPIES>>()
         {
             let begins = voices.moves_from(Part::Copy(other));
-            let alike = timetable.goes_as(&voices.proposed(other));
+            let alike = timetable.goes_as(&keeps(voices, other));
             let (Some(begins), true) = (begins, alike) else {
                 continue;
             };

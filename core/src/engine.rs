@@ -324,6 +324,11 @@ impl Engine {
         &self.performed
     }
 
+    /// Whether what plays is what was performed.
+    pub fn follows_performance(&self) -> bool {
+        self.remembers() && self.performed.is_followed()
+    }
+
     /// What was performed before, as a project has kept it; nothing, if it is to be forgotten.
     ///
     /// # Real-time

@@ -6,9 +6,10 @@ use crate::boundaries::{Boundaries, listed_end, one_round};
 use crate::motion::StagePart;
 use crate::note::Key;
 use crate::part::{CopyNumber, Part};
+use crate::performance::Performance;
 use crate::phrase::Phrase;
 use crate::process::Process;
-use crate::time::{Beats, HAIR, MaterialPlace, Span, to_ticks};
+use crate::time::{Beats, HAIR, LATE, MaterialPlace, Span, to_ticks};
 use crate::voices::CopyMoment;
 
 /// What a copy does during a stage.
@@ -93,6 +94,21 @@ pub struct Stage {
     pub copies: Vec<CopyStage>,
     /// What it is, all told.
     pub kind: StageKind,
+    /// Who made it so.
+    pub made: Made,
+    /// Whether it began on a performer's cue.
+    pub on_cue: bool,
+}
+
+/// Who made a stage.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Made {
+    /// The settings.
+    Generated,
+    /// The composer, in the route.
+    Written,
+    /// It was performed, as long as it is.
+    Performed,
 }
 
 impl Stage {
@@ -155,32 +171,36 @@ impl Form {
     /// The form of `process`. One that moves on cue has the form of its counts, as a proposal to
     /// the performer.
     pub fn new(process: &Process) -> Self {
+        Self::of(&Performance::proposed(process))
+    }
+
+    /// The form of a performance: the stages as they were performed, and those that follow.
+    pub fn of(performance: &Performance) -> Self {
+        let process = performance.future();
         let material = |part| process.voices().material(part).phrase();
         let voices = [Part::Steady, Part::COPY_1].map(material);
         let alignments = alignments_of(voices, process.settings().step());
-        Self::with_alignments(process, alignments)
+        Self::with_alignments(performance, alignments)
     }
 
     /// The same, of a phrase and grid of which the alignments are known.
-    pub fn with_alignments(process: &Process, alignments: Vec<Alignment>) -> Self {
-        if process.voices().are_cued() {
-            return Self::with_alignments(&process.as_counted(), alignments);
-        }
-        let step = process.settings().step();
+    pub fn with_alignments(performance: &Performance, alignments: Vec<Alignment>) -> Self {
+        let process = performance.future();
         let (end, endless) = listed_end(process.voices());
-        let stages = Boundaries::new(process.voices(), end).map(|boundary| boundary.at);
-        let (changed, _) = process.voices().changed();
-        // What was before a change on the way is one stretch.
-        let past = (changed > process.origin()).then_some(process.origin());
-        let cuts: Vec<Beats> = past.into_iter().chain(stages).take(MAX_STAGES).collect();
-        let rotation = process.phrase().smallest_rotation() as f64 / to_ticks(step).max(1) as f64;
-        let stages = cuts
+        let cuts = cuts(performance, end);
+        let step = to_ticks(process.settings().step()).max(1);
+        let rotation = process.phrase().smallest_rotation() as f64 / step as f64;
+        let stages: Vec<Stage> = cuts
             .windows(2)
-            .map(|cut| stage(process, Span::new(cut[0], cut[1]), rotation))
+            .map(|cut| stage(performance, Span::new(cut[0], cut[1]), rotation))
             .collect();
+        let totals = match performance.until() {
+            Some(_) => totals_of(&stages),
+            None => totals(process, end),
+        };
         Self {
             stages,
-            totals: totals(process, end),
+            totals,
             alignments,
             endless,
             rotation,
@@ -224,23 +244,101 @@ fn coincide(copies: &[CopyStage], rotation: f64) -> bool {
         .all(|copy| locked(copy) && is_whole(copy.to, rotation))
 }
 
-fn stage(process: &Process, span: Span, rotation: f64) -> Stage {
-    let inside = span.start + HAIR;
-    let lap = process.voices().steady_lap(inside);
-    let copies: Vec<CopyStage> = process
-        .voices()
-        .copies()
-        .map(|copy| copy_stage(process, copy, span))
-        .collect();
+/// Where stages begin, and where the last of them ends.
+fn cuts(performance: &Performance, end: Beats) -> Vec<Beats> {
+    let origin = performance.future().origin();
+    let mut cuts: Vec<Beats> = vec![origin];
+    let mut cut = |at: Beats| {
+        let is_new = cuts.last().is_none_or(|last| at - last >= HAIR);
+        if is_new && cuts.len() < MAX_STAGES {
+            cuts.push(at);
+        }
+    };
+    let mut before: Option<Vec<Standing>> = None;
+    for (span, process) in performance.stretches() {
+        let stand = |at: Beats| -> Vec<Standing> {
+            let copies = process.voices().copies();
+            copies
+                .map(|copy| Standing::at(&process, copy, at))
+                .collect()
+        };
+        let goes_on = |before: Vec<Standing>| {
+            let now = stand(span.start + HAIR);
+            let alike = |(then, now): (&Standing, &Standing)| now.goes_on_from(then);
+            before.len() == now.len() && before.iter().zip(&now).all(alike)
+        };
+        if before.take().is_some_and(|before| !goes_on(before)) {
+            cut(span.start);
+        }
+        let voices = process.voices();
+        if span.end.is_finite() {
+            let inside = Boundaries::performed(voices, span).map(|boundary| boundary.at);
+            let inside = inside.filter(|at| span.start + HAIR < *at && *at < span.end - HAIR);
+            inside.for_each(&mut cut);
+            before = Some(stand(span.end - HAIR));
+        } else {
+            let later = Boundaries::new(voices, end).map(|boundary| boundary.at);
+            let is_past = |at: &Beats| performance.until().is_some() && *at < span.start + HAIR;
+            later.filter(|at| !is_past(at)).for_each(&mut cut);
+        }
+    }
+    cuts
+}
+
+/// How a copy stands where one stretch of a performance turns into the next.
+struct Standing {
+    doing: Doing,
+    /// Beats.
+    ahead: Beats,
+}
+
+impl Standing {
+    fn at(process: &Process, copy: CopyNumber, at: Beats) -> Self {
+        let ahead = process.voices().displacement(Part::Copy(copy), at);
+        Self {
+            doing: doing(process, copy, at),
+            ahead: ahead.unwrap_or(0.0),
+        }
+    }
+
+    /// Whether it still does the same, and has not leapt: nobody drifts so far in so little time.
+    fn goes_on_from(&self, before: &Self) -> bool {
+        self.doing == before.doing && (self.ahead - before.ahead).abs() < LATE
+    }
+}
+
+fn stage(performance: &Performance, span: Span, rotation: f64) -> Stage {
+    let process = performance.at(span.start + HAIR);
+    let lap = process.voices().steady_lap(span.start + HAIR);
+    let mut copies = copy_stages(performance, &process, span);
     let shown = shown_in(process.phrase(), &lap);
     let is_whole = shown == process.phrase().notes().len();
+    let kind = StageKind::of(&copies, is_whole, coincide(&copies, rotation));
+    // Those that are not in use here are elsewhere.
+    copies.resize(performance.copies().len(), CopyStage::ABSENT);
+    let performed = performance.until();
     Stage {
         span,
         shown,
         lap: lap.length,
-        kind: StageKind::of(&copies, is_whole, coincide(&copies, rotation)),
+        kind,
         copies,
+        made: match process.route().is_written() {
+            _ if performed.is_some_and(|until| span.end <= until + HAIR) => Made::Performed,
+            true => Made::Written,
+            false => Made::Generated,
+        },
+        on_cue: performed.is_some() && is_cued(performance, span.start),
     }
+}
+
+/// Whether a cue has ended what was before song position `at`.
+fn is_cued(performance: &Performance, at: Beats) -> bool {
+    let process = performance.at(at - HAIR);
+    let voices = process.voices();
+    let moves = |copy| voices.cued_to_move(copy, at - HAIR);
+    let mut moves = voices.copies().filter_map(moves);
+    moves.any(|moves| (moves - at).abs() < 2.0 * HAIR)
 }
 
 /// How many notes of the phrase sound in a lap.
@@ -253,26 +351,47 @@ fn shown_in(phrase: &Phrase, lap: &crate::growth::Lap) -> usize {
     lap.shown.min(reached)
 }
 
-fn copy_stage(process: &Process, copy: CopyNumber, span: Span) -> CopyStage {
-    let step = process.settings().step();
-    let inside = span.start + HAIR;
-    let part = Part::Copy(copy);
-    let ahead = |at: Beats| process.voices().displacement(part, at).unwrap_or(0.0) / step;
-    // A hair inside, on either side, so that a jump at the border belongs to its own stage.
-    let (from, to) = (round(ahead(inside)), round(ahead(span.end - HAIR)));
-    let doing = match (
-        process.voices().entry(part),
-        process.voices().moves_from(part),
-    ) {
-        (Some(entry), _) if entry > inside => Doing::Waiting,
-        (None, _) => Doing::Waiting,
-        (_, Some(moves)) if moves <= inside => doing(process, copy, inside),
-        _ => Doing::Entering,
+impl CopyStage {
+    /// Not in use.
+    const ABSENT: Self = Self {
+        doing: Doing::Waiting,
+        from: 0.0,
+        to: 0.0,
     };
-    CopyStage { doing, from, to }
 }
 
+/// What the copies in use do in a stage, at whose beginning the process stood as `process` does.
+fn copy_stages(performance: &Performance, process: &Process, span: Span) -> Vec<CopyStage> {
+    // A hair inside, on either side, so that a jump at the border belongs to its own stage.
+    let (begin, end) = (span.start + HAIR, span.end - HAIR);
+    let at_end = performance.at(end);
+    // The steps of all stages are those of the grid as it is in the end.
+    let step = performance.future().settings().step();
+    let ahead = |process: &Process, copy, at| {
+        let ahead = process.voices().displacement(Part::Copy(copy), at);
+        round(ahead.unwrap_or(0.0) / step)
+    };
+    let stage = |copy| CopyStage {
+        doing: doing(process, copy, begin),
+        from: ahead(process, copy, begin),
+        to: ahead(&at_end, copy, end),
+    };
+    process.voices().copies().map(stage).collect()
+}
+
+/// What `copy` does at song position `at`.
 fn doing(process: &Process, copy: CopyNumber, at: Beats) -> Doing {
+    let voices = process.voices();
+    let part = Part::Copy(copy);
+    match (voices.entry(part), voices.moves_from(part)) {
+        (Some(entry), _) if entry > at => Doing::Waiting,
+        (None, _) => Doing::Waiting,
+        (_, Some(moves)) if moves <= at => moving(process, copy, at),
+        _ => Doing::Entering,
+    }
+}
+
+fn moving(process: &Process, copy: CopyNumber, at: Beats) -> Doing {
     let moment = process.voices().copy_moment(copy, at);
     match moment.filter(CopyMoment::moves).map(|moment| moment.part) {
         Some(StagePart::Build) => Doing::Building,
@@ -312,6 +431,29 @@ fn totals(process: &Process, end: Beats) -> Totals {
     Totals {
         shortest: with(|range| range.0),
         chosen,
+        longest: with(|range| range.1),
+    }
+}
+
+/// How long a performance lasts with what follows it: what was performed is as long as it is.
+fn totals_of(stages: &[Stage]) -> Totals {
+    let with = |pick: fn((f64, f64)) -> f64| {
+        let lasts = |stage: &Stage| {
+            let share = match stage.kind {
+                _ if stage.made == Made::Performed => 1.0,
+                StageKind::Drift => pick(SLIDE_RANGE),
+                StageKind::BuildUp | StageKind::Growth => pick(BUILD_RANGE),
+                StageKind::Alone | StageKind::Entry | StageKind::Unison | StageKind::Dwell => {
+                    pick(HOLD_RANGE)
+                }
+            };
+            stage.span.length() * share
+        };
+        stages.iter().map(lasts).sum()
+    };
+    Totals {
+        shortest: with(|range| range.0),
+        chosen: with(|_| 1.0),
         longest: with(|range| range.1),
     }
 }

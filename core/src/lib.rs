@@ -47,6 +47,7 @@ pub mod performed;
 pub mod ensemble;
 pub mod resulting;
 pub mod unrolling;
+pub mod performance;
 pub mod follower;
 pub mod partner;
 pub mod practice;

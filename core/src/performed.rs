@@ -101,6 +101,45 @@ impl Recollection {
         self.moments.clear();
         self.moments.extend(other.moments.iter().copied());
     }
+
+    /// Whether what the controls say is something that they said while this was performed: if it
+    /// is not, the controls are right, and nothing of this is believed.
+    pub fn agrees_with(&self, settings: &Settings) -> bool {
+        let now = Shape::of(settings);
+        let shaped = self.moments.iter().filter_map(Moment::shape);
+        self.first
+            .iter()
+            .copied()
+            .chain(shaped)
+            .any(|told| told == now)
+    }
+
+    /// Performs it all again on `process`, which is not left as it was, from its origin on: `told`
+    /// hears how it stands after each moment. What is out of order is left out.
+    pub fn perform(&self, process: &mut Process, mut told: impl FnMut(&Moment, &Process)) {
+        let Some(first) = self.first else { return };
+        let settings = *process.settings();
+        begin(process, &first.over(&settings));
+        let mut last = f64::NEG_INFINITY;
+        for moment in &self.moments {
+            if !(moment.at.is_finite() && moment.at >= last) {
+                continue;
+            }
+            last = moment.at;
+            play(process, moment, &settings);
+            told(moment, process);
+        }
+    }
+}
+
+impl Moment {
+    /// How stages were shaped from then on, if that is what happened.
+    fn shape(&self) -> Option<Shape> {
+        match self.what {
+            Happened::Shaped(shape) => Some(shape),
+            Happened::Cue => None,
+        }
+    }
 }
 
 /// What was performed, ready to be gone on with from any position.
@@ -168,20 +207,8 @@ impl Performed {
     /// audio thread.
     pub fn recollect(&mut self, told: &Recollection, process: &mut Process) {
         self.forget();
-        let Some(first) = told.first else { return };
-        self.told.first = Some(first);
-        let moments = told.moments.iter().copied();
-        let told = *process.settings();
-        begin(process, &first.over(&told));
-        let mut last = f64::NEG_INFINITY;
-        for moment in moments {
-            if !(moment.at.is_finite() && moment.at >= last) {
-                continue;
-            }
-            last = moment.at;
-            play(process, &moment, &told);
-            self.push(moment, process);
-        }
+        self.told.first = told.first;
+        told.perform(process, |moment, process| self.push(*moment, process));
         self.passed = 0;
     }
 
@@ -242,11 +269,8 @@ impl Performed {
 
     /// How stages were shaped after so many moments; none if nothing happened.
     fn shape_after(&self, passed: usize) -> Option<Shape> {
-        let shaped = |moment: &Moment| match moment.what {
-            Happened::Shaped(shape) => Some(shape),
-            Happened::Cue => None,
-        };
-        let last = self.told.moments[..passed].iter().rev().find_map(shaped);
+        let mut before = self.told.moments[..passed].iter().rev();
+        let last = before.find_map(Moment::shape);
         last.or(self.told.first)
     }
 

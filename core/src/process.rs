@@ -9,7 +9,7 @@ use crate::note::{Key, Velocity};
 use crate::part::Part;
 use crate::phrase::Phrase;
 use crate::route::Route;
-use crate::settings::{CopySettings, Resulting, Settings};
+use crate::settings::{Advance, CopySettings, Resulting, Settings};
 use crate::time::{Beats, Span};
 use crate::voices::{Footing, Reading, Readings, Stands, Voices};
 
@@ -326,6 +326,18 @@ impl Process {
             Stands::Elsewhere => self.modes.follow_stages(&self.voices),
         }
         stands
+    }
+
+    /// From song position `now` on dwells are counted that wait for a cue: see [`Self::as_counted`].
+    pub fn count_from(&mut self, now: Beats) {
+        if self.route().is_written() {
+            let counted = self.route().counted(self.settings().motion.dwell);
+            self.change_route(&counted, now);
+        } else {
+            let mut settings = *self.settings();
+            settings.motion.advance = Advance::Counted;
+            self.set_settings(settings, now);
+        }
     }
 
     /// The same with dwells counted: what a process that moves on cue proposes to its performer.

@@ -13,6 +13,7 @@ use crate::ledger::{Ledger, Message};
 use crate::mode::ModeName;
 use crate::note::Note;
 use crate::part::{CopyNumber, Part};
+use crate::performance::Performance;
 use crate::phrase::Phrase;
 use crate::player::{channel_of, pan_of};
 use crate::process::{Process, VoiceNote};
@@ -62,44 +63,50 @@ impl Snippet {
     /// Two cycles of `subject`, an alignment in the mode that is in force at song position `now`.
     /// None if there is no such stage, or if that mode change never comes.
     ///
-    /// Where copies move on cue, stages and mode changes are those that `form` lists.
-    pub fn of(process: &Process, form: &Form, subject: Subject, now: Beats) -> Option<Self> {
-        if process.voices().are_cued() {
-            return Self::of(&process.as_counted(), form, subject, now);
-        }
+    /// Stages and mode changes are those of the performance, as `form` lists them; a stage is heard
+    /// as it stood in its middle.
+    pub fn of(
+        performance: &Performance,
+        form: &Form,
+        subject: Subject,
+        now: Beats,
+    ) -> Option<Self> {
+        let voices = 1 + performance.copies().len();
         match subject {
             Subject::Stage(stage) => {
                 let stretches = of_stage(form.stages.get(stage)?);
-                Some(Self::played(process, &stretches, process.voices().count()))
+                Some(Self::played(performance, &stretches, voices))
             }
             Subject::ModeChange(index) => {
-                let stretches = of_mode_change(process, index)?;
-                Some(Self::played(process, &stretches, process.voices().count()))
+                let stretches = of_mode_change(performance, index)?;
+                Some(Self::played(performance, &stretches, voices))
             }
             Subject::Alignment { copy, steps } => {
-                let locked = locked(process, copy, steps, now);
+                let process = performance.at(now);
+                let locked = Performance::counted(locked(&process, copy, steps, now));
                 let cycle = process.phrase().length();
                 // The resulting line enters after a cycle.
                 let stretch = Span::new(cycle, 3.0 * cycle);
-                let voices = process.voices().count().max(locked.voices().count());
+                let voices = voices.max(1 + locked.copies().len());
                 Some(Self::played(&locked, &[stretch], voices))
             }
         }
     }
 
-    /// What `process` plays in these stretches, one after another, in places for so many voices.
-    fn played(process: &Process, stretches: &[Span], voices: usize) -> Self {
+    /// What is played in these stretches, one after another, in places for so many voices.
+    fn played(performance: &Performance, stretches: &[Span], voices: usize) -> Self {
         let mut notes = Vec::new();
         let mut length = 0.0;
         for stretch in stretches {
-            notes.extend(heard_in(process, *stretch, length));
+            let middle = (stretch.start + stretch.end) / 2.0;
+            notes.extend(heard_in(&performance.at(middle), *stretch, length));
             length += stretch.length();
         }
         for note in &mut notes {
             note.off = note.off.min(length);
         }
         Self {
-            strokes: strokes(&notes, process, voices),
+            strokes: strokes(&notes, performance.future(), voices),
             notes,
             length,
         }
@@ -154,15 +161,15 @@ fn of_stage(stage: &Stage) -> Vec<Span> {
     vec![Span::new(start, start + lap); 2]
 }
 
-fn of_mode_change(process: &Process, index: usize) -> Option<Vec<Span>> {
-    let turning = process
+fn of_mode_change(performance: &Performance, index: usize) -> Option<Vec<Span>> {
+    let turning = performance
         .mode_changes()
         .find(|change| change.index == Some(index))?
         .turning;
-    let before = process.voices().steady_lap(turning.start - HAIR).length;
-    let after = process.voices().steady_lap(turning.end + HAIR).length;
+    let lap = |at| performance.at(at).voices().steady_lap(at).length;
+    let (before, after) = (lap(turning.start - HAIR), lap(turning.end + HAIR));
     let whole = Span::new(turning.end, turning.end + after);
-    if turning.start - before < process.origin() - HAIR {
+    if turning.start - before < performance.future().origin() - HAIR {
         // Nothing was before.
         return Some(vec![Span::new(whole.start, whole.start + 2.0 * after)]);
     }

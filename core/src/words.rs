@@ -25,6 +25,14 @@ pub fn kind_word(kind: StageKind) -> &'static str {
 
 /// What happens in a stage of `process`, in words.
 pub fn stage_words(stage: &Stage, process: &Process) -> String {
+    let mut words = doing_words(stage, process);
+    if stage.on_cue {
+        words.push_str(", on cue");
+    }
+    words
+}
+
+fn doing_words(stage: &Stage, process: &Process) -> String {
     match stage.kind {
         StageKind::Growth => {
             let all = process.phrase().notes().len();

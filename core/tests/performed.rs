@@ -3,9 +3,13 @@
 
 use procession_core::clock::Transport;
 use procession_core::engine::{Anchor, Controls, Engine};
+use procession_core::form::{Doing, Form, Made};
 use procession_core::ledger::Message;
+use procession_core::part::Part;
+use procession_core::performance::Performance;
 use procession_core::performed::{Happened, MOST_MOMENTS, Performed};
 use procession_core::phrase::Phrase;
+use procession_core::player::channel_of;
 use procession_core::process::Process;
 use procession_core::settings::{
     Advance, Growth, GrowthSettings, Motion, MotionSettings, Settings,
@@ -222,6 +226,122 @@ proptest! {
     }
 }
 
+/// What was performed, unrolled after it was over.
+fn told(host: &Host) -> Performance<'static> {
+    let process = Process::new(phrase(), host.controls.settings, ORIGIN);
+    Performance::new(&process, host.engine.performed().told()).into_owned()
+}
+
+/// Who strikes which key on which frame, up to song position `end`.
+fn onsets_told(performance: &Performance, end: Beats) -> Vec<(u8, u8, u64)> {
+    let output = performance.future().settings().output;
+    let notes = performance.notes(end, usize::MAX - 1);
+    let onset = |note: &procession_core::process::VoiceNote| {
+        let channel = channel_of(note.part, &output).number();
+        (channel, note.key.number(), frames(note.on))
+    };
+    in_order(notes.iter().map(onset))
+}
+
+/// Strokes of one key on one frame are one.
+fn in_order(onsets: impl Iterator<Item = (u8, u8, u64)>) -> Vec<(u8, u8, u64)> {
+    let mut onsets: Vec<_> = onsets.collect();
+    onsets.sort_unstable();
+    onsets.dedup();
+    onsets
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    /// Unrolled, a performance is note for note what was heard; and after it, if nothing waits for a
+    /// cue, what goes on to be heard.
+    #[test]
+    fn unrolled_a_performance_is_what_was_heard(
+        first in any_settings(),
+        acts in proptest::collection::vec((ORIGIN + 0.3..50.0, any_act(), 0..4usize), 0..24),
+    ) {
+        let act = |(at, act, copies): (Beats, Act, usize)| {
+            let act = match act {
+                Act::Set(mut settings) => {
+                    settings.motion.copies = copies;
+                    Act::Set(settings)
+                }
+                Act::Cue => Act::Cue,
+            };
+            (frames(at), act)
+        };
+        let acts: Vec<_> = acts.into_iter().map(act).collect();
+        let mut host = Host::new(first);
+        host.roll(frames(60.0), &[512], &acts);
+        let told = told(&host);
+        let waits = host.engine.process().voices().are_cued();
+        let end = match told.until() {
+            Some(until) if waits => until.min(60.0),
+            None if waits => ORIGIN,
+            _ => 60.0,
+        };
+        let onset = |(at, channel, key): (u64, u8, u8)| (channel, key, at);
+        let heard = in_order(host.onsets_from(0).into_iter().map(onset));
+        let told = onsets_told(&told, end);
+        // Up to a frame near the end on which nothing is struck, however it is rounded.
+        let mut last = frames(end - 0.01);
+        while heard.iter().any(|(.., at)| at.abs_diff(last) < 3) {
+            last -= 3;
+        }
+        let before = |onsets: Vec<(u8, u8, u64)>| -> Vec<(u8, u8, u64)> {
+            onsets.into_iter().filter(|(.., at)| *at < last).collect()
+        };
+        let (heard, told) = (before(heard), before(told));
+        let apart = |(heard, told): &(&(u8, u8, u64), &(u8, u8, u64))| {
+            (heard.0, heard.1) != (told.0, told.1) || heard.2.abs_diff(told.2) > 1
+        };
+        prop_assert_eq!(heard.iter().zip(&told).find(apart), None);
+        prop_assert_eq!(heard.len(), told.len());
+    }
+
+    /// The stages of a performance follow each other without gaps, and what they say of a copy is
+    /// where it was when it was played.
+    #[test]
+    fn the_form_of_a_performance_is_where_copies_were(
+        first in any_settings(),
+        acts in proptest::collection::vec((ORIGIN + 0.3..50.0, any_act()), 1..16),
+    ) {
+        let acts: Vec<_> = acts.into_iter().map(|(at, act)| (frames(at), act)).collect();
+        let mut host = Host::new(first);
+        let mut heard = Vec::new();
+        while host.frame < frames(60.0) {
+            let next = host.frame + frames(0.7);
+            host.roll(next, &[512], &acts);
+            let at = host.frame as f64 / FRAMES_A_BEAT;
+            let ahead = host.engine.process().voices().displacement(Part::COPY_1, at);
+            heard.push((at, ahead));
+        }
+        let told = told(&host);
+        let form = Form::of(&told);
+        for pair in form.stages.windows(2) {
+            prop_assert_eq!(pair[0].span.end, pair[1].span.start);
+        }
+        let until = told.until().unwrap_or(ORIGIN);
+        // What comes up to a hair after a change is as that has it.
+        let changes = |at: f64| acts.iter().any(|(act, _)| act.abs_diff(frames(at)) < 100);
+        let heard = heard.into_iter().filter(|(at, _)| !changes(*at));
+        for (at, ahead) in heard.filter(|(at, _)| *at < until - 0.01) {
+            let voices = told.at(at);
+            let said = voices.voices().displacement(Part::COPY_1, at);
+            prop_assert!(said.zip(ahead).is_none_or(|(a, b)| (a - b).abs() < 1e-6), "{}", at);
+            let Some(stage) = form.stage_at(at) else { continue };
+            let stage = &form.stages[stage];
+            let copy = stage.copies[0];
+            let inside = at > stage.span.start + 0.01 && at < stage.span.end - 0.01;
+            if inside && copy.doing == Doing::Locked && ahead.is_some() {
+                let steps = ahead.unwrap_or_default() / 0.25;
+                prop_assert!((steps - copy.from).abs() < 1e-2, "{} {:?}", at, stage);
+            }
+        }
+    }
+}
+
 /// The same instance, as a project opens it.
 fn reopened(host: &Host, first: Settings) -> Host {
     let mut other = Host::new(first);
@@ -264,6 +384,49 @@ fn cues_come_again_where_they_came() {
     host.roll(frames(22.0), &[480], &[]);
     assert_eq!(steps(&host), 2.0);
     assert_eq!(host.engine.performed().moments().len(), 2);
+}
+
+/// Cycles of 1.5 beats from beat 4 on. A cue at 9.8 is followed at 10, one at 19.9 at 20.5; from there
+/// on dwells are counted as 2 cycles.
+#[test]
+fn stages_that_were_performed_are_as_long_as_they_were() {
+    let performance = told(&cued_at_10_and_20());
+    assert_eq!(performance.until(), Some(20.5));
+    let form = Form::of(&performance);
+    let stages: Vec<_> = form.stages[..4]
+        .iter()
+        .map(|stage| {
+            (
+                stage.span.start,
+                stage.copies[0].from,
+                stage.on_cue,
+                stage.made,
+            )
+        })
+        .collect();
+    assert_eq!(
+        stages,
+        [
+            (4.0, 0.0, false, Made::Performed),
+            (10.0, 1.0, true, Made::Performed),
+            (20.5, 2.0, true, Made::Generated),
+            (23.5, 3.0, false, Made::Generated),
+        ]
+    );
+}
+
+/// Settings that were never performed are right, and nothing is told of what was.
+#[test]
+fn what_the_controls_contradict_is_not_told() {
+    let mut host = cued_at_10_and_20();
+    host.controls.settings.motion.dwell = 7;
+    let performance = told(&host);
+    assert_eq!(performance.until(), None);
+    let first = &Form::of(&performance).stages[0];
+    assert_eq!(
+        (first.span.end, first.made),
+        (4.0 + 7.0 * 1.5, Made::Generated)
+    );
 }
 
 #[test]

@@ -8,6 +8,7 @@ use procession_core::form::{Form, StageKind};
 use procession_core::ledger::Message;
 use procession_core::mode::ModeName;
 use procession_core::part::{CopyNumber, Part};
+use procession_core::performance::Performance;
 use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
 use procession_core::settings::{
@@ -29,7 +30,12 @@ fn process(text: &str, change: impl FnOnce(&mut Settings)) -> Process {
 }
 
 fn heard(process: &Process, subject: Subject) -> Option<Snippet> {
-    Snippet::of(process, &Form::new(process), subject, process.origin())
+    Snippet::of(
+        &Performance::proposed(process),
+        &Form::new(process),
+        subject,
+        process.origin(),
+    )
 }
 
 /// (sixteenth, key) of all that a part strikes, off the grid to a thousandth.
@@ -200,7 +206,7 @@ fn an_alignment_is_heard_in_the_mode_in_force() {
         steps: 0,
     };
     for (now, mode) in [(0.0, DORIAN), (7.0, LYDIAN)] {
-        let snippet = Snippet::of(&process, &form, unison, now).unwrap();
+        let snippet = Snippet::of(&Performance::proposed(&process), &form, unison, now).unwrap();
         assert_eq!(keys(&snippet, Part::COPY_1), mode.repeat(2));
     }
 }
@@ -296,7 +302,7 @@ proptest! {
         let index = which.index(form.stages.len().min(40));
         let stage = &form.stages[index];
         prop_assume!(stage.span.length() >= 2.0 * stage.lap);
-        let snippet = Snippet::of(&process, &form, Subject::Stage(index), 3.0).unwrap();
+        let snippet = Snippet::of(&Performance::proposed(&process), &form, Subject::Stage(index), 3.0).unwrap();
         prop_assert!((snippet.length() - 2.0 * stage.lap).abs() < 1e-9);
         let whole = Span::new(stage.span.start - 1e-5, stage.span.end + 1e-5);
         let played: Vec<VoiceNote> = unroll(&process, whole).collect();
@@ -324,7 +330,7 @@ proptest! {
         let form = Form::new(&process);
         prop_assume!(!form.stages.is_empty());
         let index = which.index(form.stages.len().min(40));
-        let snippet = Snippet::of(&process, &form, Subject::Stage(index), 0.0).unwrap();
+        let snippet = Snippet::of(&Performance::proposed(&process), &form, Subject::Stage(index), 0.0).unwrap();
         let mut sounding = std::collections::BTreeSet::new();
         let mut before = 0.0;
         for stroke in snippet.strokes() {

@@ -34,6 +34,8 @@ pub struct Snapshot {
     pub sounding: [u128; MAX_PARTS],
     /// Where voices go on from; none before the first block.
     pub footing: Option<Footing>,
+    /// Whether what plays is what was performed, as it was remembered.
+    pub follows: bool,
     /// How many keys were struck so far.
     pub struck: u32,
     /// How many phrases were taken so far.
@@ -145,6 +147,7 @@ impl Feed {
             ahead: Part::ALL.map(|part| process.voices().displacement(part, position)),
             sounding: [0; MAX_PARTS],
             footing: Some(process.footing()),
+            follows: engine.follows_performance(),
             struck: engine.struck(),
             heard_snippet: self.hearing.sounding(),
             answered_snippet: self.hearing.answered(),

@@ -16,8 +16,10 @@ pub use trouble::Trouble;
 pub use writer::{Ending, Report, Writer, Writing};
 
 use procession_core::exchange::score::{Layout, Transposition};
+use procession_core::performed::Recollection;
 use procession_core::process::Process;
 use std::path::PathBuf;
+use std::sync::Arc;
 
 /// A file that can be written of a process.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -134,6 +136,8 @@ pub struct Order {
 pub struct Subject {
     /// Whose voices move.
     pub process: Process,
+    /// What was performed of it.
+    pub performed: Arc<Recollection>,
     /// Beats a minute.
     pub tempo: f64,
     /// Beats a bar.

@@ -291,11 +291,18 @@ impl MainSide {
     }
 
     /// Changes what is kept. A change of the phrase, its anchor or the route is played; anything
-    /// else holds from the next block on.
+    /// else holds from the next block on. With another phrase or route, what was performed is
+    /// forgotten, unless that is changed, too.
     pub fn edit(&self, change: impl FnOnce(&mut Kept)) {
         let mut latest = self.up_to_date();
         let before = latest.kept.clone();
         change(&mut latest.kept);
+        let is_other =
+            latest.kept.taken.phrase != before.taken.phrase || latest.kept.route != before.route;
+        if is_other && latest.kept.performed == before.performed {
+            // It was performed of what was there before. Whoever brings that back, brings it too.
+            latest.kept.performed = Arc::default();
+        }
         if latest.kept != before {
             latest.phrases += u64::from(latest.kept.taken != before.taken);
             latest.routes += u64::from(latest.kept.route != before.route);
@@ -482,6 +489,34 @@ mod tests {
         main.edit(|kept| kept.voice = None);
         assert!(first.upgrade().is_none());
         take(&mut audio);
+    }
+
+    #[test]
+    fn another_route_forgets_what_was_performed_and_whoever_brings_it_back_brings_both() {
+        use procession_core::performed::{Happened, Moment, Shape};
+        use procession_core::process::Process;
+        use procession_core::settings::Settings;
+        let (main, mut audio) = exchange(Kept::default());
+        let mut told = Recollection {
+            first: Some(Shape::of(&Settings::default())),
+            ..Recollection::default()
+        };
+        let what = Happened::Cue;
+        told.moments.push(Moment { at: 9.5, what });
+        audio.publish_performed(&told);
+        let phrase = Phrase::from_text("D4 E4", 0.25).expect("these words are notes");
+        let route = Process::new(phrase, Settings::default(), 0.0);
+        let route = route.voices().as_route();
+        let before = main.current();
+        main.edit(|kept| kept.route = Arc::new(route));
+        assert!(main.current().performed.moments.is_empty());
+        main.edit(|kept| {
+            kept.route.clone_from(&before.route);
+            kept.performed.clone_from(&before.performed);
+        });
+        assert_eq!(*main.current().performed, told);
+        audio.poll_incoming();
+        assert_eq!(audio.poll_performed().map(Performed::told), Some(&told));
     }
 
     #[test]

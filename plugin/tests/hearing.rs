@@ -22,6 +22,7 @@ use procession_core::engine::Anchor;
 use procession_core::form::Form;
 use procession_core::ledger::Message;
 use procession_core::mallet::{Mallets, START_LEVEL_DB};
+use procession_core::performance::Performance;
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::settings::Settings;
@@ -135,7 +136,13 @@ impl Desk {
 fn snippet(subject: Subject) -> Snippet {
     let phrase = Phrase::from_text(SIX, 0.25).unwrap();
     let process = Process::new(phrase, Settings::default(), 0.0);
-    Snippet::of(&process, &Form::new(&process), subject, 0.0).unwrap()
+    Snippet::of(
+        &Performance::proposed(&process),
+        &Form::new(&process),
+        subject,
+        0.0,
+    )
+    .unwrap()
 }
 
 /// The same strokes on mallets of one's own, from frame `begin` on: what ought to be heard.

@@ -109,6 +109,20 @@ def check_route(plan):
     assert [stage["stage"] for stage in route["stages"] if stage["dwell_cycles"] is None] == [3]
 
 
+def check_performed(plan):
+    """Of a cycle of 4 beats, cues 30 and 100.5 beats after the origin are followed at 32 and 104: what
+    was before was performed, what comes after is made by the settings or by the list."""
+    until = plan["performed_until"]
+    made = "written" if plan["route"]["written"] else "generated"
+    cued = [stage["start_beat"] for stage in plan["stages"] if stage["on_cue"]]
+    told = plan["title"] == "performed on cue"
+    assert (until, cued) == ((104, [32, 104]) if told else (None, [])), plan["title"]
+    for stage in plan["stages"]:
+        end = stage["start_beat"] + stage["length_beats"]
+        performed = until is not None and end <= until + 1e-6
+        assert stage["made"] == ("performed" if performed else made), (plan["title"], stage["stage"])
+
+
 def main():
     schema = json.loads(SCHEMA.read_text(encoding="utf-8"))
     Draft202012Validator.check_schema(schema)
@@ -121,6 +135,7 @@ def main():
         assert error is None, f"{plan['title']}: {error.json_path}: {error.message}"
         check_arithmetic(plan)
         check_route(plan)
+        check_performed(plan)
     assert [plan["title"] for plan in plans if not plan["whole"]] == ["too long"]
     stages = sum(len(plan["stages"]) for plan in plans)
     print(f"{len(plans)} plans of {stages} stages are as the schema says")

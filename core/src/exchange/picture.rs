@@ -47,7 +47,7 @@ fn hue(part: Part) -> String {
 impl Picture<'_> {
     /// The picture as the text of an SVG file.
     pub fn to_svg(&self) -> String {
-        let lanes = self.piece.process.parts().count();
+        let lanes = self.piece.performance.parts().count();
         let lanes_top = PLAN_TOP + PLAN_HEIGHT + 70.0;
         let close_ups_top = lanes_top + lanes as f64 * (LANE_HEIGHT + LANE_GAP) + 46.0;
         let height = close_ups_top + CLOSE_UP_HEIGHT + 66.0;
@@ -66,7 +66,7 @@ impl Picture<'_> {
             let mut out = Drawing(xml);
             self.draw_heading(&mut out);
             self.draw_plan(&mut out);
-            for (lane, part) in self.piece.process.parts().enumerate() {
+            for (lane, part) in self.piece.performance.parts().enumerate() {
                 let top = lanes_top + lane as f64 * (LANE_HEIGHT + LANE_GAP);
                 self.draw_lane(&mut out, part, top);
             }
@@ -87,7 +87,8 @@ impl Picture<'_> {
             clock(totals.longest)
         );
         out.text(LEFT, 78.0, 15.0, QUIET, "start", &words);
-        for voice in self.piece.process.voices().parts() {
+        let parts = self.piece.performance.parts();
+        for voice in parts.filter(|part| part.is_voice()) {
             let x = LEFT + 140.0 * voice.index() as f64;
             out.course(&format!("M{x} 101 h44"), voice);
             out.mark(x + 22.0, 101.0, voice, 1.0);
@@ -126,16 +127,21 @@ impl Picture<'_> {
         self.draw_time(out, bottom);
         let end = self.x(self.piece.form.end());
         out.course(
-            &format!("M{} {} H{end}", self.x(self.piece.process.origin()), y(0.0)),
+            &format!(
+                "M{} {} H{end}",
+                self.x(self.piece.process().origin()),
+                y(0.0)
+            ),
             Part::Steady,
         );
-        for copy in self.piece.process.voices().copies() {
+        for copy in self.piece.performance.copies() {
             self.draw_course(out, copy, y);
         }
+        self.draw_performed(out);
     }
 
     fn draw_course(&self, out: &mut Drawing, copy: CopyNumber, y: impl Fn(f64) -> f64) {
-        let step = self.piece.process.settings().step();
+        let step = self.piece.process().settings().step();
         let part = Part::Copy(copy);
         let mut path = String::new();
         for stage in &self.piece.form.stages {
@@ -152,7 +158,13 @@ impl Picture<'_> {
                 let share = f64::from(slice) / f64::from(slices);
                 // A hair inside the stage, so that jumps stand upright at its border.
                 let at = stage.span.start + share * stage.span.length() + 1e-6 - 2e-6 * share;
-                let Some(ahead) = self.piece.process.voices().displacement(part, at) else {
+                let Some(ahead) = self
+                    .piece
+                    .performance
+                    .at(at)
+                    .voices()
+                    .displacement(part, at)
+                else {
                     continue;
                 };
                 let pen = if path.is_empty() { 'M' } else { 'L' };
@@ -174,7 +186,7 @@ impl Picture<'_> {
     }
 
     fn draw_growth(&self, out: &mut Drawing) {
-        let all = self.piece.process.phrase().notes().len().max(1) as f64;
+        let all = self.piece.process().phrase().notes().len().max(1) as f64;
         let bottom = PLAN_TOP + PLAN_HEIGHT;
         for stage in self
             .piece
@@ -212,7 +224,7 @@ impl Picture<'_> {
     fn draw_modes(&self, out: &mut Drawing) {
         let modes = self.modes();
         for (index, (from, name)) in modes.iter().enumerate() {
-            let x = self.x(from.max(self.piece.process.origin()));
+            let x = self.x(from.max(self.piece.process().origin()));
             let next = modes
                 .get(index + 1)
                 .map_or(self.piece.form.end(), |(next, _)| *next);
@@ -238,15 +250,38 @@ impl Picture<'_> {
         modes
     }
 
+    /// Up to where it was performed, if anything was.
+    fn draw_performed(&self, out: &mut Drawing) {
+        let piece = &self.piece;
+        let (Some(until), Some(bar)) = (piece.performance.until(), piece.performed_until_bar())
+        else {
+            return;
+        };
+        let x = self.x(until);
+        let path = format!("M{x:.2} {PLAN_TOP:.2} v{PLAN_HEIGHT}");
+        out.path(&path, INK, "1.2", &[("stroke-dasharray", "2 4")]);
+        let y = PLAN_TOP + PLAN_HEIGHT - 8.0;
+        let performed = format!("performed up to bar {bar}");
+        // Where there is no room on its own side, the words stand on the other.
+        if x - LEFT > 9.0 * performed.len() as f64 {
+            out.text(x - 6.0, y, 13.0, QUIET, "end", &performed);
+            out.text(x + 6.0, y, 13.0, QUIET, "start", piece.goes_on_words());
+        } else {
+            let words = format!("{performed}, {}", piece.goes_on_words());
+            out.text(x + 6.0, y, 13.0, QUIET, "start", &words);
+        }
+    }
+
     fn draw_time(&self, out: &mut Drawing, top: f64) {
-        let bars = (self.piece.form.end() - self.piece.process.origin()) / self.piece.beats_per_bar;
+        let bars =
+            (self.piece.form.end() - self.piece.process().origin()) / self.piece.beats_per_bar;
         let every = [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0, 512.0]
             .into_iter()
             .find(|every| bars / every <= 14.0)
             .unwrap_or(1024.0);
         let mut bar = 0.0;
         while bar <= bars {
-            let at = self.piece.process.origin() + bar * self.piece.beats_per_bar;
+            let at = self.piece.process().origin() + bar * self.piece.beats_per_bar;
             let x = self.x(at);
             out.rule(x, top, x, top + 8.0);
             out.text(
@@ -257,7 +292,7 @@ impl Picture<'_> {
                 "middle",
                 &format!("bar {}", bar + 1.0),
             );
-            let clock = minutes(at - self.piece.process.origin(), self.piece.tempo);
+            let clock = minutes(at - self.piece.process().origin(), self.piece.tempo);
             out.text(x, top + 41.0, 12.0, QUIET, "middle", &clock);
             bar += every;
         }
@@ -301,7 +336,7 @@ impl Picture<'_> {
     }
 
     fn draw_close_up(&self, out: &mut Drawing, span: Span, left: f64, top: f64, width: f64) {
-        let step = self.piece.process.settings().step();
+        let step = self.piece.process().settings().step();
         let x = |at: Beats| left + (at - span.start) / span.length() * width;
         let steps = (span.length() / step).round() as u32;
         for line in 0..=steps {
@@ -333,7 +368,7 @@ impl Picture<'_> {
 
     /// Up to four locked stages, spread over the piece, and the cycle in the middle of each.
     fn moments(&self) -> Vec<(Span, String)> {
-        let length = self.piece.process.phrase().length();
+        let length = self.piece.process().phrase().length();
         let locked: Vec<_> = self
             .piece
             .form
@@ -350,7 +385,7 @@ impl Picture<'_> {
                 let start = stage.span.start + cycles * length;
                 (
                     Span::new(start, start + length),
-                    locked_words(stage, self.piece.process.origin(), self),
+                    locked_words(stage, self.piece.process().origin(), self),
                 )
             })
             .collect()
@@ -380,7 +415,7 @@ impl Picture<'_> {
     }
 
     fn x(&self, at: Beats) -> f64 {
-        let start = self.piece.process.origin();
+        let start = self.piece.process().origin();
         let whole = (self.piece.form.end() - start).max(1e-9);
         LEFT + (at - start) / whole * (WIDTH - LEFT - RIGHT)
     }

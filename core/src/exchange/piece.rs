@@ -2,19 +2,20 @@
 
 use crate::form::Form;
 use crate::mode::Mode;
+use crate::performance::Performance;
+use crate::performed::Recollection;
 use crate::process::{Process, VoiceNote};
 use crate::route::Route;
 use crate::sonority::Sonority;
 use crate::time::{Beats, HAIR, Span};
-use crate::unrolling::unroll;
 
 /// A piece, as it is told to whoever writes a file.
 #[derive(Clone, Copy, Debug)]
 pub struct Piece<'a> {
     /// Stands at the top.
     pub title: &'a str,
-    /// Whose voices move.
-    pub process: &'a Process,
+    /// Whose voices move: as it was performed, and as it goes on.
+    pub performance: &'a Performance<'a>,
     /// Its stages.
     pub form: &'a Form,
     /// The same as a list, with dwells that wait for a cue; see [`Voices::as_route`](crate::voices::Voices::as_route).
@@ -30,12 +31,18 @@ pub struct Piece<'a> {
     pub beats_per_bar: f64,
 }
 
-impl Piece<'_> {
+impl<'a> Piece<'a> {
+    /// What of the process is the same from beginning to end, and as it goes on at last. How it
+    /// stood at some position is for the performance to say.
+    pub fn process(&self) -> &'a Process {
+        self.performance.future()
+    }
+
     /// The first and the last bar that a stretch of the song falls in, counted from 1 at the
     /// origin.
     pub fn first_and_last_bar(&self, span: Span) -> (i64, i64) {
         let bar =
-            |at: Beats| ((at - self.process.origin()) / self.beats_per_bar).floor() as i64 + 1;
+            |at: Beats| ((at - self.process().origin()) / self.beats_per_bar).floor() as i64 + 1;
         // A hair before the end: the bar line belongs to the next stage.
         let first = bar(span.start + HAIR);
         (first, bar(span.end - HAIR).max(first))
@@ -52,7 +59,7 @@ impl Piece<'_> {
     /// What sounds in the last cycle of a stretch, and what it is called in the mode then in force.
     pub fn sonority(&self, span: Span) -> (Sonority, String) {
         let cycle = Span::new(
-            f64::max(span.start, span.end - self.process.phrase().length()),
+            f64::max(span.start, span.end - self.process().phrase().length()),
             span.end,
         );
         let from = self
@@ -71,9 +78,25 @@ impl Piece<'_> {
         (sounding, name)
     }
 
+    /// The bar in which the last of what was performed lies, if anything was.
+    pub fn performed_until_bar(&self) -> Option<i64> {
+        let until = self.performance.until()?;
+        let (_, last) = self.first_and_last_bar(Span::new(self.process().origin(), until));
+        Some(last)
+    }
+
+    /// What happens where what was performed is over: "as generated from here on".
+    pub fn goes_on_words(&self) -> &'static str {
+        if self.process().route().is_written() {
+            "as written from here on"
+        } else {
+            "as generated from here on"
+        }
+    }
+
     /// Whether every stage is there: not so if the piece was cut for being too long.
     pub fn is_whole(&self) -> bool {
-        self.form.end() - self.process.origin() > self.form.totals.chosen - HAIR
+        self.form.end() - self.process().origin() > self.form.totals.chosen - HAIR
     }
 }
 
@@ -86,7 +109,8 @@ pub const MOST_NOTES: usize = 500_000;
 
 /// A process, unrolled offline from its origin to the end of its form.
 ///
-/// One that moves on cue is unrolled as if it were counted, which is what its form lists too.
+/// What was performed is unrolled as it was heard. From there on, one that moves on cue is unrolled
+/// as if it were counted, which is what its form lists too.
 /// A process that goes on without end is unrolled for one round. One that lasts beyond
 /// [`LONGEST`], or plays more than [`MOST_NOTES`], is cut after the last stage that is whole within
 /// these, or within its first stage if even that is too long; its stages are cut with its notes,
@@ -94,7 +118,7 @@ pub const MOST_NOTES: usize = 500_000;
 #[derive(Clone, Debug)]
 pub struct Unrolled {
     /// Whose voices move.
-    pub process: Process,
+    pub performance: Performance<'static>,
     /// Its stages, as far as they are unrolled.
     pub form: Form,
     /// The same as a list, whole, with dwells that wait for a cue.
@@ -116,25 +140,45 @@ impl Unrolled {
     /// Unrolls `process` at `tempo` beats a minute, in bars of so many beats.
     pub fn new(process: Process, tempo: f64, beats_per_bar: f64) -> Self {
         let route = process.voices().as_route();
-        let process = counted(process);
-        let form = Form::new(&process);
-        let limits = (LONGEST, MOST_NOTES);
-        Self {
+        Self::of(
+            &Performance::proposed(&process),
             route,
-            ..Self::within(process, form, tempo, beats_per_bar, limits)
-        }
+            tempo,
+            beats_per_bar,
+        )
+    }
+
+    /// The same as it was performed; see [`Performance::new`].
+    pub fn performed(
+        process: &Process,
+        told: &Recollection,
+        tempo: f64,
+        beats_per_bar: f64,
+    ) -> Self {
+        let route = process.voices().as_route();
+        Self::of(
+            &Performance::new(process, told),
+            route,
+            tempo,
+            beats_per_bar,
+        )
+    }
+
+    fn of(performance: &Performance, route: Route, tempo: f64, beats_per_bar: f64) -> Self {
+        let form = Form::of(performance);
+        let limits = (LONGEST, MOST_NOTES);
+        Self::within(performance, (form, route), tempo, beats_per_bar, limits)
     }
 
     fn within(
-        process: Process,
-        mut form: Form,
+        performance: &Performance,
+        (mut form, route): (Form, Route),
         tempo: f64,
         beats_per_bar: f64,
         (longest, most): (Beats, usize),
     ) -> Self {
-        let limit = process.origin() + longest;
-        let all = Span::new(process.origin(), form.end().min(limit));
-        let mut notes: Vec<_> = unroll(&process, all).take(most + 1).collect();
+        let limit = performance.future().origin() + longest;
+        let mut notes = performance.notes(form.end().min(limit), most);
         let came_to = notes.get(most).map_or(limit, |beyond| beyond.on);
         if came_to < form.end() - HAIR {
             cut(&mut form, came_to);
@@ -143,10 +187,10 @@ impl Unrolled {
         // What begins on the end itself, but for rounding, is not in it.
         notes.retain(|note| note.on < end - HAIR);
         Self {
-            modes: modes(&process, end),
-            turnings: turnings(&process, end),
-            route: process.voices().as_route(),
-            process,
+            modes: modes(performance, end),
+            turnings: turnings(performance, end),
+            performance: performance.clone().into_owned(),
+            route,
             form,
             notes,
             tempo,
@@ -158,7 +202,7 @@ impl Unrolled {
     pub fn piece<'a>(&'a self, title: &'a str) -> Piece<'a> {
         Piece {
             title,
-            process: &self.process,
+            performance: &self.performance,
             form: &self.form,
             route: &self.route,
             notes: &self.notes,
@@ -166,15 +210,6 @@ impl Unrolled {
             tempo: self.tempo,
             beats_per_bar: self.beats_per_bar,
         }
-    }
-}
-
-/// A piece on cue as it is counted, like its form: when cues will come nobody knows.
-fn counted(process: Process) -> Process {
-    if process.voices().are_cued() {
-        process.as_counted()
-    } else {
-        process
     }
 }
 
@@ -189,14 +224,15 @@ fn cut(form: &mut Form, at: Beats) {
     }
 }
 
-fn modes(process: &Process, end: Beats) -> Vec<(Beats, Mode)> {
-    let changes = process.mode_changes();
+fn modes(performance: &Performance, end: Beats) -> Vec<(Beats, Mode)> {
+    let changes = performance.mode_changes();
     let modes = changes.map(|change| (change.turning.end, change.mode));
     modes.filter(|(from, _)| *from < end - HAIR).collect()
 }
 
-fn turnings(process: &Process, end: Beats) -> Vec<Span> {
-    let turnings = process.mode_changes().map(|change| change.turning);
+fn turnings(performance: &Performance, end: Beats) -> Vec<Span> {
+    let changes = performance.mode_changes();
+    let turnings = changes.map(|change| change.turning);
     turnings
         .filter(|span| span.length() > HAIR && span.start < end - HAIR)
         .collect()
@@ -218,8 +254,9 @@ mod tests {
     }
 
     fn within(process: Process, longest: Beats, most: usize) -> Unrolled {
-        let form = Form::new(&process);
-        Unrolled::within(process, form, 120.0, 4.0, (longest, most))
+        let performance = Performance::proposed(&process);
+        let parts = (Form::of(&performance), Route::generated());
+        Unrolled::within(&performance, parts, 120.0, 4.0, (longest, most))
     }
 
     #[test]

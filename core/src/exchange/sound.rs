@@ -14,7 +14,7 @@
 use super::loudness::Meter;
 use crate::mallet::Mallets;
 use crate::player::pan_of;
-use crate::process::{Process, VoiceNote};
+use crate::process::VoiceNote;
 use crate::time::Beats;
 use hound::{SampleFormat, WavReader, WavSpec, WavWriter};
 use std::io::{self, BufWriter, Cursor, Read, Seek, Write};
@@ -50,8 +50,12 @@ const LARGEST: f32 = 8_388_607.0;
 /// Notes to be played on the mallets, into a file.
 #[derive(Clone, Copy, Debug)]
 pub struct Sound<'a> {
-    /// Says where the sound begins, and where each voice stands.
-    pub process: &'a Process,
+    /// Song position with which the sound begins.
+    pub origin: Beats,
+    /// How many voices stand side by side, the steady one among them.
+    pub voices: usize,
+    /// How far apart they stand, 0 ..= 1.
+    pub width: f64,
     /// What is played, in any order. Notes before the origin are left out.
     pub notes: &'a [VoiceNote],
     /// Quarter notes a minute.
@@ -169,7 +173,7 @@ impl Sound<'_> {
 
     /// All there is to do, in order: on one frame, hands are laid on before mallets strike.
     fn deeds(&self) -> Vec<Deed> {
-        let origin = self.process.origin();
+        let origin = self.origin;
         let heard = self.notes.iter().filter(|note| note.on >= origin);
         let mut deeds: Vec<_> = (0..)
             .zip(heard)
@@ -193,13 +197,12 @@ impl Sound<'_> {
     }
 
     fn pan(&self, note: &VoiceNote) -> u8 {
-        let width = self.process.settings().output.width;
-        pan_of(note.part, self.process.voices().count(), width)
+        pan_of(note.part, self.voices, self.width)
     }
 
     /// Frames from the origin.
     fn frame_of(&self, at: Beats) -> u64 {
-        let seconds = (at - self.process.origin()) * 60.0 / self.tempo;
+        let seconds = (at - self.origin) * 60.0 / self.tempo;
         // `as` saturates.
         (seconds * f64::from(self.sample_rate)).round() as u64
     }
@@ -381,6 +384,7 @@ mod tests {
     use crate::note::{Key, Velocity};
     use crate::part::Part;
     use crate::phrase::Phrase;
+    use crate::process::Process;
     use crate::settings::Settings;
     use crate::time::Span;
     use crate::unrolling::unroll;
@@ -396,7 +400,9 @@ mod tests {
 
     fn of<'a>(process: &'a Process, notes: &'a [VoiceNote]) -> Sound<'a> {
         Sound {
-            process,
+            origin: process.origin(),
+            voices: process.voices().count(),
+            width: process.settings().output.width,
             notes,
             tempo: 120.0,
             sample_rate: FILE_SAMPLE_RATE,

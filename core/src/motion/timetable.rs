@@ -243,7 +243,7 @@ impl<'a> Timetable<'a> {
     }
 
     /// Whether stage `stage` waits for a cue, and has got it.
-    pub(super) fn is_cued(&self, stage: u64) -> bool {
+    pub fn is_cued(&self, stage: u64) -> bool {
         self.waits(stage) && self.leaves(stage).is_finite()
     }
 

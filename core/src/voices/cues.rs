@@ -1,6 +1,7 @@
 //! Copies that move on a performer's cue: where they dwell, and what a cue does.
 
 use super::{Changed, Going, Timetable, Voices};
+use crate::motion::StagePart;
 use crate::part::{CopyNumber, Part};
 use crate::settings::Advance;
 use crate::time::{Beats, HAIR, Since};
@@ -76,6 +77,27 @@ impl Voices {
         let mut counted = Self::new(self.phrase.clone(), settings, self.origin);
         counted.set_route(&self.route.counted(settings.motion.dwell));
         counted
+    }
+
+    /// Song position at which the last of the copies moves that were cued and had not moved yet at
+    /// `now`; none if there is none.
+    pub fn cue_holds_until(&self, now: Beats) -> Option<Beats> {
+        let moves = self.copies().filter_map(|copy| {
+            let from = self.moves_from(Part::Copy(copy))?;
+            let going = *self.course(copy).timetable().going();
+            let cued = self.schedule().waits(going.stage) && going.until.is_finite();
+            cued.then(|| going.until.to_song(from))
+        });
+        moves.filter(|at| *at > now).reduce(f64::max)
+    }
+
+    /// Whether a cue ends the dwell in which `copy` is at song position `at`, and when, if it does.
+    pub fn cued_to_move(&self, copy: CopyNumber, at: Beats) -> Option<Beats> {
+        let from = self.moves_from(Part::Copy(copy))?;
+        let timetable = self.course(copy).timetable();
+        let station = timetable.station_at(self.moving_for(copy, at)?);
+        let dwells = station.part == StagePart::Dwell && timetable.is_cued(station.stage);
+        dwells.then(|| timetable.end_of(station).to_song(from))
     }
 
     /// Where song position `at` falls in the form. On cue that is where copy 1 would stand as it

@@ -37,7 +37,7 @@ impl Listening {
             return Err("Nothing is heard while Bypass is on. Switch it off in the host first.");
         }
         let now = seen.process.origin() + seen.elapsed();
-        let snippet = Snippet::of(&seen.process, &seen.form, subject, now)
+        let snippet = Snippet::of(&seen.performance, &seen.form, subject, now)
             .ok_or("This never comes, so it cannot be heard.")?;
         if snippet.is_silent() {
             return Err("Nothing sounds there. Are the levels of the voices at 0?");

@@ -79,7 +79,7 @@ impl NotesState {
         };
         let kept = self.drawn.take().filter(fits);
         let drawn = kept.unwrap_or_else(|| {
-            let stretch = Stretch::new(&seen.process, wanted);
+            let stretch = Stretch::new(&frame.process(seen), wanted);
             (seen.edition, stretch)
         });
         &self.drawn.insert(drawn).1
@@ -418,7 +418,7 @@ impl Scene<'_> {
     fn tally(&self, ui: &Ui) {
         let (places, look) = (self.places, self.look);
         let place = places.attacks;
-        let tally = Tally::at(&self.seen.process, self.frame.tallied);
+        let tally = Tally::at(&self.frame.process(self.seen), self.frame.tallied);
         let (attacks, coincidences) = (tally.attacks_words(), tally.coincidences_words());
         let left = places.lanes.left();
         let width = places.heads - 6.0;

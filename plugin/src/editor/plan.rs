@@ -695,6 +695,7 @@ impl Frame<'_> {
                 inside.add(mark(course.part, *at, 4.0, hue, *filled));
             }
         }
+        self.draw_performed(plan);
         self.draw_modes(plan, head);
         if let Some(stage) = chosen {
             let stroke = Stroke::new(2.0, self.look.accent);
@@ -733,6 +734,36 @@ impl Frame<'_> {
         let at = pos2(x, chart.bottom() - edge - 2.0);
         self.painter.circle_filled(at, edge, self.look.card);
         sign(self.painter, at, self.look, heard.is_some());
+    }
+
+    /// Up to where the form was performed, and is not as generated or written.
+    fn draw_performed(&self, plan: &Plan) {
+        let Some((x, bar)) = plan.performed else {
+            return;
+        };
+        let chart = self.rooms.chart;
+        let ends = [pos2(x, chart.top()), pos2(x, chart.bottom())];
+        let stroke = Stroke::new(1.2, self.look.quiet);
+        let dashes = Shape::dashed_line(&ends, stroke, 2.0, 4.0);
+        self.painter.extend(dashes);
+        let said = [
+            format!("performed up to bar {bar}"),
+            "performed".to_owned(),
+            String::new(),
+        ];
+        let words = fitting(
+            self.painter,
+            &said,
+            SMALL,
+            self.look.quiet,
+            x - chart.left() - 8.0,
+        );
+        let size = words.size();
+        let at = pos2(x - 5.0 - size.x, chart.bottom() - 9.0);
+        let behind = Rect::from_min_size(pos2(at.x - 2.0, at.y - size.y / 2.0), size);
+        self.painter
+            .rect_filled(behind.expand(1.0), 2.0, self.look.card);
+        put(self.painter, at, &words);
     }
 
     /// The modulation plan along the top: dashed where pitches turn, solid where a mode is whole.

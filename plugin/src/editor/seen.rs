@@ -7,6 +7,7 @@ use crate::practice::Desk;
 use procession_core::engine::Anchor;
 use procession_core::form::Form;
 use procession_core::part::Part;
+use procession_core::performance::Performance;
 use procession_core::performed::Recollection;
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
@@ -40,7 +41,9 @@ pub struct Seen {
     /// The phrase, its settings and its place in the song, ready to be asked what sounds when.
     /// Large, and so not on the stack of the window's thread.
     pub process: Box<Process>,
-    /// The whole form that follows from them.
+    /// The same from beginning to end: as it was performed, and as it goes on.
+    pub performance: Box<Performance<'static>>,
+    /// The whole form that follows from that.
     pub form: Form,
     /// Changes with whatever could change a note, a stage or a mode.
     pub edition: Edition,
@@ -56,6 +59,8 @@ pub struct Seen {
     pub own_song: bool,
     /// What was performed in the song.
     pub performed: Arc<Recollection>,
+    /// Whether that is told: not while something else plays.
+    told: bool,
     /// A problem, its cause and its remedy, if there is one.
     pub notice: Option<String>,
     /// How far the writing of files has come.
@@ -74,10 +79,12 @@ impl Seen {
     pub fn new(snapshot: Snapshot, phrase: Phrase, settings: Settings, anchor: Anchor) -> Self {
         let mut process = Box::new(Process::new(phrase, settings, snapshot.origin));
         stand(&mut process, &snapshot);
-        let form = Form::new(&process);
+        let performance = Box::new(Performance::proposed(&process).into_owned());
+        let form = Form::of(&performance);
         Self {
             snapshot,
             process,
+            performance,
             form,
             edition: Edition::next(),
             alignments_edition: Edition::next(),
@@ -86,6 +93,7 @@ impl Seen {
             hold: false,
             own_song: false,
             performed: Arc::default(),
+            told: true,
             notice: None,
             writing: Report::default(),
             hearing: None,
@@ -127,13 +135,14 @@ impl Seen {
             self.process.set_route(&route);
         }
         let stands = stand(&mut self.process, &snapshot);
+        self.tell();
         if same_phrase && aligns(&before) == aligns(&settings) {
             let reshaped = form_follows_from(before) != form_follows_from(settings);
             if origin != snapshot.origin || reshaped || stands == Stands::Elsewhere {
                 self.list_stages();
             }
         } else {
-            self.form = Form::new(&self.process);
+            self.form = Form::of(&self.performance);
             self.alignments_edition = Edition::next();
         }
     }
@@ -148,10 +157,35 @@ impl Seen {
         }
     }
 
+    /// What was performed as it is remembered now.
+    pub fn follow_performed(&mut self, performed: &Arc<Recollection>) {
+        let told = self.told;
+        self.told = !self.snapshot.running || self.snapshot.follows;
+        let same = Arc::ptr_eq(&self.performed, performed) || self.performed == *performed;
+        self.performed.clone_from(performed);
+        let is_any = self.performance.until().is_some() || !self.performed.moments.is_empty();
+        if !same || (told != self.told && is_any) {
+            self.list_stages();
+            self.edition = Edition::next();
+        }
+    }
+
     /// Lists the stages anew; the alignments are as they were.
     fn list_stages(&mut self) {
+        self.tell();
         let alignments = std::mem::take(&mut self.form.alignments);
-        self.form = Form::with_alignments(&self.process, alignments);
+        self.form = Form::with_alignments(&self.performance, alignments);
+    }
+
+    /// Tells it all from the beginning. While something else plays than what was performed, it is
+    /// that which is told.
+    fn tell(&mut self) {
+        let performance = if self.told {
+            Performance::new(&self.process, &self.performed)
+        } else {
+            Performance::proposed(&self.process)
+        };
+        *self.performance = performance.into_owned();
     }
 
     /// The phrase.

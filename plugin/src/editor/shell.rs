@@ -288,7 +288,7 @@ impl Shell {
             }
         };
         seen.follow_route(&kept.route);
-        seen.performed.clone_from(&kept.performed);
+        seen.follow_performed(&kept.performed);
         seen.hold = self.parameters.hold();
         seen.beginning = self.parameters.beginning(&kept);
         seen.own_song = self.program.is_some();

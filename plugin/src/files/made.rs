@@ -53,7 +53,9 @@ fn sound(
     came_to: &dyn Fn(f64) -> ControlFlow<()>,
 ) -> Result<(), Trouble> {
     let sound = Sound {
-        process: piece.process,
+        origin: piece.process().origin(),
+        voices: 1 + piece.performance.copies().len(),
+        width: piece.process().settings().output.width,
         notes: piece.notes,
         tempo: piece.tempo,
         sample_rate: FILE_SAMPLE_RATE,

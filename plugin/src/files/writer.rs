@@ -168,7 +168,13 @@ fn write(
         Ok(places) => places,
         Err(ending) => return ending,
     };
-    let unrolled = Unrolled::new(subject.process, subject.tempo, subject.beats_per_bar);
+    let Subject {
+        process,
+        performed,
+        tempo,
+        beats_per_bar,
+    } = subject;
+    let unrolled = Unrolled::performed(&process, &performed, tempo, beats_per_bar);
     let piece = unrolled.piece(&places.title);
     let (mut written, mut troubles) = (Vec::new(), Vec::new());
     for (index, (kind, path, existing)) in places.files.iter().enumerate() {
@@ -307,7 +313,7 @@ fn cut(piece: &Piece) -> Option<String> {
         format!(
             "The piece lasts {}, too long to be written whole: its first {} were.",
             lasts(piece.form.totals.chosen),
-            lasts(piece.form.end() - piece.process.origin())
+            lasts(piece.form.end() - piece.process().origin())
         )
     })
 }
@@ -331,6 +337,7 @@ mod tests {
         adjust(&mut settings);
         Subject {
             process: Process::new(Phrase::from_text(text, 0.25).unwrap(), settings, 8.0),
+            performed: Arc::default(),
             tempo: 108.0,
             beats_per_bar: 4.0,
         }

@@ -32,9 +32,10 @@ pub fn leave(
         .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
     let modes = modes(performance);
     let route = performance.process.voices().as_route();
+    let proposed = procession_core::performance::Performance::proposed(&performance.process);
     let piece = Piece {
         title: &story.title,
-        process: &performance.process,
+        performance: &proposed,
         form: &performance.form,
         route: &route,
         notes: &performance.notes,

@@ -9,18 +9,25 @@ use crate::words::stage_words;
 impl Score {
     /// A piece, from its origin on, so that the file begins with the music.
     pub fn of(piece: &Piece) -> Self {
-        let origin = piece.process.origin();
-        let markers = piece.form.stages.iter().map(|stage| {
-            let words = stage_words(stage, piece.process);
+        let origin = piece.process().origin();
+        let stages = piece.form.stages.iter().map(|stage| {
+            let words = stage_words(stage, piece.process());
             (stage.span.start - origin, words)
         });
+        let until = piece.performance.until();
+        let performed = until.map(|until| {
+            let words = format!("performed up to here, {}", piece.goes_on_words());
+            (until - origin, words)
+        });
+        let mut markers: Vec<_> = performed.into_iter().chain(stages).collect();
+        markers.sort_by(|a, b| a.0.total_cmp(&b.0));
         Self {
             name: piece.title.to_owned(),
             tempo: vec![(0.0, piece.tempo)],
             metre: vec![(0.0, metre(piece.beats_per_bar))],
-            markers: markers.collect(),
+            markers,
             tracks: piece
-                .process
+                .performance
                 .parts()
                 .map(|part| track(piece, part))
                 .collect(),
@@ -29,15 +36,16 @@ impl Score {
 }
 
 fn track(piece: &Piece, part: Part) -> Track {
-    let process = piece.process;
+    let process = piece.process();
     let (origin, output) = (process.origin(), &process.settings().output);
+    let voices = 1 + piece.performance.copies().len();
     let notes = piece.notes.iter().filter(|note| note.part == part);
     Track {
         name: part.to_string(),
         channel: channel_of(part, output),
         program: Some(process.settings().program(part).on_the_wire()),
         // On one channel all voices stand in one place.
-        pan: (!output.all_on_one).then(|| pan_of(part, process.voices().count(), output.width)),
+        pan: (!output.all_on_one).then(|| pan_of(part, voices, output.width)),
         notes: notes
             .map(|note| TrackNote {
                 on: note.on - origin,

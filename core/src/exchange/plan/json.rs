@@ -4,7 +4,7 @@
 use super::places;
 use super::route::RouteFacts;
 use crate::exchange::Piece;
-use crate::form::{CopyStage, Doing, Stage};
+use crate::form::{CopyStage, Doing, Made, Stage};
 use crate::mode::PitchSet;
 use crate::note::Note;
 use crate::settings::{Shifts, Worded};
@@ -34,6 +34,7 @@ struct Plan<'a> {
     origin: Beats,
     whole: bool,
     endless: bool,
+    performed_until: Option<Beats>,
     lasts: Lasts,
     phrase: PhraseFacts,
     process: ProcessFacts,
@@ -112,6 +113,8 @@ struct StageFacts {
     start_seconds: f64,
     first_bar: i64,
     last_bar: i64,
+    made: &'static str,
+    on_cue: bool,
     words: String,
     notes_shown: usize,
     cycle_beats: Beats,
@@ -137,9 +140,9 @@ struct Sounding {
 
 impl<'a> Plan<'a> {
     fn of(piece: &Piece<'a>) -> Self {
-        let (process, form) = (piece.process, piece.form);
+        let (process, form) = (piece.process(), piece.form);
         let settings = process.settings();
-        let voices = process.parts().map(|part| Voice {
+        let voices = piece.performance.parts().map(|part| Voice {
             name: part.to_string(),
             octave: process.octave(part),
         });
@@ -164,6 +167,10 @@ impl<'a> Plan<'a> {
             origin: process.origin(),
             whole: piece.is_whole(),
             endless: form.endless,
+            performed_until: piece
+                .performance
+                .until()
+                .map(|until| until - process.origin()),
             lasts: Lasts {
                 shortest_beats: form.totals.shortest,
                 chosen_beats: form.totals.chosen,
@@ -198,7 +205,7 @@ fn note(note: &Note) -> NoteFacts {
 }
 
 fn process_facts(piece: &Piece) -> ProcessFacts {
-    let settings = piece.process.settings();
+    let settings = piece.process().settings();
     let (motion, growth) = (&settings.motion, &settings.growth);
     ProcessFacts {
         motion: motion.motion.noun(),
@@ -218,7 +225,7 @@ fn process_facts(piece: &Piece) -> ProcessFacts {
 }
 
 fn stage_facts(index: usize, stage: &Stage, piece: &Piece) -> StageFacts {
-    let start = stage.span.start - piece.process.origin();
+    let start = stage.span.start - piece.process().origin();
     let (first_bar, last_bar) = piece.first_and_last_bar(stage.span);
     let (sonority, name) = piece.sonority(stage.span);
     StageFacts {
@@ -228,7 +235,13 @@ fn stage_facts(index: usize, stage: &Stage, piece: &Piece) -> StageFacts {
         start_seconds: seconds(start, piece),
         first_bar,
         last_bar,
-        words: stage_words(stage, piece.process),
+        made: match stage.made {
+            Made::Generated => "generated",
+            Made::Written => "written",
+            Made::Performed => "performed",
+        },
+        on_cue: stage.on_cue,
+        words: stage_words(stage, piece.process()),
         notes_shown: stage.shown,
         cycle_beats: stage.lap,
         unison: stage.is_unison(piece.form),

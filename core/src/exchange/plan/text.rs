@@ -2,7 +2,7 @@
 
 use super::places;
 use crate::exchange::Piece;
-use crate::form::Stage;
+use crate::form::{Made, Stage};
 use crate::route::WrittenStage;
 use crate::words::{minutes, stage_words, steps_ahead};
 use std::fmt::Write;
@@ -12,13 +12,13 @@ pub fn text(piece: &Piece) -> String {
     let mut out = String::new();
     let totals = &piece.form.totals;
     let clock = |beats| minutes(beats, piece.tempo);
-    let phrase = piece.process.phrase();
+    let phrase = piece.process().phrase();
     let _ = writeln!(out, "{}\n", piece.title);
     let _ = writeln!(
         out,
         "{} notes in {} steps, {} distinct alignments.",
         phrase.notes().len(),
-        rounded(phrase.length() / piece.process.settings().step()),
+        rounded(phrase.length() / piece.process().settings().step()),
         piece.form.alignments.len()
     );
     let _ = writeln!(
@@ -35,12 +35,15 @@ pub fn text(piece: &Piece) -> String {
         },
     );
     if !piece.is_whole() {
-        let written = piece.form.end() - piece.process.origin();
+        let written = piece.form.end() - piece.process().origin();
         let _ = writeln!(
             out,
             "Too long to be written whole: only its first {} are here.",
             clock(written)
         );
+    }
+    if let Some(bar) = piece.performed_until_bar() {
+        let _ = writeln!(out, "Performed up to bar {bar}, {}.", piece.goes_on_words());
     }
     out.push('\n');
     out.push_str(&table(piece));
@@ -74,8 +77,8 @@ fn table(piece: &Piece) -> String {
         [
             (index + 1).to_string(),
             piece.bars(stage.span),
-            minutes(stage.span.start - piece.process.origin(), piece.tempo),
-            stage_words(stage, piece.process),
+            minutes(stage.span.start - piece.process().origin(), piece.tempo),
+            stage_words(stage, piece.process()),
             alignments(stage, piece),
             piece.sonority(stage.span).1,
         ]
@@ -94,18 +97,25 @@ fn table(piece: &Piece) -> String {
             "{stage:>w0$}  {bars:>w1$}  {time:>w2$}  {what:<w3$}  {alignment:<w4$}  {sounding}\n"
         )
     };
-    rows.iter().map(line).collect()
+    let mut lines: Vec<String> = rows.iter().map(line).collect();
+    let performed = |stage: &&Stage| stage.made == Made::Performed;
+    let count = piece.form.stages.iter().take_while(performed).count();
+    if piece.performance.until().is_some() {
+        // After the heading and the stages that were performed.
+        lines.insert(1 + count, format!("       ({})\n", piece.goes_on_words()));
+    }
+    lines.concat()
 }
 
 /// Of a written route, the drifts that take longer than is written, a line each.
 fn slower_drifts(piece: &Piece) -> String {
-    let voices = piece.process.voices();
+    let voices = piece.process().voices();
     if !voices.route().is_written() {
         return String::new();
     }
     let stages = piece.route.stages().iter().enumerate().skip(1);
     let line = |(index, stage): (usize, &WrittenStage)| {
-        let way = voices.schedule().way(index as u64 - 1) / piece.process.phrase().length();
+        let way = voices.schedule().way(index as u64 - 1) / piece.process().phrase().length();
         let (takes, over) = (way.round(), stage.way.over);
         (takes > f64::from(over)).then(|| {
             let cycles = if over == 1 { "cycle" } else { "cycles" };

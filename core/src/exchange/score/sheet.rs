@@ -48,6 +48,8 @@ pub struct Passage {
     pub begins: bool,
     /// Whether it is all of the stage.
     pub is_whole: bool,
+    /// Whether it was performed, and is no proposal.
+    pub performed: bool,
     /// How its pitches are written.
     pub(super) tonality: Tonality,
 }
@@ -61,7 +63,7 @@ impl Passage {
     /// The fewest and the most plays that are customary, if the number is left to the players: a
     /// passage that is part of a stage is counted.
     pub fn customary_plays(&self, score: &Score) -> Option<(u32, u32)> {
-        if !self.is_whole || self.plays < 2 {
+        if !self.is_whole || self.plays < 2 || self.performed {
             return None;
         }
         let stage = &score.piece.form.stages[self.stage];
@@ -83,6 +85,7 @@ impl Passage {
     /// Takes `next` in as one more play if it is the same pattern again; gives it back if not.
     fn play_again(&mut self, mut next: Self) -> Result<(), Self> {
         let same = self.stage == next.stage
+            && self.performed == next.performed
             && self.length == next.length
             && self.voices() == next.voices()
             && self.drifting == next.drifting
@@ -125,14 +128,10 @@ fn strikes_as(one: &Passage, other: &Passage) -> bool {
 
 /// Whether something is being built up in a stage.
 pub(super) fn builds(stage: &Stage, score: &Score) -> bool {
-    let grown = score
-        .piece
-        .process
-        .voices()
-        .laps(Part::Steady)
-        .done()
-        .unwrap_or(MaterialPlace::NEVER);
-    let grown = grown.steady_since().to_song(score.piece.process.origin());
+    let process = score.piece.performance.at(stage.span.start);
+    let laps = process.voices().laps(Part::Steady);
+    let grown = laps.done().unwrap_or(MaterialPlace::NEVER);
+    let grown = grown.steady_since().to_song(score.piece.process().origin());
     stage.span.start < grown - HAIR
         || stage
             .copies
@@ -185,11 +184,33 @@ fn mark_stages(passages: &mut [Passage]) {
 
 /// The steady voice's laps up to the end of the form, where the last one is cut.
 fn laps<'a>(score: &'a Score) -> impl Iterator<Item = Lap> + 'a {
-    let laps = score.piece.process.voices().laps(Part::Steady);
-    let end = Since::from_song(score.piece.form.end(), score.piece.process.origin());
-    let end = end.steady_place();
-    std::iter::successors(Some(laps.at(MaterialPlace::START)), |lap| {
-        Some(laps.after(lap))
+    let performance = score.piece.performance;
+    let origin = score.piece.process().origin();
+    let end = Since::from_song(score.piece.form.end(), origin).steady_place();
+    let in_song = move |place: MaterialPlace| place.steady_since().to_song(origin);
+    // A lap in which something changed ends as it has it that was there at its end.
+    let whole = move |lap: Lap| {
+        let at = in_song(lap.end()) - HAIR;
+        let ended = performance.at(at).voices().steady_lap(at);
+        let same = (ended.start - lap.start).abs() < HAIR;
+        if same { ended } else { lap }
+    };
+    let first = MaterialPlace::START;
+    let laps_at = move |place: MaterialPlace| {
+        let process = performance.at(in_song(place) + HAIR);
+        let lap = process.voices().laps(Part::Steady).at(place + HAIR / 2.0);
+        if lap.start > place - HAIR {
+            return lap;
+        }
+        // It began otherwise, and what was before of it is written.
+        Lap {
+            start: place,
+            length: lap.end() - place,
+            ..lap
+        }
+    };
+    std::iter::successors(Some(whole(laps_at(first))), move |lap| {
+        Some(whole(laps_at(lap.end())))
     })
     .take_while(move |lap| lap.start < end - HAIR)
     .map(move |lap| Lap {
@@ -233,7 +254,7 @@ impl<'a> Reader<'a> {
 
     /// Song position at which the steady voice begins a lap.
     fn begin_of(&self, lap: &Lap) -> Beats {
-        (lap.start.steady_since()).to_song(self.score.piece.process.origin())
+        (lap.start.steady_since()).to_song(self.score.piece.process().origin())
     }
 
     fn passage(&mut self, lap: &Lap, raster: &Raster) -> Passage {
@@ -243,11 +264,12 @@ impl<'a> Reader<'a> {
         let steady = self.played(Part::Steady, lap, length, raster);
         let mut parts = vec![steady];
         let mut drifting = Vec::new();
-        let process = self.score.piece.process;
-        for copy in process.voices().copies() {
+        let performance = self.score.piece.performance;
+        for copy in performance.copies() {
             let drifts = self.drifts(copy, at, at + lap.length);
             let part = if drifts {
-                let semitones = process.settings().copies[copy.index()].semitones;
+                let settings = self.score.piece.process().settings();
+                let semitones = settings.copies[copy.index()].semitones;
                 recast(&self.left[copy.index()], &parts[0], semitones)
             } else {
                 let part = self.played(Part::Copy(copy), lap, length, raster);
@@ -259,9 +281,8 @@ impl<'a> Reader<'a> {
             drifting.push(drifts);
         }
         // The line is heard against the steady part's beat one, whatever the layout.
-        let line = process
-            .has_line()
-            .then(|| self.played(Part::ResultingLine, lap, length, raster));
+        let has_line = performance.parts().any(|part| part == Part::ResultingLine);
+        let line = has_line.then(|| self.played(Part::ResultingLine, lap, length, raster));
         let sounds = line.as_ref().is_some_and(|line| !line.is_empty());
         parts.extend(line);
         Passage {
@@ -274,6 +295,7 @@ impl<'a> Reader<'a> {
             stage,
             begins: false,
             is_whole: false,
+            performed: performance.until().is_some_and(|until| at < until - HAIR),
             tonality: Tonality::of(self.score, Span::new(at, at + lap.length)),
         }
     }
@@ -327,12 +349,12 @@ impl<'a> Reader<'a> {
         length: i64,
         mut part: Vec<PartNote>,
     ) -> Vec<PartNote> {
-        let cycle = to_ticks(self.score.piece.process.phrase().length());
+        let cycle = to_ticks(self.score.piece.process().phrase().length());
         if self.score.layout == Layout::SharedBeatOne || (length - cycle).abs() > 1 {
             return part;
         }
         let steps = self.score.piece.form.stages[stage].copies[copy.index()].from;
-        let ahead = to_ticks(steps * self.score.piece.process.settings().step());
+        let ahead = to_ticks(steps * self.score.piece.process().settings().step());
         for note in &mut part {
             note.onset = (note.onset + ahead).rem_euclid(length);
         }
@@ -403,11 +425,11 @@ impl Raster {
     /// A phrase that was played loosely is written on the steps: where it falls on something
     /// finer, it does so by accident.
     fn of(score: &Score) -> Self {
-        let process = score.piece.process;
+        let process = score.piece.process();
         let settings = process.settings();
         let step = to_ticks(settings.step());
         let phrase = process.phrase();
-        let offsets = process.voices().copies();
+        let offsets = score.piece.performance.copies();
         let offsets = offsets.map(|copy| settings.standing_offset(copy));
         let places: Vec<i64> = (phrase.notes().iter().map(|note| note.onset))
             .chain([phrase.length()])

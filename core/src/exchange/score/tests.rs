@@ -6,6 +6,7 @@ use crate::mode::Mode;
 use crate::mode::{ModeName, PitchSet};
 use crate::note::{Key, Note, Velocity};
 use crate::part::{MAX_VOICES, Part};
+use crate::performance::Performance;
 use crate::phrase::Phrase;
 use crate::process::{Process, VoiceNote};
 use crate::settings::{
@@ -22,6 +23,7 @@ const SIX: &str = "D4 F4 G4 . A4 C5";
 /// A process and what it plays.
 struct Played {
     process: Process,
+    performance: Performance<'static>,
     form: Form,
     notes: Vec<VoiceNote>,
     modes: Vec<(Beats, Mode)>,
@@ -32,10 +34,12 @@ struct Played {
 impl Played {
     fn new(phrase: Phrase, settings: Settings) -> Self {
         let process = Process::new(phrase, settings, 0.0);
+        let performance = Performance::proposed(&process).into_owned();
         let form = Form::new(&process);
         let notes = unroll(&process, Span::new(0.0, form.end())).collect();
         Self {
             process,
+            performance,
             form,
             notes,
             modes: Vec::new(),
@@ -48,7 +52,7 @@ impl Played {
         Score {
             piece: crate::exchange::Piece {
                 title: "Night ferry",
-                process: &self.process,
+                performance: &self.performance,
                 form: &self.form,
                 route: self.process.route(),
                 notes: &self.notes,
@@ -513,6 +517,7 @@ mod written {
         let form = Form::new(&process);
         let notes = unroll(&process, Span::new(17.25, form.end())).collect();
         let there = Played {
+            performance: Performance::proposed(&process).into_owned(),
             process,
             form,
             notes,

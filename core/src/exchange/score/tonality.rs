@@ -3,7 +3,7 @@
 use super::Score;
 use super::pitch::key_signature;
 use crate::mode::{Mode, ModeName, PitchName, Spelling};
-use crate::process::Process;
+use crate::performance::{Performance, Stood};
 use crate::time::{Beats, HAIR, Span};
 
 /// A mode and how it is written.
@@ -74,17 +74,17 @@ impl Tonality {
 
 /// Which mode is in force from when on.
 struct Modes<'a> {
-    process: &'a Process,
+    performance: &'a Performance<'a>,
     listed: Vec<(Beats, Mode)>,
 }
 
 impl<'a> Modes<'a> {
     /// As the piece lists them; or as the fold and the modulation plan have them.
     fn of(score: &Score<'a>) -> Self {
-        let process = score.piece.process;
+        let (performance, process) = (score.piece.performance, score.piece.process());
         if !score.piece.modes.is_empty() {
             return Self {
-                process,
+                performance,
                 listed: score.piece.modes.to_vec(),
             };
         }
@@ -93,12 +93,12 @@ impl<'a> Modes<'a> {
             0 => fold.source(),
             _ => fold.target(),
         };
-        let later = process
+        let later = performance
             .mode_changes()
             .filter(|change| change.index.is_some());
         let later = later.map(|change| (change.turning.end, change.mode));
         Self {
-            process,
+            performance,
             listed: std::iter::once((process.origin(), first))
                 .chain(later)
                 .collect(),
@@ -110,7 +110,10 @@ impl<'a> Modes<'a> {
         let last = self.listed.iter().rev().find(|(from, _)| *from < at - HAIR);
         let (from, mode) = match last.or(self.listed.first()) {
             Some(listed) => *listed,
-            None => (self.process.origin(), self.process.first_mode()),
+            None => {
+                let process = self.performance.future();
+                (process.origin(), process.first_mode())
+            }
         };
         (mode, self.spelling(mode, Some(from)))
     }
@@ -118,7 +121,7 @@ impl<'a> Modes<'a> {
     /// What is not yet in force just before `at`, though pitches have begun to turn into it.
     fn on_its_way(&self, at: Beats) -> Option<Mode> {
         let begun = self
-            .process
+            .performance
             .mode_changes()
             .filter(|change| change.index.is_some() && change.turning.start < at - HAIR)
             .last()?;
@@ -133,12 +136,16 @@ impl<'a> Modes<'a> {
     /// The tonic by its best name beside the mode before.
     fn tonic(&self, mode: Mode, from: Option<Beats>) -> PitchName {
         let leads_there = |end: Beats| from.is_none_or(|from| (end - from).abs() < HAIR);
-        let change = self.process.mode_changes().find(|change| {
+        let change = self.performance.mode_changes().find(|change| {
             change.index.is_some() && change.mode == mode && leads_there(change.turning.end)
         });
+        let process = match change {
+            Some(change) => self.performance.at(change.turning.start),
+            None => Stood::Lent(self.performance.future()),
+        };
         let fold = match change {
-            Some(change) => self.process.fold_at(change.turning.start).0,
-            None => self.process.fold(),
+            Some(change) => process.fold_at(change.turning.start).0,
+            None => process.fold(),
         };
         if mode == fold.target() && mode != fold.source() {
             fold.target_tonic_name()

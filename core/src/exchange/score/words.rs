@@ -40,7 +40,7 @@ pub(super) fn opening(part: Part, score: &Score) -> Vec<String> {
         Transposition::OctaveUp => Some("sounds an octave higher"),
         Transposition::TwoOctavesUp => Some("sounds two octaves higher"),
     };
-    let takes = match score.piece.process.settings().resulting.which {
+    let takes = match score.piece.process().settings().resulting.which {
         _ if part != Part::ResultingLine => None,
         Resulting::Off => None,
         Resulting::Top => Some("the top of all parts"),
@@ -70,19 +70,34 @@ pub(super) fn for_all(
     let turning = now.turning().filter(|_| turns);
     let goes_on = is_last && score.piece.form.endless;
     let goes_on = goes_on.then(|| "and so on".to_owned());
-    [mode, turning, plays(passage, score), goes_on]
-        .into_iter()
-        .flatten()
-        .collect()
+    let stage = &score.piece.form.stages[passage.stage];
+    let on_cue = (passage.begins && stage.on_cue).then(|| "on cue".to_owned());
+    let is_over = before.is_some_and(|before| before.performed) && !passage.performed;
+    let is_over = is_over.then(|| {
+        let then = score.piece.goes_on_words();
+        format!("performed up to here,\n{then}")
+    });
+    [
+        is_over,
+        on_cue,
+        mode,
+        turning,
+        plays(passage, score),
+        goes_on,
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }
 
 /// What the steady part is told.
 pub(super) fn steady(passage: &Passage, before: Option<&Passage>, score: &Score) -> Words {
     let mut words = hold(passage, before);
     let stage = &score.piece.form.stages[passage.stage];
-    let growth = score.piece.process.settings().growth.growth;
+    let process = score.piece.performance.at(stage.span.start);
+    let growth = process.settings().growth.growth;
     if passage.begins && growth != Growth::Off && builds(stage, score) {
-        let all = score.piece.process.phrase().notes().len();
+        let all = process.phrase().notes().len();
         words.push(format!("{} of {all} notes", stage.shown));
     }
     Words {
@@ -168,9 +183,7 @@ pub(super) fn moving(
             Some(drift(&now, passage, score))
         }
         Doing::Building => Some(format!("silent, then build up again,\n{place}")),
-        Doing::Entering
-            if was == Doing::Waiting && score.piece.process.settings().growth.copies_grow =>
-        {
+        Doing::Entering if was == Doing::Waiting && copies_grow(passage, score) => {
             Some(format!("enter, note by note: {place}"))
         }
         _ if was == Doing::Waiting => Some(format!("enter: {place}")),
@@ -194,6 +207,11 @@ pub(super) fn moving(
         told.words.extend(own_bar(now.to, score));
     }
     told
+}
+
+fn copies_grow(passage: &Passage, score: &Score) -> bool {
+    let process = score.piece.performance.at(passage.at);
+    process.settings().growth.copies_grow
 }
 
 /// "drift ahead over 4 cycles, to 3 sixteenths ahead", in two lines: the bar may be short.
@@ -221,7 +239,7 @@ fn distance(steps: f64, score: &Score) -> String {
     let steps = steps.abs();
     let plural = if steps == 1.0 { "" } else { "s" };
     // Where the beat is written as a dotted quarter, its thirds are plain eighths.
-    let unit = match score.piece.process.settings().capture.grid {
+    let unit = match score.piece.process().settings().capture.grid {
         Grid::Quarter => "quarter",
         Grid::Eighth => "eighth",
         Grid::EighthTriplet if is_compound(score) => "eighth",

@@ -35,7 +35,7 @@ pub(super) fn musicxml(score: &Score) -> String {
         });
         part_list(xml, score);
         let starts = system_starts(&sheet, |passage| bars_of(passage, &sheet, score));
-        for (place, part) in score.piece.process.parts().enumerate() {
+        for (place, part) in score.piece.performance.parts().enumerate() {
             PartWriter::new(score, &sheet, &starts, (place, part)).write(xml);
         }
     });
@@ -45,8 +45,9 @@ pub(super) fn musicxml(score: &Score) -> String {
 /// The bars that a passage is cut into.
 fn bars_of(passage: &Passage, sheet: &Sheet, score: &Score) -> Vec<Metre> {
     let written = |ticks: i64| if sheet.compound { ticks * 3 / 2 } else { ticks };
-    let settings = score.piece.process.settings();
-    let whole = to_ticks(score.piece.process.phrase().length());
+    let process = score.piece.performance.at(passage.at);
+    let settings = process.settings();
+    let whole = to_ticks(score.piece.process().phrase().length());
     // As a phrase grows longer, every length is counted in the same unit.
     let unit = if settings.growth.growth == Growth::Lengthen && passage.length < whole {
         unit_of(written(to_ticks(settings.step())))
@@ -63,7 +64,7 @@ fn part_list(xml: &mut Xml, score: &Score) {
             xml.text("group-symbol", &[], "bracket");
             xml.text("group-barline", &[], "yes");
         });
-        for (place, part) in score.piece.process.parts().enumerate() {
+        for (place, part) in score.piece.performance.parts().enumerate() {
             xml.within("score-part", &[("id", &part_id(place))], |xml| {
                 xml.text("part-name", &[], &part.to_string());
                 xml.text("part-abbreviation", &[], &words::abbreviation(part));

@@ -130,8 +130,8 @@ impl Circle {
     /// Where the voices stand at the end of a stage: where a drift has led, what growth has
     /// brought. None if there is no such stage.
     pub fn of_stage(seen: &Seen, stage: usize, dragged: DraggedOffset) -> Option<Self> {
-        let process = &seen.process;
         let at = end_of_stage(seen.form.stages.get(stage)?);
+        let process = seen.performance.at(at);
         let moment = Moment {
             at,
             ahead: Part::ALL.map(|part| process.voices().displacement(part, at)),

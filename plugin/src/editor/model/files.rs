@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 pub fn subject(seen: &Seen) -> Subject {
     Subject {
         process: Process::clone(&seen.process),
+        performed: seen.performed.clone(),
         tempo: tempo(seen),
         beats_per_bar: beats_per_bar(seen),
     }

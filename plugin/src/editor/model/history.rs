@@ -74,9 +74,15 @@ struct Step {
 }
 
 impl Step {
-    fn is_about(&self, things: &[Thing]) -> bool {
-        let changed = |thing: &Thing| self.changed.iter().any(|(before, _)| before.is_like(thing));
-        things.iter().any(changed)
+    /// Whether anything is left of it when these things have come from elsewhere: nothing, if it is
+    /// about one of them; but what was performed only goes with a step about something else.
+    fn is_left_by(&mut self, foreign: &[Thing]) -> bool {
+        let is_foreign = |thing: &Thing| foreign.iter().any(|other| other.is_like(thing));
+        let goes_with = |thing: &Thing| matches!(thing, Thing::Performed(_));
+        self.changed
+            .retain(|(before, _)| !(goes_with(before) && is_foreign(before)));
+        let about = self.changed.iter().any(|(before, _)| is_foreign(before));
+        !self.changed.is_empty() && !about
     }
 }
 
@@ -105,8 +111,9 @@ impl History {
                 }
                 let others = left.iter().zip(&now).filter(|(left, now)| left != now);
                 let foreign: Vec<Thing> = others.map(|(_, now)| now.clone()).collect();
-                self.past.retain(|step| !step.is_about(&foreign));
-                self.future.retain(|step| !step.is_about(&foreign));
+                let stays = |step: &mut Step| step.is_left_by(&foreign);
+                self.past.retain_mut(stays);
+                self.future.retain_mut(stays);
             }
             _ => {
                 self.past.clear();
@@ -188,17 +195,20 @@ impl History {
 impl Step {
     /// Whether a step so named, by that hand, is no more than this one going on.
     fn goes_on_in(&self, name: &Name, changed: &[(Thing, Thing)], hand: u64) -> bool {
-        let same_things = self.changed.len() == changed.len()
-            && (self.changed.iter().zip(changed)).all(|(mine, its)| mine.0.is_like(&its.0));
+        let is_mine = |its: &Thing| self.changed.iter().any(|(mine, _)| mine.is_like(its));
+        let same_things = changed.iter().all(|(its, _)| is_mine(its));
         hand != u64::MAX && self.hand == hand && self.name.what == name.what && same_things
     }
 
     fn and_then(self, name: Name, changed: Vec<(Thing, Thing)>) -> Self {
-        let befores = self.changed.into_iter().map(|(before, _)| before);
-        let afters = changed.into_iter().map(|(_, after)| after);
+        let both = self.changed.into_iter().map(|(before, then)| {
+            let mut afters = changed.iter().map(|(_, after)| after);
+            let after = afters.find(|after| after.is_like(&before)).cloned();
+            (before, after.unwrap_or(then))
+        });
         Self {
             name,
-            changed: befores.zip(afters).collect(),
+            changed: both.collect(),
             hand: self.hand,
         }
     }
@@ -211,6 +221,7 @@ mod tests {
     use procession_core::engine::Anchor;
     use procession_core::mode::ModeName;
     use procession_core::part::{CopyNumber, MAX_COPIES};
+    use procession_core::performed::{Happened, Moment, Shape};
     use procession_core::process::Process;
     use procession_core::route::{Afterwards, Dwell, Edit, Way, WrittenStage};
     use procession_core::settings::{Modulation, Motion, Place, Settings};
@@ -318,6 +329,43 @@ mod tests {
         assert_eq!(desk.undo(), None);
         assert_eq!(desk.kept.taken.phrase, phrase("G4 A4 C5"));
         assert_eq!(desk.redo(), says("flag"));
+    }
+
+    fn a_cue(at: f64) -> Arc<Recollection> {
+        let settings = Settings::default();
+        let mut told = Recollection {
+            first: Some(Shape::of(&settings)),
+            ..Recollection::default()
+        };
+        let what = Happened::Cue;
+        told.moments.push(Moment { at, what });
+        Arc::new(told)
+    }
+
+    #[test]
+    fn what_another_route_forgot_comes_back_with_the_route_that_was_there() {
+        let mut desk = Desk::new();
+        desk.kept.performed = a_cue(9.5);
+        let first = desk.kept.clone();
+        let route = Process::new(phrase("D4 E4"), Settings::default(), 0.0);
+        let route = Arc::new(route.voices().as_route());
+        let write = |kept: &mut Kept| {
+            kept.route = route.clone();
+            kept.performed = Arc::default();
+        };
+        desk.step("route", write);
+        desk.hold_on("route", |kept| kept.route = Arc::default());
+        desk.hold_on("route", |kept| kept.route = route.clone());
+        assert_eq!(desk.undo(), says("route"));
+        assert_eq!(desk.kept, first);
+        desk.redo();
+        // What was performed since then is not thrown away, nor is the step.
+        desk.kept.performed = a_cue(3.25);
+        assert_eq!(desk.undo(), says("route"));
+        assert_eq!(
+            (&desk.kept.performed, &desk.kept.route),
+            (&a_cue(3.25), &first.route)
+        );
     }
 
     #[test]

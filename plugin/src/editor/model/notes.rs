@@ -7,6 +7,7 @@ use crate::editor::seen::Seen;
 use procession_core::form::{Doing, Stage};
 use procession_core::note::Key;
 use procession_core::part::Part;
+use procession_core::performance::Stood;
 use procession_core::phrase::Phrase;
 use procession_core::process::{Process, VoiceNote};
 use procession_core::resulting::{ResultingNotes, sings};
@@ -26,6 +27,8 @@ pub struct Frame {
     pub tallied: Beats,
     /// What is seen, in words.
     pub words: String,
+    /// Whether it is a stage that is looked at.
+    pub is_of_stage: bool,
 }
 
 /// How much is in view.
@@ -56,6 +59,7 @@ impl Frame {
                 now: Some(now).filter(|now| running && span.contains(*now)),
                 tallied: end_of_stage(stage),
                 words: format!("Stage {}, its last cycles: {words}", index + 1),
+                is_of_stage: true,
             };
         }
         if running {
@@ -64,6 +68,7 @@ impl Frame {
                 now: Some(now),
                 tallied: now,
                 words: "The last cycles and the next ones".to_owned(),
+                is_of_stage: false,
             };
         }
         let origin = seen.process.origin();
@@ -72,6 +77,16 @@ impl Frame {
             now: None,
             tallied: origin,
             words: "Stopped: the first cycles".to_owned(),
+            is_of_stage: false,
+        }
+    }
+
+    /// The process that it shows: as it stood in the stage that is looked at, or as it plays.
+    pub fn process<'a>(&self, seen: &'a Seen) -> Stood<'a> {
+        if self.is_of_stage {
+            seen.performance.at(self.tallied)
+        } else {
+            Stood::Lent(&seen.process)
         }
     }
 

@@ -98,6 +98,8 @@ pub struct Plan {
     pub bars: Vec<BarLine>,
     /// Where copies leap from one offset to another.
     pub jumps: Vec<f32>,
+    /// Up to where it was performed, and in which bar that is, if anything was and it is in sight.
+    pub performed: Option<(f32, i64)>,
     /// The modes of the modulation plan, the one that the piece begins in first; none without one.
     pub modes: Vec<ModeMark>,
 }
@@ -146,8 +148,8 @@ pub struct ModeMark {
 /// form waits while the song goes on, and what begins at a bar of the song begins then: so what
 /// has begun reaches up to the playhead, and what has not stays off it.
 pub fn modes_at(plan: &Plan, seen: &Seen, head: Option<f32>) -> Vec<ModeMark> {
-    let on_cue = seen.process.voices().are_cued();
-    let Some(head) = head.filter(|_| on_cue) else {
+    let waits = seen.process.voices().are_cued() && seen.performance.until().is_none();
+    let Some(head) = head.filter(|_| waits) else {
         return plan.modes.clone();
     };
     let now = seen.process.origin() + seen.elapsed();
@@ -249,12 +251,13 @@ impl Plan {
             scale: canvas.scale,
             blocks: canvas.blocks(&visible),
             growth: canvas.growth(&visible),
-            courses: (seen.process.voices().parts())
+            courses: (seen.performance.parts().filter(|part| part.is_voice()))
                 .map(|part| canvas.course(part, &visible))
                 .collect(),
             levels: canvas.levels(),
             bars: canvas.bars(),
             jumps: canvas.jumps(&visible),
+            performed: canvas.performed(),
             modes: canvas.modes(),
         }
     }
@@ -263,8 +266,6 @@ impl Plan {
 /// Where things are drawn.
 struct Canvas<'a> {
     seen: &'a Seen,
-    /// What is drawn of a process that moves on cue.
-    counted: Option<Box<Process>>,
     window: Window,
     chart: Rect,
     scale: Scale,
@@ -282,10 +283,8 @@ impl<'a> Canvas<'a> {
         let (low, high) = offsets.fold((0.0, 0.0), |(low, high), steps| {
             (f64::min(low, steps), f64::max(high, steps))
         });
-        let on_cue = seen.process.voices().are_cued();
         Self {
             seen,
-            counted: on_cue.then(|| Box::new(seen.process.as_counted())),
             window,
             chart,
             scale: Scale {
@@ -295,13 +294,9 @@ impl<'a> Canvas<'a> {
         }
     }
 
-    fn process(&self) -> &Process {
-        self.counted.as_deref().unwrap_or(&self.seen.process)
-    }
-
     /// The modulation plan along time.
     fn modes(&self) -> Vec<ModeMark> {
-        let changes: Vec<_> = self.process().mode_changes().collect();
+        let changes: Vec<_> = self.seen.performance.mode_changes().collect();
         if changes.len() < 2 {
             return Vec::new();
         }
@@ -318,6 +313,14 @@ impl<'a> Canvas<'a> {
         };
         let marks = changes.iter().enumerate().map(mark);
         marks.filter(|mark| mark.right > mark.left).collect()
+    }
+
+    fn performed(&self) -> Option<(f32, i64)> {
+        let until = self.seen.performance.until()?;
+        let at = until - self.seen.process.origin();
+        let bar = ((at - HAIR) / beats_per_bar(self.seen)).floor().max(0.0) as i64 + 1;
+        let in_sight = (self.window.from..=self.window.to).contains(&at);
+        in_sight.then(|| (self.x(until), bar))
     }
 
     /// The stages that the window shows.
@@ -448,7 +451,8 @@ impl<'a> Canvas<'a> {
         for slice in 1..slices {
             let share = f64::from(slice) / f64::from(slices);
             let at = stage.span.start + share * stage.span.length();
-            if let Some(ahead) = self.process().voices().displacement(line.part, at) {
+            let process = self.seen.performance.at(at);
+            if let Some(ahead) = process.voices().displacement(line.part, at) {
                 let steps = ahead / self.seen.settings().step();
                 line.add(pos2(self.x(at), self.y(steps)));
             }
@@ -611,11 +615,8 @@ pub fn playhead(seen: &Seen) -> Option<Playhead> {
     if !seen.snapshot.running {
         return None;
     }
-    let (process, end) = (&seen.process, length(seen));
-    let elapsed = process
-        .voices()
-        .place_in_form(process.origin() + seen.elapsed())
-        - process.origin();
+    let (origin, end) = (seen.process.origin(), length(seen));
+    let elapsed = place_in_form(seen, origin + seen.elapsed()) - origin;
     let here = Playhead {
         at: elapsed.min(end),
         rounds: 0,
@@ -633,6 +634,21 @@ pub fn playhead(seen: &Seen) -> Option<Playhead> {
     })
 }
 
+/// Where song position `at` falls in the form. On cue a dwell that lasts longer than is proposed
+/// stays at its end.
+fn place_in_form(seen: &Seen, at: Beats) -> Beats {
+    let voices = seen.process.voices();
+    let until = match seen.performance.until() {
+        None => return voices.place_in_form(at),
+        Some(until) if at <= until || !voices.are_cued() => return at,
+        Some(until) => until,
+    };
+    let moves = |kind| matches!(kind, StageKind::Drift | StageKind::BuildUp);
+    let mut later = seen.form.stages.iter();
+    let waits = later.find(|stage| stage.span.end > until + HAIR && !moves(stage.kind));
+    waits.map_or(at, |stage| at.min(stage.span.end - 2.0 * HAIR))
+}
+
 /// Beats from one unison to the next.
 fn round(process: &Process) -> Beats {
     if process.voices().count() == 1 {
@@ -645,7 +661,7 @@ fn round(process: &Process) -> Beats {
 /// The stage that song position `at` falls in; on cue, the one in which copy 1 stands as it does
 /// then.
 pub fn stage_at(seen: &Seen, at: Beats) -> Option<usize> {
-    seen.form.stage_at(seen.process.voices().place_in_form(at))
+    seen.form.stage_at(place_in_form(seen, at))
 }
 
 /// The stage that the song is in.
@@ -778,7 +794,7 @@ pub fn about(seen: &Seen, index: usize) -> Option<About> {
     let origin = seen.process.origin();
     let piece = Piece {
         title: "",
-        process: &seen.process,
+        performance: &seen.performance,
         form: &seen.form,
         route: seen.process.route(),
         notes: &[],
@@ -787,7 +803,8 @@ pub fn about(seen: &Seen, index: usize) -> Option<About> {
         beats_per_bar: beats_per_bar(seen),
     };
     let bars = piece.bars(stage.span);
-    let sounding = pitch_classes_in(&seen.process, Cycle::of(seen, Some(index)).span);
+    let process = seen.performance.at(stage.span.end - HAIR);
+    let sounding = pitch_classes_in(&process, Cycle::of(seen, Some(index)).span);
     let some = if bars.contains('-') { "Bars" } else { "Bar" };
     let clock = |at: Beats| minutes(at - origin, tempo(seen));
     let held = seen.form.stages.len() == index + 1 && !seen.form.endless;
@@ -806,7 +823,7 @@ pub fn about(seen: &Seen, index: usize) -> Option<About> {
             if held { ", then held" } else { "" }
         ),
         facts: Circle::of_stage(seen, index, None).map_or(String::new(), |circle| circle.facts),
-        sonority: name_of(&seen.process, sounding, stage.span.end - HAIR),
+        sonority: name_of(&process, sounding, stage.span.end - HAIR),
     })
 }
 

@@ -180,15 +180,18 @@ impl Places {
     /// Of all that is listed.
     pub fn of(seen: &Seen) -> Self {
         let route = listed(seen);
-        // What moves on cue is drawn as counted.
-        let counted: Option<Box<Process>> =
-            (seen.process.voices().are_cued()).then(|| Box::new(seen.process.as_counted()));
-        let process = counted.as_deref().unwrap_or(&seen.process);
         let stages = seen.form.stages.iter();
         let middle = |span: &procession_core::time::Span| span.start + span.length() / 2.0;
         Self(
             stages
-                .map(|stage| place_at(process, &route, middle(&stage.span)))
+                .map(|stage| {
+                    let middle = middle(&stage.span);
+                    let place = place_at(&seen.performance.at(middle), &route, middle)?;
+                    // A dwell that waited is as long as it waited.
+                    let ends = Some(place.ends).filter(|ends| ends.is_finite());
+                    let ends = ends.unwrap_or(stage.span.end);
+                    Some(Place { ends, ..place })
+                })
                 .collect(),
         )
     }
