@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 pub mod audition;
 pub mod bell;
+mod clap;
 pub mod controllers;
 pub mod declaration;
 #[allow(
@@ -181,8 +182,8 @@ impl Vst3Plugin for Procession {
 mod entry {
     use super::*;
 
-    nice_export_clap!(Procession);
     nice_export_vst3!(Procession);
 }
 
+pub use clap::clap_entry;
 pub use entry::*;

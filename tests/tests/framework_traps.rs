@@ -142,6 +142,117 @@ fn events_beyond_the_end_of_the_block_are_played_on_its_last_sample() -> Outcome
     Ok(())
 }
 
+/// Left to itself the framework loses a parameter change at the very end of the block, and makes a
+/// slice that is longer than the block of one after it.
+#[test]
+fn a_parameter_change_at_or_behind_the_end_of_its_block_is_taken_and_no_audio_is_written_there()
+-> Outcome {
+    for frame in [63, 64, 65, 4_000, u32::MAX] {
+        let mut hand = listening_hand()?;
+        for side in hand.plugin.audio().input() {
+            side.fill(0.25);
+        }
+        let copies = hand.plugin.setting("copies", "5")?;
+        hand.block(&Block::of(64).event(frame, copies))?;
+        let five = hand.plugin.value_of("copies", "5")?;
+        assert_eq!(hand.plugin.value("copies")?, five, "at {frame}");
+        for side in hand.plugin.audio().output() {
+            assert!(side[..64].iter().all(|sample| *sample == 0.25));
+            assert!(side[64..].iter().all(|sample| *sample == 0.0));
+        }
+    }
+    Ok(())
+}
+
+#[test]
+fn a_note_behind_a_parameter_change_but_dated_before_it_is_played_with_it() -> Outcome {
+    let mut hand = listening_hand()?;
+    let width = hand.plugin.setting("width", "10 %")?;
+    let block = Block::of(64)
+        .event(40, width)
+        .event(20, Event::note_on(0, 60, 0.7))
+        .event(50, Event::note_off(0, 60));
+    let heard = hand.block(&block)?;
+    let frames: Vec<u32> = heard.iter().map(|timed| timed.frame).collect();
+    assert_eq!(frames, [40, 50]);
+    Ok(())
+}
+
+#[test]
+fn a_transport_behind_the_end_of_its_block_waits_for_the_next() -> Outcome {
+    let phrase = sixteenths("D4 F4 G4 A4");
+    let mut hand = ByHand::new(held(plugin()?, &phrase, &[("copies", "0")])?.into_plugin());
+    let elsewhere = Transport::rolling(120.0).at(100.0);
+    let block = Block::of(64)
+        .transport(Transport::rolling(120.0).at(0.0))
+        .event(64, Event::Transport(elsewhere));
+    assert_eq!(ons(&hand.block(&block)?), [(0, 62)]);
+    Ok(())
+}
+
+/// By the host's plain values a step of a stepped parameter is 1, and Off to On as well.
+#[test]
+fn what_is_automated_under_a_modulation_is_there_when_the_modulation_goes() -> Outcome {
+    for (name, before, amount, after) in [
+        ("copies", "3", 8.0, "5"),
+        ("copies", "3", -8.0, "1"),
+        ("hold", "On", 1.0, "Off"),
+        ("width", "90 %", 0.5, "95 %"),
+        ("width", "20 %", -1.0, "0 %"),
+    ] {
+        for between_blocks in [false, true] {
+            let mut hand = listening_hand()?;
+            hand.plugin.set(name, before)?;
+            let parameter = hand.plugin.parameter(name)?.number;
+            let modulated = |amount| Event::Modulation { parameter, amount };
+            hand.block(&Block::of(64).event(10, modulated(amount)))?;
+            if between_blocks {
+                hand.plugin.set(name, after)?;
+            } else {
+                let change = hand.plugin.setting(name, after)?;
+                hand.block(&Block::of(64).event(10, change))?;
+            }
+            hand.block(&Block::of(64).event(10, modulated(0.0)))?;
+            let (is, wanted) = (hand.plugin.value(name)?, hand.plugin.value_of(name, after)?);
+            assert!((is - wanted).abs() < 1e-6, "{name} by {amount}: {is}");
+        }
+    }
+    Ok(())
+}
+
+#[test]
+fn a_modulated_parameter_is_heard_where_the_modulation_puts_it() -> Outcome {
+    let phrase = sixteenths("D4 F4 G4 A4");
+    let mut hand = ByHand::new(held(plugin()?, &phrase, &[("copies", "1")])?.into_plugin());
+    let parameter = hand.plugin.parameter("copies")?.number;
+    let amount = 2.0;
+    let two = hand.plugin.setting("copies", "2")?;
+    let block = Block::of(64)
+        .transport(Transport::rolling(120.0).at(0.0))
+        .event(0, Event::Modulation { parameter, amount })
+        .event(0, two);
+    // The steady voice, the two that are set, and the two that are added.
+    assert_eq!(ons(&hand.block(&block)?).len(), 5);
+    Ok(())
+}
+
+#[test]
+fn more_events_on_one_sample_than_the_framework_sets_aside_are_spread_over_the_next() -> Outcome {
+    let mut hand = listening_hand()?;
+    let mut block = Block::of(64);
+    for index in 0..3_000u32 {
+        let (channel, key) = ((index % 16) as u16, (index % 128) as u16);
+        block = block.event(9, Event::note_on(channel, key, 0.7));
+        block = block.event(9, Event::note_off(channel, key));
+    }
+    let heard = hand.block(&block)?;
+    assert_eq!(heard.len(), 6_000);
+    // What stands before the first cut, on its sample, is one early: see the first statement.
+    assert!(heard.iter().all(|timed| (8..15).contains(&timed.frame)));
+    hand.recording().assert_no_note_hangs();
+    Ok(())
+}
+
 #[test]
 fn more_events_in_a_block_than_the_framework_sets_aside_all_come_through() -> Outcome {
     let mut hand = listening_hand()?;
