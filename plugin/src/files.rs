@@ -10,6 +10,7 @@ pub mod place;
 mod reader;
 mod writer;
 mod trouble;
+pub mod unseen;
 
 pub use reader::{Answer, Reader, Wanted};
 pub use trouble::Trouble;

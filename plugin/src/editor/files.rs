@@ -9,7 +9,7 @@ use crate::editor::model::files::{
 };
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
-use crate::files::{FileKind, Order, Trouble, Writing, place};
+use crate::files::{FileKind, Order, Trouble, Writing, place, unseen};
 use egui::{
     Align, Button, Label, Layout, RichText, ScrollArea, Stroke, TextEdit, Ui, UiBuilder, vec2,
 };
@@ -219,6 +219,13 @@ impl FilesView<'_> {
                 });
             }
         });
+        let folder = self.state.folder.clone().unwrap_or_default();
+        for (what, typed) in [("name", &name), ("folder", &folder)] {
+            if let Some(spelt) = unseen::spelt_out(typed) {
+                let holds = format!("The {what} holds signs that are not seen: {spelt}");
+                self.say(ui, Tone::Alarm, &holds);
+            }
+        }
         if nothing {
             self.say(ui, Tone::Plain, &Trouble::NoPhrase.to_string());
         } else if kinds.is_empty() {
