@@ -10,6 +10,7 @@ pub mod host;
 pub mod vst3_host;
 
 pub mod session;
+pub mod soak;
 
 pub mod heard;
 

@@ -3,9 +3,11 @@
 mod bench;
 mod bundle;
 mod demo;
+mod fuzz;
 mod install;
 mod references;
 mod run;
+mod soak;
 mod test;
 mod workspace;
 
@@ -24,7 +26,7 @@ struct Verb {
     run: fn(Parser) -> Result<()>,
 }
 
-const VERBS: [Verb; 6] = [
+const VERBS: [Verb; 8] = [
     Verb {
         name: "demo",
         does: "play a phrase through the plug-in; leaves MIDI, sound, pictures, a score and the plan",
@@ -61,11 +63,24 @@ const VERBS: [Verb; 6] = [
         help: bench::HELP,
         run: bench::run,
     },
+    Verb {
+        name: "soak",
+        does: "play ten simulated hours of everything at once, twice",
+        help: soak::HELP,
+        run: soak::run,
+    },
+    Verb {
+        name: "fuzz",
+        does: "give it what it does not expect, for an hour (needs a C++ compiler)",
+        help: fuzz::HELP,
+        run: fuzz::run,
+    },
 ];
 
 fn main() -> ExitCode {
-    let asked = Asked::of(Parser::from_env());
-    match asked.and_then(Asked::answer) {
+    let done =
+        fuzz::compiler().unwrap_or_else(|| Asked::of(Parser::from_env()).and_then(Asked::answer));
+    match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             eprintln!("{error:#}");
@@ -183,7 +198,7 @@ mod tests {
 
     #[test]
     fn every_command_explains_itself_and_its_options() {
-        let options: [(&str, &[&str]); 6] = [
+        let options: [(&str, &[&str]); 8] = [
             (
                 "demo",
                 &[
@@ -200,6 +215,8 @@ mod tests {
             ("install", &[]),
             ("bundle", &["--debug"]),
             ("bench", &[]),
+            ("soak", &["--hours"]),
+            ("fuzz", &["--minutes"]),
         ];
         assert_eq!(options.map(|(name, _)| name), VERBS.map(|verb| verb.name));
         for (name, options) in options {
