@@ -1,6 +1,6 @@
 //! `bundle`: the built library laid out the way each plug-in format wants it.
 
-use crate::workspace;
+use crate::{notices, workspace};
 use anyhow::{Context, Result, bail};
 use lexopt::{Arg, Parser};
 use std::env::consts::{ARCH, DLL_PREFIX, DLL_SUFFIX, OS};
@@ -12,7 +12,8 @@ pub const HELP: &str = "\
 cargo xtask bundle [--debug]
 
 Builds Procession as CLAP and VST3 for this system, and says where the two bundles lie: in the
-target folder, under bundled. Nothing is installed; that is cargo xtask install.
+target folder, under bundled. Beside them lie the notices of what is in them that others wrote.
+Nothing is installed; that is cargo xtask install.
 
   --debug  build quickly, with checks that no allocation happens while audio runs, into
            bundled-debug; for testing, not for playing
@@ -93,9 +94,17 @@ pub fn run(mut arguments: Parser) -> Result<()> {
     Ok(())
 }
 
-/// Builds and lays out: where the bundles are, in the order of [`Format::ALL`].
+/// Builds and lays out: where the bundles are, in the order of [`Format::ALL`]. Beside them, for
+/// those who get them, the notices.
 pub fn make(build: Build) -> Result<Vec<PathBuf>> {
     let library = library(build)?;
+    if build == Build::Release {
+        let folder = folder(build)?;
+        let text = notices::text()?;
+        fs::create_dir_all(&folder)
+            .and_then(|()| fs::write(folder.join(notices::NAME), text))
+            .with_context(|| format!("the notices cannot be written into {}", folder.display()))?;
+    }
     Format::ALL
         .iter()
         .map(|format| lay_out(*format, &library, &folder(build)?))

@@ -1,6 +1,7 @@
 //! `install`: the bundles into the user's plug-in folders.
 
 use crate::bundle::{self, Build, Format};
+use crate::notices;
 use anyhow::{Context, Result};
 use lexopt::Parser;
 use std::env::consts::OS;
@@ -12,8 +13,9 @@ pub const HELP: &str = "\
 cargo xtask install
 
 Builds Procession as CLAP and VST3 and copies both into your own plug-in folders, which takes no
-rights of an administrator. A former version there is replaced, and what was done is said. Have your
-host scan its plug-ins afterwards.
+rights of an administrator. A former version there is replaced, and what was done is said. Beside
+each goes a text, Procession notices.txt, that names what in it others wrote. Have your host scan its
+plug-ins afterwards.
 
   Linux    ~/.clap and ~/.vst3
   macOS    ~/Library/Audio/Plug-Ins/CLAP and .../VST3 (untried)
@@ -28,6 +30,7 @@ pub fn run(arguments: Parser) -> Result<()> {
         let folder = plugin_folder(format, OS, |name| std::env::var_os(name).map(PathBuf::from))?;
         let installed = place(&bundle, &folder)?;
         println!("{}", installed.display());
+        place(&bundle.with_file_name(notices::NAME), &folder)?;
     }
     println!("Have your host scan its plug-ins again.");
     Ok(())

@@ -5,6 +5,7 @@ mod bundle;
 mod demo;
 mod fuzz;
 mod install;
+mod notices;
 mod references;
 mod run;
 mod soak;

@@ -24,9 +24,7 @@ pub fn target() -> Result<PathBuf> {
 
 /// Runs cargo at the top of the workspace and lets it speak for itself.
 pub fn cargo(arguments: &[&str], variables: &[(&str, OsString)]) -> Result<()> {
-    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| env!("CARGO").into());
-    let mut command = Command::new(cargo);
-    command.args(arguments).current_dir(root());
+    let mut command = command(arguments);
     // What cargo told this program about itself must not look like the user's own settings to
     // the next cargo, or it would rebuild what it has.
     for (name, _) in std::env::vars_os() {
@@ -41,6 +39,36 @@ pub fn cargo(arguments: &[&str], variables: &[(&str, OsString)]) -> Result<()> {
         bail!("`cargo {}` failed, see above", arguments.join(" "));
     }
     Ok(())
+}
+
+/// What cargo answers.
+pub fn ask_cargo(arguments: &[&str]) -> Result<Vec<u8>> {
+    let answer = command(arguments)
+        .output()
+        .context("cargo cannot be started")?;
+    if !answer.status.success() {
+        let said = String::from_utf8_lossy(&answer.stderr);
+        bail!("`cargo {}` failed: {said}", arguments.join(" "));
+    }
+    Ok(answer.stdout)
+}
+
+/// The system that is built for, as the compiler calls it.
+pub fn platform() -> Result<String> {
+    let compiler = std::env::var_os("RUSTC").unwrap_or_else(|| "rustc".into());
+    let answer = Command::new(compiler).arg("-vV").output();
+    let answer = answer.context("rustc cannot be started")?.stdout;
+    let told = String::from_utf8_lossy(&answer);
+    let host = told.lines().find_map(|line| line.strip_prefix("host: "));
+    host.map(str::to_owned)
+        .context("rustc does not tell what system it is on")
+}
+
+fn command(arguments: &[&str]) -> Command {
+    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| env!("CARGO").into());
+    let mut command = Command::new(cargo);
+    command.args(arguments).current_dir(root());
+    command
 }
 
 fn is_told_by_cargo(name: &str) -> bool {
