@@ -55,6 +55,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             width: process.settings().output.width,
             notes: &notes,
             tempo: TEMPO,
+            tempi: None,
             sample_rate: FILE_SAMPLE_RATE,
         };
         std::fs::write(folder.join(format!("{name}.wav")), sound.to_wav()?)?;

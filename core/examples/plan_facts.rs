@@ -10,6 +10,7 @@ use procession_core::route::{Afterwards, Dwell, Edit, Turn};
 use procession_core::settings::{
     Advance, CopiesMove, FoldKind, Growth, Motion, Resulting, Settings, Shifts,
 };
+use procession_core::tempo_map::{TempoMap, TempoStep};
 
 const LANTERNS: &str = "D4 A4 . F4 C5 . E4 B4 D5 . A4 E5 C5 . G4 F4";
 
@@ -67,7 +68,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     Ok(())
 }
 
-/// On cue, with two cues 30 and 100.5 beats after the origin.
+/// On cue, with two cues 30 and 100.5 beats after the origin, and at half the tempo from beat 50 on.
 fn performed() -> Result<String, Box<dyn std::error::Error>> {
     let mut settings = Settings::default();
     settings.motion.advance = Advance::OnCue;
@@ -80,6 +81,8 @@ fn performed() -> Result<String, Box<dyn std::error::Error>> {
         let what = Happened::Cue;
         told.moments.push(Moment { at, what });
     }
+    let step = |at, tempo| TempoStep { at, tempo };
+    told.tempi = TempoMap::new([step(0.0, 108.0), step(50.0, 54.0)]);
     let process = Process::new(phrase, settings, 4.0);
     let unrolled = Unrolled::performed(&process, &told, 108.0, 3.5);
     Ok(plan::json(&unrolled.piece("performed on cue")))

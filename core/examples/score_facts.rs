@@ -233,6 +233,7 @@ fn write(case: &Case, folder: &Path) -> Result<String, Box<dyn std::error::Error
             notes: &notes,
             modes: &modes,
             tempo: 96.0,
+            tempi: None,
             beats_per_bar: 4.0,
         },
         layout: case.layout,

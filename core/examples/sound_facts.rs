@@ -31,6 +31,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         width: process.settings().output.width,
         notes: &notes,
         tempo: TEMPO,
+        tempi: None,
         sample_rate: FILE_SAMPLE_RATE,
     };
     let bytes = sound.to_wav()?;

@@ -27,6 +27,7 @@
 
 // In reading order: each uses only what stands above it.
 pub mod time;
+pub mod tempo_map;
 pub mod note;
 pub mod metre;
 pub mod phrase;

@@ -1,6 +1,8 @@
 //! What was performed: cues, and changes of what shapes stages, each with the song position at which
 //! it came, so that the music that was heard there is heard there again.
 //!
+//! How fast the song went is remembered, too, so that what was heard can be told as long as it lasted.
+//!
 //! A performance is believed as long as nobody says otherwise: played from any position, if the
 //! values that were last remembered before it are those that the controls show, what had passed is
 //! as it was performed, and what was performed later comes again in its time. If they are not, the
@@ -8,7 +10,8 @@
 
 use crate::process::{Process, Stance};
 use crate::settings::{Grid, GrowthSettings, MotionSettings, Settings};
-use crate::time::{Beats, LATE};
+use crate::tempo_map::{TempoEar, TempoMap};
+use crate::time::{Beats, LATE, Span};
 use arrayvec::ArrayVec;
 
 /// How many moments are remembered. Later ones are not.
@@ -92,6 +95,8 @@ pub struct Recollection {
     pub first: Option<Shape>,
     /// What happened.
     pub moments: ArrayVec<Moment, MOST_MOMENTS>,
+    /// How fast the song went.
+    pub tempi: TempoMap,
 }
 
 impl Recollection {
@@ -100,6 +105,7 @@ impl Recollection {
         self.first = other.first;
         self.moments.clear();
         self.moments.extend(other.moments.iter().copied());
+        self.tempi.copy_from(&other.tempi);
     }
 
     /// Whether what the controls say is something that they said while this was performed: if it
@@ -155,6 +161,8 @@ pub struct Performed {
     passed: usize,
     /// Whether what is heard is what was performed.
     followed: bool,
+    /// Hears how fast the song goes.
+    ear: TempoEar,
     /// Whether what is performed is not remembered: it came about as no song position tells.
     adrift: bool,
     /// Changes with what was performed.
@@ -192,6 +200,15 @@ impl Performed {
 
     /// Nothing was performed.
     pub fn forget(&mut self) {
+        if !self.told.tempi.is_empty() {
+            self.edition = self.edition.wrapping_add(1);
+        }
+        self.told.tempi.clear();
+        self.ear = TempoEar::default();
+        self.forget_moments();
+    }
+
+    fn forget_moments(&mut self) {
         if self.told.first.is_some() {
             self.edition = self.edition.wrapping_add(1);
         }
@@ -208,6 +225,7 @@ impl Performed {
     pub fn recollect(&mut self, told: &Recollection, process: &mut Process) {
         self.forget();
         self.told.first = told.first;
+        self.told.tempi.copy_from(&told.tempi);
         told.perform(process, |moment, process| self.push(*moment, process));
         self.passed = 0;
     }
@@ -329,6 +347,14 @@ impl Performed {
         self.passed = (self.passed + 1).min(self.told.moments.len());
     }
 
+    /// The song went through `span` of it at `tempo`, in beats a minute.
+    pub fn went(&mut self, span: Span, tempo: f64, origin: Beats) {
+        let span = Span::new(span.start - origin, span.end - origin);
+        if self.ear.hear(span, tempo, &mut self.told.tempi) {
+            self.edition = self.edition.wrapping_add(1);
+        }
+    }
+
     /// The song has come to `now`. A value that was told on the way and was not told again is not
     /// to be: what was performed from there on is forgotten.
     pub fn come_to(&mut self, now: Beats, origin: Beats) {
@@ -348,7 +374,7 @@ impl Performed {
             return;
         }
         if !self.followed {
-            self.forget();
+            self.forget_moments();
             self.followed = true;
         }
         self.cut();

@@ -159,7 +159,12 @@ pub fn copies_named(copies: &[usize]) -> String {
 
 /// A length as minutes and seconds at `tempo`: "3:36", from an hour on with hours: "9:09:04".
 pub fn minutes(beats: Beats, tempo: f64) -> String {
-    let seconds = (beats * 60.0 / tempo).round().max(0.0) as u64;
+    clock(beats * 60.0 / tempo)
+}
+
+/// Seconds as on a clock: "3:36", "9:09:04".
+pub fn clock(seconds: f64) -> String {
+    let seconds = seconds.round().max(0.0) as u64;
     let (hours, minutes, seconds) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
     match hours {
         0 => format!("{minutes}:{seconds:02}"),

@@ -513,6 +513,49 @@ fn a_loop_that_copies_go_through_on_cue_goes_on_and_is_not_remembered() {
     assert_eq!(steps(&host), 1.0);
 }
 
+/// The song rolls from `from` to `to` at `tempo`, in blocks of a hundredth of a beat.
+fn roll_at(engine: &mut Engine, from: f64, to: f64, tempo: f64) {
+    let frames = (0.01 * RATE * 60.0 / tempo).round();
+    let block = frames * tempo / (60.0 * RATE);
+    let controls = Controls {
+        settings: settings(Motion::Jump, 2, 1),
+        hold: true,
+        ..Controls::default()
+    };
+    for count in 0..((to - from) / block).round() as u32 {
+        let transport = Transport {
+            playing: true,
+            tempo: Some(tempo),
+            position: Some(from + f64::from(count) * block),
+        };
+        let block = engine.begin(&transport, frames as u32, &controls, |_| ());
+        block.finish(|_| ());
+    }
+}
+
+/// 12 beats after the origin, at beat 16, the song goes at half the tempo, and that is known from
+/// then on, whatever else is performed, until it is to be forgotten.
+#[test]
+fn how_fast_the_song_went_is_remembered() {
+    let mut engine = Engine::new(RATE);
+    engine.restore(&phrase(), Anchor::Song(ORIGIN));
+    roll_at(&mut engine, 0.0, 16.0, 120.0);
+    assert!(engine.performed().told().tempi.is_empty());
+    roll_at(&mut engine, 16.0, 24.0, 60.0);
+    let tempi = &engine.performed().told().tempi;
+    let [first, second] = tempi.steps() else {
+        panic!("two tempi: {tempi:?}");
+    };
+    assert_eq!((first.at, first.tempo), (0.0, 120.0));
+    assert!(
+        (second.at - 12.0).abs() < 1e-3 && (second.tempo - 60.0).abs() < 1e-6,
+        "{second:?}"
+    );
+    assert!((tempi.seconds(20.0) - 14.0).abs() < 1e-3);
+    engine.restore_performed(&Box::<Performed>::default());
+    assert!(engine.performed().told().tempi.is_empty());
+}
+
 #[test]
 fn there_is_room_for_a_long_evening_and_then_no_more() {
     let mut host = Host::new(settings(Motion::Jump, 2, 1));

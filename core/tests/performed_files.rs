@@ -9,6 +9,7 @@ use procession_core::performed::{Happened, Moment, Recollection, Shape};
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::settings::{Advance, Motion, Settings};
+use procession_core::tempo_map::{TempoMap, TempoStep};
 
 /// Six steps, a cycle of 1.5 beats, from beat 4 on; counted, a copy would jump every two cycles.
 /// Cues came 5.8 and 15.9 beats after the beginning, and were followed after 6 and 16.5: after four
@@ -130,6 +131,32 @@ fn the_picture_has_a_line_where_it_was_performed_up_to() {
     };
     let svg = picture.to_svg();
     assert!(svg.contains("performed up to bar 5") && svg.contains("as generated from here on"));
+}
+
+/// 6 beats at 120 are 3 seconds, 10.5 at 60 as many more as they are beats.
+#[test]
+fn files_go_as_fast_as_the_song_did() {
+    let step = |at, tempo| TempoStep { at, tempo };
+    let unrolled = Unrolled {
+        tempi: TempoMap::new([step(0.0, 120.0), step(6.0, 60.0)]),
+        ..performed()
+    };
+    let piece = unrolled.piece("Night ferry");
+    assert_eq!(midi::Score::of(&piece).tempo, [(0.0, 120.0), (6.0, 60.0)]);
+    let plan: serde_json::Value = serde_json::from_str(&plan::json(&piece)).unwrap();
+    assert_eq!(plan["stages"][1]["start_seconds"], 3.0);
+    assert_eq!(plan["stages"][2]["start_seconds"], 13.5);
+    assert!(plan::text(&piece).contains(" at 60 to 120 bpm; "));
+    let score = Score {
+        piece,
+        layout: Layout::SharedBeatOne,
+        transpositions: &[],
+    };
+    let tempi: Vec<f64> = score.sheet().passages.iter().map(|one| one.tempo).collect();
+    assert_eq!(tempi[..3], [120.0, 60.0, 60.0]);
+    let xml = score.to_musicxml();
+    assert_eq!(xml.matches("<sound tempo=").count(), 2);
+    assert!(xml.contains("<sound tempo=\"60\"/>"));
 }
 
 #[test]

@@ -39,7 +39,7 @@ use std::sync::Arc;
 /// 3: a position may be written at which the process begins, and a route that it takes; what was
 /// performed is kept.
 /// 4: a note may be a syllable of a recording, which is kept with it; it is kept what is practised,
-/// how, and how it went.
+/// how, and how it went, and where the tempo of the song changed.
 pub const VERSION: u64 = 4;
 
 /// Origins farther from the start of the song than this are damage: a year and a half at 120 beats
@@ -200,6 +200,7 @@ impl Kept {
             begins_at: self.begins_at,
             route: route::saved(&self.route),
             performed: performed::saved(&self.performed),
+            tempi: performed::saved_tempi(&self.performed),
             practice: practice::saved(&self.practice),
             voice: voice::saved(self.voice.as_ref(), &self.taken.phrase),
             window: self.window,
@@ -308,6 +309,8 @@ pub struct Written {
     route: Option<route::SavedRoute>,
     #[serde(skip_serializing_if = "Option::is_none")]
     performed: Option<performed::SavedPerformance>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    tempi: Vec<performed::SavedTempo>,
     #[serde(skip_serializing_if = "Option::is_none")]
     practice: Option<practice::SavedPractice>,
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -56,13 +56,22 @@ def check_that_it_can_fail(judge, plan):
 
 
 def check_arithmetic(plan):
-    beat = 60 / plan["tempo"]
+    def seconds(beats):
+        """Each tempo for as long as it is in force."""
+        tempi = plan["tempi"]
+        ends = [step["from_beat"] for step in tempi[1:]] + [float("inf")]
+        spans = [min(end, beats) - step["from_beat"] for step, end in zip(tempi, ends)]
+        return sum(60 / step["tempo"] * max(span, 0) for step, span in zip(tempi, spans))
+
+    assert plan["tempi"][0] == {"from_beat": 0, "tempo": plan["tempo"]}
+    told = plan["title"] == "performed on cue"
+    assert [step["tempo"] for step in plan["tempi"]] == ([108, 54] if told else [108])
     near = lambda a, b: abs(a - b) < 1e-6 * max(1, abs(b))
     at = 0
     for number, stage in enumerate(plan["stages"], 1):
         assert stage["stage"] == number
         assert near(stage["start_beat"], at), (plan["title"], number)
-        assert near(stage["start_seconds"], at * beat)
+        assert near(stage["start_seconds"], seconds(at))
         assert stage["first_bar"] == 1 + int((at + 1e-6) // plan["beats_per_bar"])
         at += stage["length_beats"]
         assert stage["last_bar"] == 1 + int((at - 1e-6) // plan["beats_per_bar"])
@@ -71,7 +80,7 @@ def check_arithmetic(plan):
         for place in stage["alignments"]:
             assert place <= len(plan["alignments"])
     lasts = plan["lasts"]
-    assert near(lasts["chosen_seconds"], lasts["chosen_beats"] * beat)
+    assert near(lasts["chosen_seconds"], seconds(lasts["chosen_beats"]))
     assert plan["whole"] == near(at, lasts["chosen_beats"]), plan["title"]
     assert lasts["shortest_beats"] <= lasts["chosen_beats"] <= lasts["longest_beats"]
     phrase = plan["phrase"]

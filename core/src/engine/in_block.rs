@@ -159,6 +159,10 @@ impl<'e> InBlock<'e> {
         let engine = self.engine;
         let origin = engine.process.origin();
         engine.performed.come_to(self.block.span().end, origin);
+        if engine.remembers() && !engine.process.phrase().is_empty() {
+            let tempo = engine.clock.tempo();
+            engine.performed.went(self.block.span(), tempo, origin);
+        }
         engine.rehearsed(&self.block);
         engine.clock.pass(&self.block);
         engine.listener.advance(engine.clock.heard());

@@ -13,7 +13,7 @@ use crate::form::Doing;
 use crate::marks::{self, dashes_in_picture};
 use crate::part::{CopyNumber, Part};
 use crate::time::{Beats, Span};
-use crate::words::{minutes, steps_ahead};
+use crate::words::steps_ahead;
 use std::fmt::Write;
 
 /// What a picture is made from.
@@ -78,11 +78,12 @@ impl Picture<'_> {
     fn draw_heading(&self, out: &mut Drawing) {
         out.text(LEFT, 52.0, 26.0, INK, "start", self.piece.title);
         let totals = &self.piece.form.totals;
-        let clock = |beats: Beats| minutes(beats, self.piece.tempo);
+        let origin = self.piece.process().origin();
+        let clock = |beats: Beats| self.piece.clock(origin + beats);
         let words = format!(
-            "{} at {} bpm; with customary repeats between {} and {}",
+            "{} at {}; with customary repeats between {} and {}",
             clock(totals.chosen),
-            self.piece.tempo,
+            self.piece.tempo_words(),
             clock(totals.shortest),
             clock(totals.longest)
         );
@@ -292,7 +293,7 @@ impl Picture<'_> {
                 "middle",
                 &format!("bar {}", bar + 1.0),
             );
-            let clock = minutes(at - self.piece.process().origin(), self.piece.tempo);
+            let clock = self.piece.clock(at);
             out.text(x, top + 41.0, 12.0, QUIET, "middle", &clock);
             bar += every;
         }

@@ -7,7 +7,9 @@ use crate::performed::Recollection;
 use crate::process::{Process, VoiceNote};
 use crate::route::Route;
 use crate::sonority::Sonority;
+use crate::tempo_map::TempoMap;
 use crate::time::{Beats, HAIR, Span};
+use crate::words::clock;
 
 /// A piece, as it is told to whoever writes a file.
 #[derive(Clone, Copy, Debug)]
@@ -25,8 +27,10 @@ pub struct Piece<'a> {
     /// Which mode is in force from which song position on, in order. None leaves spelling to the
     /// mode that the process folds into, or hears its phrase in.
     pub modes: &'a [(Beats, Mode)],
-    /// Beats a minute.
+    /// Beats a minute, as it begins.
     pub tempo: f64,
+    /// Where it went faster or slower, if it did.
+    pub tempi: Option<&'a TempoMap>,
     /// Beats a bar.
     pub beats_per_bar: f64,
 }
@@ -36,6 +40,54 @@ impl<'a> Piece<'a> {
     /// stood at some position is for the performance to say.
     pub fn process(&self) -> &'a Process {
         self.performance.future()
+    }
+
+    /// Seconds from the origin to song position `at`.
+    pub fn seconds(&self, at: Beats) -> f64 {
+        let beats = at - self.process().origin();
+        match self.tempi {
+            Some(tempi) => tempi.seconds(beats),
+            None => beats * 60.0 / self.tempo,
+        }
+    }
+
+    /// The same as on a clock: "3:36".
+    pub fn clock(&self, at: Beats) -> String {
+        clock(self.seconds(at))
+    }
+
+    /// Beats a minute at song position `at`.
+    pub fn tempo_at(&self, at: Beats) -> f64 {
+        let at = at - self.process().origin();
+        let told = self.tempi.and_then(|tempi| tempi.at(at));
+        told.unwrap_or(self.tempo)
+    }
+
+    /// From where on, in beats after the origin, it goes at which tempo; one at least.
+    pub fn tempo_steps(&self) -> Vec<(Beats, f64)> {
+        let Some(tempi) = self.tempi else {
+            return vec![(0.0, self.tempo)];
+        };
+        let end = self.form.end() - self.process().origin();
+        let steps = tempi.steps().iter().map(|step| (step.at, step.tempo));
+        steps.take_while(|(at, _)| *at < end).collect()
+    }
+
+    /// The tempo in words: "108 bpm", "60 to 108 bpm".
+    pub fn tempo_words(&self) -> String {
+        let round = |tempo: f64| (tempo * 1000.0).round() / 1000.0;
+        let tempi = self
+            .tempo_steps()
+            .into_iter()
+            .map(|(_, tempo)| round(tempo));
+        let range = tempi.fold(None, |range: Option<(f64, f64)>, tempo| {
+            let (low, high) = range.unwrap_or((tempo, tempo));
+            Some((low.min(tempo), high.max(tempo)))
+        });
+        match range {
+            Some((low, high)) if low < high => format!("{low} to {high} bpm"),
+            _ => format!("{} bpm", round(self.tempo)),
+        }
     }
 
     /// The first and the last bar that a stretch of the song falls in, counted from 1 at the
@@ -130,8 +182,10 @@ pub struct Unrolled {
     pub modes: Vec<(Beats, Mode)>,
     /// Where one mode is on its way into the next.
     pub turnings: Vec<Span>,
-    /// Beats a minute.
+    /// Beats a minute, as it begins.
     pub tempo: f64,
+    /// Where it went faster or slower; empty if it has one tempo throughout.
+    pub tempi: TempoMap,
     /// Beats a bar.
     pub beats_per_bar: f64,
 }
@@ -148,7 +202,8 @@ impl Unrolled {
         )
     }
 
-    /// The same as it was performed; see [`Performance::new`].
+    /// The same as it was performed, see [`Performance::new`], and as fast as it was; at `tempo` if
+    /// that did not change.
     pub fn performed(
         process: &Process,
         told: &Recollection,
@@ -156,12 +211,12 @@ impl Unrolled {
         beats_per_bar: f64,
     ) -> Self {
         let route = process.voices().as_route();
-        Self::of(
-            &Performance::new(process, told),
-            route,
-            tempo,
-            beats_per_bar,
-        )
+        let performance = Performance::new(process, told);
+        let tempo = told.tempi.at(0.0).unwrap_or(tempo);
+        Self {
+            tempi: told.tempi.clone(),
+            ..Self::of(&performance, route, tempo, beats_per_bar)
+        }
     }
 
     fn of(performance: &Performance, route: Route, tempo: f64, beats_per_bar: f64) -> Self {
@@ -194,6 +249,7 @@ impl Unrolled {
             form,
             notes,
             tempo,
+            tempi: TempoMap::default(),
             beats_per_bar,
         }
     }
@@ -208,6 +264,7 @@ impl Unrolled {
             notes: &self.notes,
             modes: &self.modes,
             tempo: self.tempo,
+            tempi: Some(&self.tempi).filter(|tempi| !tempi.is_empty()),
             beats_per_bar: self.beats_per_bar,
         }
     }

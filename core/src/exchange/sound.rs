@@ -15,6 +15,7 @@ use super::loudness::Meter;
 use crate::mallet::Mallets;
 use crate::player::pan_of;
 use crate::process::VoiceNote;
+use crate::tempo_map::TempoMap;
 use crate::time::Beats;
 use hound::{SampleFormat, WavReader, WavSpec, WavWriter};
 use std::io::{self, BufWriter, Cursor, Read, Seek, Write};
@@ -60,6 +61,8 @@ pub struct Sound<'a> {
     pub notes: &'a [VoiceNote],
     /// Quarter notes a minute.
     pub tempo: f64,
+    /// Where it went faster or slower than that, if it did.
+    pub tempi: Option<&'a TempoMap>,
     /// Hz, 8 000 ..= 768 000; [`FILE_SAMPLE_RATE`] if there is no wish.
     pub sample_rate: u32,
 }
@@ -202,7 +205,11 @@ impl Sound<'_> {
 
     /// Frames from the origin.
     fn frame_of(&self, at: Beats) -> u64 {
-        let seconds = (at - self.origin) * 60.0 / self.tempo;
+        let beats = at - self.origin;
+        let seconds = match self.tempi {
+            Some(tempi) => tempi.seconds(beats),
+            None => beats * 60.0 / self.tempo,
+        };
         // `as` saturates.
         (seconds * f64::from(self.sample_rate)).round() as u64
     }
@@ -405,6 +412,7 @@ mod tests {
             width: process.settings().output.width,
             notes,
             tempo: 120.0,
+            tempi: None,
             sample_rate: FILE_SAMPLE_RATE,
         }
     }
@@ -533,6 +541,20 @@ mod tests {
         let notes = [VoiceNote { off: 16.5, ..late }];
         let (_, frames) = read(&of(&process, &notes).to_wav().unwrap());
         assert!(frames[..8 * 48_000].iter().all(|frame| *frame == [0; 2]));
+    }
+
+    /// 6 beats at 120, 3 seconds, then as many at 60, 6 seconds: a note at beat 9 comes after 6.
+    #[test]
+    fn a_note_comes_when_it_was_heard_at_whatever_tempi() {
+        let step = |at, tempo| crate::tempo_map::TempoStep { at, tempo };
+        let tempi = TempoMap::new([step(0.0, 120.0), step(6.0, 60.0)]);
+        let process = lamps(4.0, 0);
+        let sound = Sound {
+            tempi: Some(&tempi),
+            ..of(&process, &[])
+        };
+        let frames = [4.0, 10.0, 13.0].map(|at| sound.frame_of(at));
+        assert_eq!(frames, [0, 3 * 48_000, 6 * 48_000]);
     }
 
     #[test]

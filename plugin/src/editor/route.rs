@@ -130,17 +130,16 @@ fn performed(told: &Recollection) -> Option<String> {
     let is_cue = |moment: &&Moment| moment.what == Happened::Cue;
     let cues = told.moments.iter().filter(is_cue).count();
     let changes = told.moments.len() - cues;
-    let what = match (cues, changes) {
-        (0, 0) => return None,
-        (_, 0) => number_of(cues, "cue"),
-        (0, _) => number_of(changes, "change"),
-        _ => format!(
-            "{} and {}",
-            number_of(cues, "cue"),
-            number_of(changes, "change")
-        ),
-    };
-    let room = if told.moments.is_full() {
+    // The first is how fast it went before any change.
+    let tempi = told.tempi.steps().len().saturating_sub(1);
+    let what = [(cues, "cue"), (changes, "change"), (tempi, "tempo change")];
+    let what = what.into_iter().filter(|(count, _)| *count > 0);
+    let what: Vec<String> = what.map(|(count, what)| number_of(count, what)).collect();
+    if what.is_empty() {
+        return None;
+    }
+    let what = procession_core::words::listed(what.into_iter());
+    let room = if told.moments.is_full() || told.tempi.is_full() {
         " There is no room for more."
     } else {
         ""

@@ -161,8 +161,12 @@ impl Seen {
     pub fn follow_performed(&mut self, performed: &Arc<Recollection>) {
         let told = self.told;
         self.told = !self.snapshot.running || self.snapshot.follows;
-        let same = Arc::ptr_eq(&self.performed, performed) || self.performed == *performed;
-        self.performed.clone_from(performed);
+        let before = std::mem::replace(&mut self.performed, performed.clone());
+        let same = Arc::ptr_eq(&before, performed)
+            || (before.first, &before.moments) == (performed.first, &performed.moments);
+        if before.tempi != performed.tempi {
+            self.edition = Edition::next();
+        }
         let is_any = self.performance.until().is_some() || !self.performed.moments.is_empty();
         if !same || (told != self.told && is_any) {
             self.list_stages();

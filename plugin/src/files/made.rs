@@ -58,6 +58,7 @@ fn sound(
         width: piece.process().settings().output.width,
         notes: piece.notes,
         tempo: piece.tempo,
+        tempi: piece.tempi,
         sample_rate: FILE_SAMPLE_RATE,
     };
     sound.write(file, came_to).map_err(|error| match error {

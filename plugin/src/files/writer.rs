@@ -3,7 +3,6 @@
 use super::{FileKind, Order, Subject, There, Trouble, made, place};
 use procession_core::exchange::put::{self, Existing, create, put};
 use procession_core::exchange::{Piece, Unrolled};
-use procession_core::words::minutes;
 use std::fs;
 use std::io::ErrorKind;
 use std::ops::ControlFlow;
@@ -308,7 +307,8 @@ fn find_folder(folder: &Path, make: bool) -> Result<(), Ending> {
 }
 
 fn cut(piece: &Piece) -> Option<String> {
-    let lasts = |beats| minutes(beats, piece.tempo);
+    let origin = piece.process().origin();
+    let lasts = |beats| piece.clock(origin + beats);
     (!piece.is_whole()).then(|| {
         format!(
             "The piece lasts {}, too long to be written whole: its first {} were.",

@@ -3,6 +3,7 @@
 use procession_core::part::MAX_COPIES;
 use procession_core::performed::{Happened, MOST_MOMENTS, Moment, Recollection, Shape};
 use procession_core::settings::{GrowthSettings, MotionSettings, Settings, Shifts, Worded};
+use procession_core::tempo_map::{TempoMap, TempoStep};
 use procession_core::time::Beats;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -66,8 +67,60 @@ pub(super) fn saved(performed: &Recollection) -> Option<SavedPerformance> {
     })
 }
 
+/// A tempo of the song, and from where on it went so.
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
+pub(super) struct SavedTempo {
+    /// Beats after the origin.
+    at: Beats,
+    /// Beats a minute.
+    tempo: f64,
+}
+
+/// The tempi of the song as they are saved; none if there was one.
+pub(super) fn saved_tempi(performed: &Recollection) -> Vec<SavedTempo> {
+    let steps = performed.tempi.steps().iter();
+    steps
+        .map(|step| SavedTempo {
+            at: step.at,
+            tempo: step.tempo,
+        })
+        .collect()
+}
+
+/// The tempi when the state was saved; one in states from before more were kept.
+fn restored_tempi(saved: &Value) -> Result<TempoMap, String> {
+    let Some(tempi) = saved.get("tempi") else {
+        return Ok(TempoMap::default());
+    };
+    let read = Vec::<SavedTempo>::deserialize(tempi).map_err(|error| error.to_string())?;
+    let steps = read.iter().map(|saved| TempoStep {
+        at: saved.at,
+        tempo: saved.tempo,
+    });
+    let map = TempoMap::new(steps);
+    let out_of_order = read.get(map.steps().len());
+    match out_of_order {
+        Some(saved) => Err(format!(
+            "a tempo of {} at beat {} cannot be",
+            saved.tempo, saved.at
+        )),
+        None => Ok(map),
+    }
+}
+
 /// What was performed when the state was saved; nothing in states from before it was kept.
 pub(super) fn restored(saved: &Value) -> Result<Recollection, String> {
+    let tempi = restored_tempi(saved).map_err(|reason| {
+        format!(
+            "What the project says of the tempi of the song was refused: {reason}. It is taken as \
+             not performed; load an earlier save of the project, or perform it again."
+        )
+    })?;
+    let told = restored_moments(saved)?;
+    Ok(Recollection { tempi, ..told })
+}
+
+fn restored_moments(saved: &Value) -> Result<Recollection, String> {
     let Some(performed) = saved.get("performed") else {
         return Ok(Recollection::default());
     };
@@ -206,6 +259,24 @@ mod tests {
         assert_eq!(restored(&state), Ok(performance()));
         assert_eq!(restored(&json!({})), Ok(Recollection::default()));
         assert!(saved(&Recollection::default()).is_none());
+    }
+
+    #[test]
+    fn the_tempi_of_the_song_are_read_as_they_were_saved() {
+        let step = |at, tempo| TempoStep { at, tempo };
+        let told = Recollection {
+            tempi: TempoMap::new([step(0.0, 120.0), step(16.0, 66.5)]),
+            ..Recollection::default()
+        };
+        let state = json!({ "tempi": saved_tempi(&told) });
+        assert_eq!(restored(&state), Ok(told));
+        let backwards =
+            json!({ "tempi": [{"at": 0.0, "tempo": 90.0}, {"at": -1.0, "tempo": 90.0}] });
+        let refused = restored(&backwards).expect_err("it is refused");
+        assert!(
+            refused.contains("a tempo of 90 at beat -1 cannot be"),
+            "{refused}"
+        );
     }
 
     #[test]

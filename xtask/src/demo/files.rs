@@ -41,6 +41,7 @@ pub fn leave(
         notes: &performance.notes,
         modes: &modes,
         tempo: story.tempo,
+        tempi: None,
         beats_per_bar: BEATS_PER_BAR,
     };
     let turning = performance.turning;

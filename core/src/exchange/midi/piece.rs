@@ -23,7 +23,7 @@ impl Score {
         markers.sort_by(|a, b| a.0.total_cmp(&b.0));
         Self {
             name: piece.title.to_owned(),
-            tempo: vec![(0.0, piece.tempo)],
+            tempo: piece.tempo_steps(),
             metre: vec![(0.0, metre(piece.beats_per_bar))],
             markers,
             tracks: piece

@@ -30,6 +30,7 @@ struct Plan<'a> {
     schema: u32,
     title: &'a str,
     tempo: f64,
+    tempi: Vec<TempoFacts>,
     beats_per_bar: f64,
     origin: Beats,
     whole: bool,
@@ -43,6 +44,12 @@ struct Plan<'a> {
     alignments: Vec<AlignmentFacts>,
     stages: Vec<StageFacts>,
     route: RouteFacts,
+}
+
+#[derive(Serialize)]
+struct TempoFacts {
+    from_beat: Beats,
+    tempo: f64,
 }
 
 #[derive(Serialize)]
@@ -163,6 +170,7 @@ impl<'a> Plan<'a> {
             schema: SCHEMA,
             title: piece.title,
             tempo: piece.tempo,
+            tempi: piece.tempo_steps().into_iter().map(tempo).collect(),
             beats_per_bar: piece.beats_per_bar,
             origin: process.origin(),
             whole: piece.is_whole(),
@@ -193,6 +201,10 @@ impl<'a> Plan<'a> {
             route: RouteFacts::of(piece.route, process.route().is_written()),
         }
     }
+}
+
+fn tempo((from_beat, tempo): (Beats, f64)) -> TempoFacts {
+    TempoFacts { from_beat, tempo }
 }
 
 fn note(note: &Note) -> NoteFacts {
@@ -274,7 +286,7 @@ fn members(set: PitchSet) -> Vec<u8> {
 }
 
 fn seconds(beats: Beats, piece: &Piece) -> f64 {
-    beats * 60.0 / piece.tempo
+    piece.seconds(piece.process().origin() + beats)
 }
 
 #[cfg(test)]

@@ -4,14 +4,15 @@ use super::places;
 use crate::exchange::Piece;
 use crate::form::{Made, Stage};
 use crate::route::WrittenStage;
-use crate::words::{minutes, stage_words, steps_ahead};
+use crate::words::{stage_words, steps_ahead};
 use std::fmt::Write;
 
 /// The plan of a piece as text.
 pub fn text(piece: &Piece) -> String {
     let mut out = String::new();
     let totals = &piece.form.totals;
-    let clock = |beats| minutes(beats, piece.tempo);
+    let origin = piece.process().origin();
+    let clock = |beats| piece.clock(origin + beats);
     let phrase = piece.process().phrase();
     let _ = writeln!(out, "{}\n", piece.title);
     let _ = writeln!(
@@ -23,9 +24,9 @@ pub fn text(piece: &Piece) -> String {
     );
     let _ = writeln!(
         out,
-        "{} at {} bpm; with customary repeats between {} and {}.{}",
+        "{} at {}; with customary repeats between {} and {}.{}",
         clock(totals.chosen),
-        rounded(piece.tempo),
+        piece.tempo_words(),
         clock(totals.shortest),
         clock(totals.longest),
         if piece.form.endless {
@@ -77,7 +78,7 @@ fn table(piece: &Piece) -> String {
         [
             (index + 1).to_string(),
             piece.bars(stage.span),
-            minutes(stage.span.start - piece.process().origin(), piece.tempo),
+            piece.clock(stage.span.start),
             stage_words(stage, piece.process()),
             alignments(stage, piece),
             piece.sonority(stage.span).1,

@@ -48,6 +48,8 @@ pub struct Passage {
     pub begins: bool,
     /// Whether it is all of the stage.
     pub is_whole: bool,
+    /// Beats a minute as it begins.
+    pub tempo: f64,
     /// Whether it was performed, and is no proposal.
     pub performed: bool,
     /// How its pitches are written.
@@ -83,9 +85,10 @@ impl Passage {
     }
 
     /// Takes `next` in as one more play if it is the same pattern again; gives it back if not.
-    fn play_again(&mut self, mut next: Self) -> Result<(), Self> {
+    fn play_again(&mut self, mut next: Self) -> Option<Self> {
         let same = self.stage == next.stage
             && self.performed == next.performed
+            && self.tempo == next.tempo
             && self.length == next.length
             && self.voices() == next.voices()
             && self.drifting == next.drifting
@@ -97,17 +100,17 @@ impl Passage {
                 Some((first, last + 1))
             }
             // It strikes something else, or comes back.
-            _ => return Err(next),
+            _ => return Some(next),
         };
         if !same {
-            return Err(next);
+            return Some(next);
         }
         if self.line_plays.is_none() {
             self.parts = std::mem::take(&mut next.parts);
         }
         self.line_plays = line_plays;
         self.plays += 1;
-        Ok(())
+        None
     }
 
     /// What the steady voice and its copies play.
@@ -157,9 +160,9 @@ impl Sheet {
             let next = reader.passage(&lap, &raster);
             let next = match passages.last_mut() {
                 Some(last) => last.play_again(next),
-                None => Err(next),
+                None => Some(next),
             };
-            passages.extend(next.err());
+            passages.extend(next);
         }
         mark_stages(&mut passages);
         Self {
@@ -295,6 +298,7 @@ impl<'a> Reader<'a> {
             stage,
             begins: false,
             is_whole: false,
+            tempo: self.score.piece.tempo_at(at),
             performed: performance.until().is_some_and(|until| at < until - HAIR),
             tonality: Tonality::of(self.score, Span::new(at, at + lap.length)),
         }

@@ -58,6 +58,7 @@ impl Played {
                 notes: &self.notes,
                 modes: &self.modes,
                 tempo: 96.0,
+                tempi: None,
                 beats_per_bar: 4.0,
             },
             layout: self.layout,

@@ -250,8 +250,8 @@ impl<'a> PartWriter<'a> {
             return self.tell(xml, &told);
         }
         self.letter(xml, passage, before);
-        if place.index == 0 {
-            metronome(xml, self.score.piece.tempo, self.sheet.compound);
+        if before.is_none_or(|before| before.tempo != passage.tempo) {
+            metronome(xml, passage.tempo, self.sheet.compound);
         }
         // What is said first stands nearest to the staff, so what is for all comes after.
         self.tell(xml, &told);

@@ -515,7 +515,7 @@ impl<'a> Canvas<'a> {
             .map(|at| BarLine {
                 x: self.window.x(at, self.chart),
                 bar: format!("bar {}", (at / bar).round() + 1.0),
-                clock: minutes(at, tempo(self.seen)),
+                clock: clock(self.seen, at),
             })
             .collect()
     }
@@ -673,7 +673,7 @@ pub fn stage_now(seen: &Seen) -> Option<usize> {
 /// How long the whole lasts, in words, the most telling wording first.
 pub fn totals(seen: &Seen) -> Vec<String> {
     let totals = &seen.form.totals;
-    let clock = |beats| minutes(beats, tempo(seen));
+    let clock = |beats| clock(seen, beats);
     let (least, chosen, most) = (
         clock(totals.shortest),
         clock(totals.chosen),
@@ -800,13 +800,14 @@ pub fn about(seen: &Seen, index: usize) -> Option<About> {
         notes: &[],
         modes: &[],
         tempo: tempo(seen),
+        tempi: None,
         beats_per_bar: beats_per_bar(seen),
     };
     let bars = piece.bars(stage.span);
     let process = seen.performance.at(stage.span.end - HAIR);
     let sounding = pitch_classes_in(&process, Cycle::of(seen, Some(index)).span);
     let some = if bars.contains('-') { "Bars" } else { "Bar" };
-    let clock = |at: Beats| minutes(at - origin, tempo(seen));
+    let clock = |at: Beats| clock(seen, at - origin);
     let held = seen.form.stages.len() == index + 1 && !seen.form.endless;
     Some(About {
         title: format!(
@@ -825,6 +826,17 @@ pub fn about(seen: &Seen, index: usize) -> Option<About> {
         facts: Circle::of_stage(seen, index, None).map_or(String::new(), |circle| circle.facts),
         sonority: name_of(&process, sounding, stage.span.end - HAIR),
     })
+}
+
+/// How long so many beats from the origin on take, on a clock: at the tempi that the song had, if it had
+/// several.
+fn clock(seen: &Seen, beats: Beats) -> String {
+    let tempi = &seen.performed.tempi;
+    if tempi.is_empty() {
+        minutes(beats, tempo(seen))
+    } else {
+        procession_core::words::clock(tempi.seconds(beats))
+    }
 }
 
 /// Beats a minute; 120 until a host has told.
