@@ -222,6 +222,33 @@ impl Mallets {
         self.settle_if_silent();
     }
 
+    /// What each group of bars sounds like by itself, at the level of the whole and before it is
+    /// limited, in `frames` of the group's two sides; `group` tells which a stroke belongs to by its
+    /// `id`. Added up, the groups are what [`Self::render`] would limit, and come sooner than that by
+    /// [`Self::latency`]. For files: all sides are as long as `frames` reach.
+    pub(crate) fn render_apart(
+        &mut self,
+        group: impl Fn(i32) -> usize,
+        groups: &mut [[Vec<f64>; 2]],
+        frames: std::ops::Range<usize>,
+    ) {
+        for place in &mut self.strokes {
+            if let Some(stroke) = place {
+                let [left, right] = &mut groups[group(stroke.id())];
+                let (left, right) = (&mut left[frames.clone()], &mut right[frames.clone()]);
+                if !stroke.ring(left, right) {
+                    *place = None;
+                }
+            }
+        }
+        for frame in frames {
+            let level = self.level.next();
+            let sides = groups.iter_mut().flatten();
+            sides.for_each(|side| side[frame] *= level);
+        }
+        self.settle_if_silent();
+    }
+
     /// Whether it adds nothing until a note is struck.
     pub fn is_silent(&self) -> bool {
         self.limiter.is_drained() && self.strokes.iter().all(Option::is_none)

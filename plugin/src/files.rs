@@ -17,6 +17,7 @@ pub use trouble::Trouble;
 pub use writer::{Ending, Report, Writer, Writing};
 
 use procession_core::exchange::score::{Layout, Transposition};
+use procession_core::part::Part;
 use procession_core::performed::Recollection;
 use procession_core::process::Process;
 use std::path::PathBuf;
@@ -39,20 +40,39 @@ pub enum FileKind {
     PicturePng,
     /// The picture, in lines.
     PictureSvg,
+    /// What the mallets make of each voice, a file for each: see [`Self::each`].
+    Voices,
+    /// What the mallets make of one part.
+    Voice(Part),
+    /// A score for each player, a file for each.
+    Players,
+    /// What one player reads.
+    Player(Part),
 }
 
 impl FileKind {
     /// In the order in which they are offered and written.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 10] = [
         Self::Midi,
         Self::Score(Layout::SharedBeatOne),
         Self::Score(Layout::OwnBeatOne),
+        Self::Players,
         Self::PlanText,
         Self::PlanJson,
         Self::PicturePng,
         Self::PictureSvg,
         Self::Sound,
+        Self::Voices,
     ];
+
+    /// The files that are meant, if `process` is written.
+    pub fn each(self, process: &Process) -> Vec<Self> {
+        match self {
+            Self::Voices => process.parts().map(Self::Voice).collect(),
+            Self::Players => process.parts().map(Self::Player).collect(),
+            one => vec![one],
+        }
+    }
 
     /// What it is called.
     pub fn name(self) -> &'static str {
@@ -65,6 +85,8 @@ impl FileKind {
             Self::PlanJson => "Plan as JSON",
             Self::PicturePng => "Picture, PNG",
             Self::PictureSvg => "Picture, SVG",
+            Self::Voices | Self::Voice(_) => "Voices apart, WAV",
+            Self::Players | Self::Player(_) => "Players' parts",
         }
     }
 
@@ -83,12 +105,18 @@ impl FileKind {
             Self::PlanJson => "the same for other programs",
             Self::PicturePng => "to look at: plan and notes",
             Self::PictureSvg => "the same in lines, for print and other programs",
+            Self::Voices | Self::Voice(_) => {
+                "to mix: a sound file a voice, together the mix before its limiter"
+            }
+            Self::Players | Self::Player(_) => {
+                "for each player: MusicXML, their part alone, in the bars of the score"
+            }
         }
     }
 
     /// The end of the file's name: two kinds of one name never meet.
-    pub fn ending(self) -> &'static str {
-        match self {
+    pub fn ending(self) -> String {
+        let ending = match self {
             Self::Midi => ".mid",
             Self::Sound => ".wav",
             Self::Score(Layout::SharedBeatOne) => ".musicxml",
@@ -97,7 +125,14 @@ impl FileKind {
             Self::PlanJson => ".json",
             Self::PicturePng => ".png",
             Self::PictureSvg => ".svg",
-        }
+            Self::Voices => ", voices.wav",
+            Self::Players => ", parts.musicxml",
+            Self::Voice(part) => return format!(", {}.wav", part.to_string().to_lowercase()),
+            Self::Player(part) => {
+                return format!(", {}.musicxml", part.to_string().to_lowercase());
+            }
+        };
+        ending.to_owned()
     }
 }
 

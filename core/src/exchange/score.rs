@@ -83,7 +83,12 @@ impl Score<'_> {
     /// written up to there, and rings on. Keys below C0, which the format does not know, are
     /// written in octave 0.
     pub fn to_musicxml(&self) -> String {
-        write::musicxml(self)
+        write::musicxml(self, None)
+    }
+
+    /// What one player reads: their part alone, in the bars and under the letters of the score.
+    pub fn part_to_musicxml(&self, part: Part) -> String {
+        write::musicxml(self, Some(part))
     }
 
     /// What the score writes: the stretches that are repeated, before they are cut into bars.

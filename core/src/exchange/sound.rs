@@ -7,19 +7,26 @@
 //! one file and be hit by the next. It is played twice: once to be measured, once to be written,
 //! under the mallets' ceiling of -3 dBTP.
 //!
+//! **Voice by voice.** The same playing can be taken away apart, a file a part
+//! ([`Sound::write_part`]): before the limiter, which hears all of them, and as loud as the whole, or
+//! less where that would not fit into a file. Each sample is the step from the rounded sum of the
+//! parts before it to the rounded sum with its own, so that the files add up to the mix exactly as it
+//! is rounded, and none is off by more than one least significant bit.
+//!
 //! **Rounding.** Plain, to the nearest of 2^24 steps, without dither: the error stays at -144 dBFS
 //! and below, under the noise of any converter, while dither would put a hiss into silence and make
 //! no two renditions alike.
 
 use super::loudness::Meter;
-use crate::mallet::Mallets;
+use crate::mallet::{CEILING_DB, Mallets};
+use crate::part::{MAX_PARTS, Part};
 use crate::player::pan_of;
 use crate::process::VoiceNote;
 use crate::tempo_map::TempoMap;
 use crate::time::Beats;
 use hound::{SampleFormat, WavReader, WavSpec, WavWriter};
 use std::io::{self, BufWriter, Cursor, Read, Seek, Write};
-use std::ops::ControlFlow;
+use std::ops::{ControlFlow, Range};
 use thiserror::Error;
 
 /// How loud files are, in LUFS (ITU-R BS.1770): about what music that is streamed is brought to.
@@ -111,27 +118,12 @@ impl Sound<'_> {
     pub fn write(
         &self,
         to: impl Write + Seek,
-        mut progress: impl FnMut(f64) -> ControlFlow<()>,
+        progress: impl FnMut(f64) -> ControlFlow<()>,
     ) -> Result<(), SoundError> {
-        self.check()?;
-        let deeds = self.deeds();
-        let length = deeds.last().map_or(0, |deed| deed.at);
+        let deeds = self.checked_deeds()?;
         let rate = f64::from(self.sample_rate);
-        if length >= MOST_FRAMES {
-            return Err(SoundError::TooLong {
-                lasts: length as f64 / rate,
-                longest: MOST_FRAMES as f64 / rate,
-            });
-        }
-        let mut come_to = |half: f64, frames: u64| {
-            let done = (frames as f64 / (length + 1) as f64).min(1.0);
-            match progress((half + done) / 2.0) {
-                ControlFlow::Continue(()) => Ok(()),
-                ControlFlow::Break(()) => Err(SoundError::Cancelled),
-            }
-        };
-        let lufs = self.loudness(&deeds, |frames| come_to(0.0, frames))?;
-        let gain = lufs.map_or(0.0, |lufs| FILE_LUFS - lufs);
+        let mut come_to = halves(&deeds, progress);
+        let (gain, _) = self.gain(&deeds, |frames| come_to(0.0, frames))?;
         let mut wav = Wav::new(to, self.sample_rate)?;
         let mut rendition = Rendition::new(rate, gain, &deeds);
         while let Some([left, right]) = rendition.next() {
@@ -141,27 +133,89 @@ impl Sound<'_> {
         wav.finish()
     }
 
-    /// How loud it is by itself, without a limiter; none if it is next to silent.
+    /// Writes what one part plays, before the limiter: together with those of the other parts it is
+    /// the mix, to a least significant bit. All have the same length.
+    ///
+    /// # Errors
+    /// See [`SoundError`].
+    pub fn write_part(
+        &self,
+        part: Part,
+        to: impl Write + Seek,
+        progress: impl FnMut(f64) -> ControlFlow<()>,
+    ) -> Result<(), SoundError> {
+        let deeds = self.checked_deeds()?;
+        let rate = f64::from(self.sample_rate);
+        let mut come_to = halves(&deeds, progress);
+        let (gain, peak) = self.gain(&deeds, |frames| come_to(0.0, frames))?;
+        let room = CEILING_DB - 20.0 * peak.max(f64::MIN_POSITIVE).log10();
+        let mut wav = Wav::new(to, self.sample_rate)?;
+        let mut rendition = Rendition::new(rate, gain.min(room), &deeds);
+        let mut groups: [[Vec<f64>; 2]; MAX_PARTS] = Default::default();
+        while let Some(frames) = rendition.next_apart(&mut groups) {
+            for frame in 0..frames {
+                wav.put_whole([0, 1].map(|side| step_of(part, &groups, side, frame)))?;
+            }
+            wav.check_length()?;
+            come_to(1.0, wav.frames)?;
+        }
+        wav.finish()
+    }
+
+    /// What there is to do, if it can be done.
+    fn checked_deeds(&self) -> Result<Vec<Deed>, SoundError> {
+        self.check()?;
+        let deeds = self.deeds();
+        let length = deeds.last().map_or(0, |deed| deed.at);
+        if length >= MOST_FRAMES {
+            let rate = f64::from(self.sample_rate);
+            return Err(SoundError::TooLong {
+                lasts: length as f64 / rate,
+                longest: MOST_FRAMES as f64 / rate,
+            });
+        }
+        Ok(deeds)
+    }
+
+    /// The gain that brings it to [`FILE_LUFS`], in dB, and how high its samples go without it, 1
+    /// being full scale.
+    fn gain(
+        &self,
+        deeds: &[Deed],
+        come_to: impl FnMut(u64) -> Result<(), SoundError>,
+    ) -> Result<(f64, f64), SoundError> {
+        let (lufs, peak) = self.loudness(deeds, come_to)?;
+        Ok((lufs.map_or(0.0, |lufs| FILE_LUFS - lufs), peak))
+    }
+
+    /// How loud it is by itself, without a limiter, none if it is next to silent; and how high its
+    /// samples go.
     fn loudness(
         &self,
         deeds: &[Deed],
         mut come_to: impl FnMut(u64) -> Result<(), SoundError>,
-    ) -> Result<Option<f64>, SoundError> {
+    ) -> Result<(Option<f64>, f64), SoundError> {
         let mut meter = Meter::new(self.sample_rate);
         let mut rendition = Rendition::new(f64::from(self.sample_rate), MEASURED_AT_DB, deeds);
         let back = 10_f64.powf(-MEASURED_AT_DB / 20.0) as f32;
         let mut frames = 0;
+        let mut peak = 0.0_f64;
         let mut sides = [Vec::new(), Vec::new()];
         while let Some(heard) = rendition.next() {
             for (side, heard) in sides.iter_mut().zip(heard) {
                 side.clear();
                 side.extend(heard.iter().map(|sample| sample * back));
             }
+            let heights = sides
+                .iter()
+                .flatten()
+                .map(|side: &f32| f64::from(side.abs()));
+            peak = heights.fold(peak, f64::max);
             meter.hear(&sides[0], &sides[1]);
             frames += sides[0].len() as u64;
             come_to(frames)?;
         }
-        Ok(meter.lufs())
+        Ok((meter.lufs(), peak))
     }
 
     fn check(&self) -> Result<(), SoundError> {
@@ -215,6 +269,28 @@ impl Sound<'_> {
     }
 }
 
+/// Tells `progress` of work that is done twice over.
+fn halves(
+    deeds: &[Deed],
+    mut progress: impl FnMut(f64) -> ControlFlow<()>,
+) -> impl FnMut(f64, u64) -> Result<(), SoundError> {
+    let length = deeds.last().map_or(0, |deed| deed.at);
+    move |half, frames| {
+        let done = (frames as f64 / (length + 1) as f64).min(1.0);
+        match progress((half + done) / 2.0) {
+            ControlFlow::Continue(()) => Ok(()),
+            ControlFlow::Break(()) => Err(SoundError::Cancelled),
+        }
+    }
+}
+
+/// By what a part's sample takes the rounded sum of the parts before it to the one with its own.
+fn step_of(part: Part, groups: &[[Vec<f64>; 2]; MAX_PARTS], side: usize, frame: usize) -> i32 {
+    let sum = |parts: usize| -> f64 { groups[..parts].iter().map(|own| own[side][frame]).sum() };
+    let whole = |sum: f64| (sum * f64::from(FULL_SCALE)).round() as i32;
+    whole(sum(part.index() + 1)) - whole(sum(part.index()))
+}
+
 /// Something to do at a frame: strike a bar at a pan position, or lay a hand on it.
 struct Deed {
     at: u64,
@@ -226,6 +302,8 @@ struct Deed {
 struct Rendition<'a> {
     mallets: Mallets,
     deeds: &'a [Deed],
+    /// Which part strikes, by the number of the stroke.
+    parts: Vec<Part>,
     frame: u64,
     /// Frames that the mallets come late and are yet to be taken off.
     late: usize,
@@ -236,9 +314,18 @@ impl<'a> Rendition<'a> {
     fn new(sample_rate: f64, gain_db: f64, deeds: &'a [Deed]) -> Self {
         let mut mallets = Mallets::amplified(sample_rate, gain_db);
         mallets.set_level(Some(0.0));
+        let mut parts = Vec::new();
+        for deed in deeds {
+            let id = deed.id as usize;
+            parts.resize(parts.len().max(id + 1), Part::Steady);
+            if let Some((note, _)) = &deed.strike {
+                parts[id] = note.part;
+            }
+        }
         Self {
             late: mallets.latency(),
             mallets,
+            parts,
             deeds,
             frame: 0,
             sides: [(); 2].map(|()| vec![0.0; STRETCH]),
@@ -247,13 +334,46 @@ impl<'a> Rendition<'a> {
 
     /// The next stretch, left and right; none when all has rung out.
     fn next(&mut self) -> Option<[&[f32]; 2]> {
-        let frames = match self.deeds.last() {
-            Some(last) if self.frame <= last.at => STRETCH,
-            _ if self.mallets.is_silent() => return None,
+        let frames = self.frames_to_come()?;
+        let mut sides = std::mem::take(&mut self.sides);
+        sides.iter_mut().for_each(|side| side.fill(0.0));
+        self.strike(frames, |mallets, here| {
+            let [left, right] = &mut sides;
+            mallets.render(&mut left[here.clone()], &mut right[here]);
+        });
+        self.sides = sides;
+        let from = std::mem::take(&mut self.late).min(frames);
+        Some(self.sides.each_ref().map(|side| &side[from..frames]))
+    }
+
+    /// The next stretch of each part by itself, before the limiter; how many frames, none when all
+    /// has rung out.
+    fn next_apart(&mut self, groups: &mut [[Vec<f64>; 2]; MAX_PARTS]) -> Option<usize> {
+        let frames = self.frames_to_come()?;
+        for side in groups.iter_mut().flatten() {
+            side.clear();
+            side.resize(frames, 0.0);
+        }
+        let parts = std::mem::take(&mut self.parts);
+        let group = |id: i32| parts[id as usize].index();
+        self.strike(frames, |mallets, here| {
+            mallets.render_apart(group, groups, here);
+        });
+        self.parts = parts;
+        Some(frames)
+    }
+
+    fn frames_to_come(&self) -> Option<usize> {
+        match self.deeds.last() {
+            Some(last) if self.frame <= last.at => Some(STRETCH),
+            _ if self.mallets.is_silent() => None,
             // Listened to closely, so that hardly any silence is left at the end.
-            _ => 64,
-        };
-        self.sides.iter_mut().for_each(|side| side.fill(0.0));
+            _ => Some(64),
+        }
+    }
+
+    /// Does what there is to do in so many frames, and has the mallets ring between.
+    fn strike(&mut self, frames: usize, mut ring: impl FnMut(&mut Mallets, Range<usize>)) {
         let end = self.frame + frames as u64;
         let mut done = 0;
         let (now, later) = self
@@ -262,7 +382,7 @@ impl<'a> Rendition<'a> {
         self.deeds = later;
         for deed in now {
             let at = (deed.at - self.frame) as usize;
-            self.ring(done..at);
+            ring(&mut self.mallets, done..at);
             done = at;
             match &deed.strike {
                 Some((note, pan)) => {
@@ -271,16 +391,8 @@ impl<'a> Rendition<'a> {
                 None => self.mallets.note_off(deed.id),
             }
         }
-        self.ring(done..frames);
+        ring(&mut self.mallets, done..frames);
         self.frame = end;
-        let from = std::mem::take(&mut self.late).min(frames);
-        Some(self.sides.each_ref().map(|side| &side[from..frames]))
-    }
-
-    fn ring(&mut self, part: std::ops::Range<usize>) {
-        let [left, right] = &mut self.sides;
-        self.mallets
-            .render(&mut left[part.clone()], &mut right[part]);
     }
 }
 
@@ -317,13 +429,7 @@ impl<W: Write + Seek> Wav<W> {
     /// The file becomes longer than it can be, or the bytes found no place.
     pub fn put(&mut self, left: &[f32], right: &[f32]) -> Result<(), SoundError> {
         self.frames += left.len().min(right.len()) as u64;
-        if self.frames > MOST_FRAMES {
-            let seconds = |frames: u64| frames as f64 / f64::from(self.sample_rate.max(1));
-            return Err(SoundError::TooLong {
-                lasts: seconds(self.frames),
-                longest: seconds(MOST_FRAMES),
-            });
-        }
+        self.check_length()?;
         for sample in left
             .iter()
             .zip(right)
@@ -334,6 +440,27 @@ impl<W: Write + Seek> Wav<W> {
             self.writer.write_sample(whole as i32)?;
         }
         Ok(())
+    }
+
+    /// Adds a frame that has been rounded already.
+    fn put_whole(&mut self, frame: [i32; 2]) -> Result<(), SoundError> {
+        self.frames += 1;
+        for side in frame {
+            let within = side.clamp(-(FULL_SCALE as i32), LARGEST as i32);
+            self.writer.write_sample(within)?;
+        }
+        Ok(())
+    }
+
+    fn check_length(&self) -> Result<(), SoundError> {
+        let seconds = |frames: u64| frames as f64 / f64::from(self.sample_rate.max(1));
+        if self.frames <= MOST_FRAMES {
+            return Ok(());
+        }
+        Err(SoundError::TooLong {
+            lasts: seconds(self.frames),
+            longest: seconds(MOST_FRAMES),
+        })
     }
 
     /// Ends the file.
@@ -387,9 +514,7 @@ impl From<hound::Error> for SoundError {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mallet::CEILING_DB;
     use crate::note::{Key, Velocity};
-    use crate::part::Part;
     use crate::phrase::Phrase;
     use crate::process::Process;
     use crate::settings::Settings;
@@ -452,6 +577,49 @@ mod tests {
         assert!((music + 0.3..music + 0.9).contains(&seconds), "{seconds}");
         let end = &frames[frames.len() - 64..];
         assert!(peak_db(end) < -120.0);
+    }
+
+    /// The mix before the limiter is heard here through the mallets themselves, so softly that the
+    /// limiter leaves it alone, and made louder again.
+    #[test]
+    fn the_voices_by_themselves_are_together_the_mix_before_the_limiter() {
+        // Nine voices of chords: far more bars than ring at once, so that some have to give way.
+        let process = lamps(0.0, 8);
+        let notes = beats(&process, 6.0);
+        let sound = of(&process, &notes);
+        let files = process.parts().map(|part| {
+            let mut bytes = Cursor::new(Vec::new());
+            let go_on = |_| ControlFlow::Continue(());
+            sound.write_part(part, &mut bytes, go_on).unwrap();
+            read(&bytes.into_inner()).1
+        });
+        let files: Vec<Vec<[i32; 2]>> = files.collect();
+        let deeds = sound.deeds();
+        let (gain, peak) = sound.gain(&deeds, |_| Ok(())).unwrap();
+        let gain = gain.min(CEILING_DB - 20.0 * peak.log10());
+        let mut softly = Rendition::new(48_000.0, gain - 40.0, &deeds);
+        let mut mix: Vec<[f64; 2]> = Vec::new();
+        while let Some([left, right]) = softly.next() {
+            let frames = left.iter().zip(right);
+            let louder = |side: &f32| f64::from(*side) * 100.0 * f64::from(FULL_SCALE);
+            mix.extend(frames.map(|(left, right)| [louder(left), louder(right)]));
+        }
+        assert!(files.iter().all(|file| file.len() == files[0].len()));
+        assert!(
+            files.iter().all(|file| peak_db(file) > -60.0),
+            "each is heard"
+        );
+        for frame in 0..files[0].len().min(mix.len()) {
+            for side in 0..2 {
+                let sum: i32 = files.iter().map(|file| file[frame][side]).sum();
+                let apart = (f64::from(sum) - mix[frame][side]).abs();
+                assert!(
+                    apart <= 1.0,
+                    "frame {frame}: {sum} for {}",
+                    mix[frame][side]
+                );
+            }
+        }
     }
 
     #[test]

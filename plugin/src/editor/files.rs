@@ -132,7 +132,7 @@ impl FilesView<'_> {
 
     /// How each part's instrument sounds, if there is a score to be written.
     fn parts(&mut self, ui: &mut Ui) {
-        let is_score = |kind: &FileKind| matches!(kind, FileKind::Score(_));
+        let is_score = |kind: &FileKind| matches!(kind, FileKind::Score(_) | FileKind::Players);
         if !self.state.kinds.iter().any(is_score) {
             return;
         }

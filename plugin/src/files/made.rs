@@ -3,9 +3,10 @@
 use super::{FileKind, sentence};
 use procession_core::exchange::picture::{Picture, png};
 use procession_core::exchange::put::{self, Trouble};
-use procession_core::exchange::score::{Score, Transposition};
+use procession_core::exchange::score::{Layout, Score, Transposition};
 use procession_core::exchange::sound::{FILE_SAMPLE_RATE, Sound, SoundError};
 use procession_core::exchange::{Piece, midi, plan};
+use procession_core::part::Part;
 use procession_core::time::Span;
 use std::fmt::Display;
 use std::fs::File;
@@ -27,7 +28,8 @@ pub fn fill(
 ) -> Result<(), Trouble> {
     let picture = || Picture { piece, turnings }.to_svg();
     let bytes = match kind {
-        FileKind::Sound => return sound(file, path, &piece, came_to),
+        FileKind::Sound => return sound(file, path, &piece, None, came_to),
+        FileKind::Voice(part) => return sound(file, path, &piece, Some(part), came_to),
         FileKind::Midi => midi::write(&midi::Score::of(&piece)).map_err(not_made)?,
         FileKind::Score(layout) => {
             let score = Score {
@@ -37,6 +39,16 @@ pub fn fill(
             };
             score.to_musicxml().into_bytes()
         }
+        FileKind::Player(part) => {
+            let score = Score {
+                piece,
+                layout: Layout::SharedBeatOne,
+                transpositions,
+            };
+            score.part_to_musicxml(part).into_bytes()
+        }
+        // Never asked for: an order for all is one for each.
+        FileKind::Voices | FileKind::Players => Vec::new(),
         FileKind::PlanText => plan::text(&piece).into_bytes(),
         FileKind::PlanJson => plan::json(&piece).into_bytes(),
         FileKind::PictureSvg => picture().into_bytes(),
@@ -45,11 +57,12 @@ pub fn fill(
     put::bytes(file, &bytes, path, || came_to(0.0).is_break())
 }
 
-/// Written as it is made: it may be larger than memory.
+/// All parts, or one, written as it is made: it may be larger than memory.
 fn sound(
     file: &mut File,
     path: &Path,
     piece: &Piece,
+    only: Option<Part>,
     came_to: &dyn Fn(f64) -> ControlFlow<()>,
 ) -> Result<(), Trouble> {
     let sound = Sound {
@@ -61,7 +74,11 @@ fn sound(
         tempi: piece.tempi,
         sample_rate: FILE_SAMPLE_RATE,
     };
-    sound.write(file, came_to).map_err(|error| match error {
+    let written = match only {
+        Some(part) => sound.write_part(part, file, came_to),
+        None => sound.write(file, came_to),
+    };
+    written.map_err(|error| match error {
         SoundError::Cancelled => Trouble::Stopped,
         SoundError::Write(error) => Trouble::of(&error, path),
         reason => not_made(reason),

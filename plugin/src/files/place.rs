@@ -78,7 +78,7 @@ pub fn name(typed: &str) -> Result<String, Trouble> {
     let typed = typed.trim();
     let bare = FileKind::ALL
         .iter()
-        .filter_map(|kind| typed.strip_suffix(kind.ending()))
+        .filter_map(|kind| typed.strip_suffix(kind.ending().as_str()))
         .min_by_key(|bare| bare.len())
         .unwrap_or(typed);
     // Systems drop spaces and dots at the end, and hide what begins with a dot.

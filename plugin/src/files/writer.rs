@@ -163,6 +163,14 @@ fn write(
     stop: &dyn Fn() -> bool,
     tell: &dyn Fn(Writing),
 ) -> Ending {
+    let each = order
+        .kinds
+        .iter()
+        .flat_map(|kind| kind.each(&subject.process));
+    let order = &Order {
+        kinds: each.collect(),
+        ..order.clone()
+    };
     let places = match places(order, &subject, is_there) {
         Ok(places) => places,
         Err(ending) => return ending,
@@ -384,7 +392,8 @@ mod tests {
         });
         let asked = order(&quay, &FileKind::ALL);
         let all = written(write(&asked, short, &|| false, &|_| ()));
-        assert_eq!(all.len(), FileKind::ALL.len());
+        // Of the voices apart, and of the players' parts, there are two.
+        assert_eq!(all.len(), FileKind::ALL.len() + 2);
         let mut sorted = all.clone();
         sorted.sort();
         assert_eq!(quay.names(), sorted);
@@ -409,6 +418,20 @@ mod tests {
         );
         assert!(text("night.musicxml").contains("written against the"));
         assert!(text("night, own beat one.musicxml").contains("counts its own beat one"));
+        let apart = ["night, steady.wav", "night, copy 1.wav"].map(|name| read(name).len());
+        assert_eq!(apart[0], apart[1]);
+        for (name, part, other) in [
+            ("night, steady.musicxml", "Steady", "Copy 1"),
+            ("night, copy 1.musicxml", "Copy 1", "Steady"),
+        ] {
+            let named = |part: &str| format!("<part-name>{part}</part-name>");
+            let score = text(name);
+            assert!(
+                score.contains(&named(part)) && !score.contains(&named(other)),
+                "{name}"
+            );
+            assert!(score.contains("<rehearsal>A</rehearsal>"), "{name}");
+        }
     }
 
     /// Channels, frames a second and bits, from a WAV file's header (the extensible form of it has

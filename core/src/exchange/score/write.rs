@@ -21,7 +21,8 @@ const DIVISIONS: i64 = 24;
 
 const DOCTYPE: &str = r#"score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd""#;
 
-pub(super) fn musicxml(score: &Score) -> String {
+/// The score, or one part of it.
+pub(super) fn musicxml(score: &Score, only: Option<Part>) -> String {
     let sheet = score.sheet();
     let mut xml = Xml::with_doctype(DOCTYPE);
     xml.within("score-partwise", &[("version", "4.0")], |xml| {
@@ -33,10 +34,18 @@ pub(super) fn musicxml(score: &Score) -> String {
                 xml.text("software", &[], "Procession")
             });
         });
-        part_list(xml, score);
+        let parts = score.piece.performance.parts().enumerate();
+        let parts: Vec<(usize, Part)> = parts
+            .filter(|(_, part)| only.is_none_or(|only| only == *part))
+            .collect();
+        part_list(xml, &parts);
         let starts = system_starts(&sheet, |passage| bars_of(passage, &sheet, score));
-        for (place, part) in score.piece.performance.parts().enumerate() {
-            PartWriter::new(score, &sheet, &starts, (place, part)).write(xml);
+        for (row, (place, part)) in parts.into_iter().enumerate() {
+            PartWriter {
+                is_first: row == 0,
+                ..PartWriter::new(score, &sheet, &starts, (place, part))
+            }
+            .write(xml);
         }
     });
     xml.finish()
@@ -57,17 +66,17 @@ fn bars_of(passage: &Passage, sheet: &Sheet, score: &Score) -> Vec<Metre> {
     bars(written(passage.length), sheet.compound, unit)
 }
 
-fn part_list(xml: &mut Xml, score: &Score) {
+fn part_list(xml: &mut Xml, parts: &[(usize, Part)]) {
     xml.within("part-list", &[], |xml| {
         let group = [("number", "1")];
         xml.within("part-group", &[("type", "start"), group[0]], |xml| {
             xml.text("group-symbol", &[], "bracket");
             xml.text("group-barline", &[], "yes");
         });
-        for (place, part) in score.piece.performance.parts().enumerate() {
-            xml.within("score-part", &[("id", &part_id(place))], |xml| {
+        for (place, part) in parts {
+            xml.within("score-part", &[("id", &part_id(*place))], |xml| {
                 xml.text("part-name", &[], &part.to_string());
-                xml.text("part-abbreviation", &[], &words::abbreviation(part));
+                xml.text("part-abbreviation", &[], &words::abbreviation(*part));
             });
         }
         xml.empty("part-group", &[("type", "stop"), group[0]]);
@@ -86,6 +95,8 @@ struct PartWriter<'a> {
     part: Part,
     /// Its place among the parts in use.
     place: usize,
+    /// Whether it stands at the top, and so has what is for all.
+    is_first: bool,
     measure: usize,
     letters: usize,
     signature: Option<(i64, i64)>,
@@ -105,6 +116,7 @@ impl<'a> PartWriter<'a> {
             starts,
             part,
             place,
+            is_first: false,
             measure: 0,
             letters: 0,
             signature: None,
@@ -246,7 +258,7 @@ impl<'a> PartWriter<'a> {
             let opening = words::opening(self.part, self.score);
             told.words.splice(0..0, opening);
         }
-        if self.part != Part::Steady {
+        if !self.is_first {
             return self.tell(xml, &told);
         }
         self.letter(xml, passage, before);

@@ -200,7 +200,9 @@ fn ask(paths: &[PathBuf], order: &Order, answer: &mut Answer) {
         "They stay; all new files get a number after their name.",
         with(There::Number),
     );
-    let some_are_new = paths.len() < order.kinds.len();
+    // One kind may be many files: then the others are offered in any case.
+    let is_many = |kind: &FileKind| matches!(kind, FileKind::Voices | FileKind::Players);
+    let some_are_new = paths.len() < order.kinds.len() || order.kinds.iter().any(is_many);
     if some_are_new {
         answer.choose(
             "Write the others",
