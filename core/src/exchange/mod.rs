@@ -8,6 +8,7 @@ pub mod picture;
 mod piece;
 pub mod plan;
 pub mod put;
+pub mod recorded;
 pub mod score;
 pub mod sound;
 mod xml;
