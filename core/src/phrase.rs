@@ -9,6 +9,7 @@ use thiserror::Error;
 mod attacks;
 mod backwards;
 mod edit;
+mod parting;
 mod text;
 
 pub use attacks::{AttackFinder, CHORD, attack_times};

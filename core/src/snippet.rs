@@ -38,6 +38,9 @@ pub enum Subject {
     },
     /// That mode change of the list, counted from 0 as it was written.
     ModeChange(usize),
+    /// That sentence of a recording, counted from 0: nothing of the process, but what it would
+    /// become the phrase as ([`Snippet::of_phrase`]).
+    Sentence(usize),
 }
 
 /// A note of a snippet begins or ends.
@@ -81,6 +84,7 @@ impl Snippet {
                 let stretches = of_mode_change(performance, index)?;
                 Some(Self::played(performance, &stretches, voices))
             }
+            Subject::Sentence(_) => None,
             Subject::Alignment { copy, steps } => {
                 let process = performance.at(now);
                 let locked = Performance::counted(locked(&process, copy, steps, now));
@@ -91,6 +95,15 @@ impl Snippet {
                 Some(Self::played(&locked, &[stretch], voices))
             }
         }
+    }
+
+    /// A phrase by itself, twice, as the steady voice plays it.
+    pub fn of_phrase(phrase: &Phrase) -> Self {
+        let mut settings = Settings::default();
+        settings.motion.copies = 0;
+        let process = Process::new(phrase.clone(), settings, 0.0);
+        let twice = Span::new(0.0, 2.0 * phrase.length());
+        Self::played(&Performance::counted(process), &[twice], 1)
     }
 
     /// What is played in these stretches, one after another, in places for so many voices.

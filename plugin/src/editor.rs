@@ -36,6 +36,7 @@ pub mod seen;
 pub mod shell;
 pub mod song;
 pub mod sonority;
+pub mod speech;
 pub mod status;
 pub mod views;
 pub mod welcome;

@@ -3,15 +3,17 @@
 //!
 //! [`place`] reads what was typed, [`made`] makes what stands in a file, [`put`](mod@procession_core::exchange::put) writes it so that
 //! nothing is lost, and [`Writer`] does all that on a thread of its own. [`Reader`] takes a
-//! phrase, or a route, out of a file on another.
+//! phrase, or a route, out of a file on another, or listens to a recording ([`hear`]).
 
 pub mod made;
 pub mod place;
+mod listening;
 mod reader;
 mod writer;
 mod trouble;
 pub mod unseen;
 
+pub use listening::{Heard, Spoken, hear};
 pub use reader::{Answer, Reader, Wanted};
 pub use trouble::Trouble;
 pub use writer::{Ending, Report, Writer, Writing};

@@ -7,11 +7,10 @@
 
 use super::listened::Candidate;
 use super::pace::{Pace, stretch};
-use super::spoken::{Said, Spoken};
 use super::tones::Tone;
 use super::tuning::in_tune;
 use crate::mode::Mode;
-use crate::note::{Note, Velocity};
+use crate::note::{Key, Note, Syllable, Velocity};
 use crate::phrase::{MAX_LENGTH, MAX_NOTES, Phrase, PhraseError};
 use crate::time::{Beats, HAIR, from_ticks};
 use std::f64::consts::TAU;
@@ -52,8 +51,9 @@ pub struct Placing {
 /// A sentence on the grid.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Placed {
-    /// The phrase, each note with its syllable.
-    pub spoken: Spoken,
+    /// The phrase, each note with its syllable, whose times are those of the recording cut to the
+    /// sentence ([`Candidate::span`]).
+    pub phrase: Phrase,
     /// By what times were stretched to fit the song; less than 1 is faster than it was said.
     pub stretched: f64,
     /// How many notes were left out: beyond the length that was asked for, or the most there can be.
@@ -82,20 +82,19 @@ impl Placing {
             .zip(&of.syllables)
             .zip(&of.sentence.tones);
         let all = each.map(|(((note, tuned), syllable), tone)| {
-            let said = Said {
-                from: syllable.start,
-                vowel: tone.onset,
-                to: syllable.end,
-                cents: tuned.cents,
-            };
-            let key = tuned.key;
-            (Note { key, ..note }, Some(said))
+            let [start, vowel, end] = [syllable.start, tone.onset, syllable.end]
+                .map(|seconds| (seconds - of.span().start) as f32);
+            Note {
+                key: tuned.key,
+                said: Syllable::new(start, vowel, end, tuned.cents as f32),
+                ..note
+            }
         });
-        let fits = |(note, _): &(Note, _)| note.onset < length - HAIR;
-        let (notes, said): (Vec<_>, Vec<_>) = all.filter(fits).take(MAX_NOTES).unzip();
+        let fits = |note: &Note| note.onset < length - HAIR;
+        let notes: Vec<Note> = all.filter(fits).take(MAX_NOTES).collect();
         let left_out = of.sentence.tones.len() - notes.len();
         Ok(Placed {
-            spoken: Spoken::new(Phrase::new(notes, length)?, said),
+            phrase: Phrase::new(notes, length)?,
             stretched,
             left_out,
         })
@@ -145,8 +144,9 @@ impl Placing {
             notes.push(Note {
                 onset: onset * self.step,
                 length: ((until - onset) * self.step).max(from_ticks(1)),
-                key: crate::note::Key::by_octave(0),
+                key: Key::by_octave(0),
                 velocity: Velocity::new(velocity as f32),
+                said: None,
             });
             end = end.max(until * self.step);
         }

@@ -9,15 +9,19 @@ use crate::editor::model::history::{History, Name};
 use crate::editor::model::parameters::written;
 use crate::editor::model::plan::beats_per_bar;
 use crate::editor::model::route;
+use crate::editor::model::speech::Curve;
 use crate::editor::rehearsing::Rehearsing;
 use crate::editor::seen::Seen;
-use crate::editor::wish::{PracticeWish, RouteWish, SongWish, Wish};
+use crate::editor::wish::{PracticeWish, RouteWish, Sentence, SongWish, Wish};
 use crate::files::{Report, Writer};
 use crate::params::Parameters;
 use crate::practice::Desk;
 use crate::program::song::SongControl;
-use crate::state::Kept;
+use crate::state::{Kept, Voice};
 use nice_plug::prelude::ParamSetter;
+use procession_core::reciter::Utterance;
+use procession_core::snippet::{Snippet, Subject};
+use procession_core::words::number_of;
 use std::sync::Arc;
 
 /// What the host is told of a hand on a parameter, by the parameter's id.
@@ -71,6 +75,8 @@ pub struct Granter {
     said: Option<String>,
     /// Whether something was granted since this was last asked: what was refused before is over.
     granted: bool,
+    /// Of the sentence that became the phrase last.
+    curve: Option<Curve>,
     /// What is heard by itself.
     pub(super) listening: Listening,
     /// What is practised.
@@ -110,6 +116,15 @@ impl Granter {
                 let name = |before: &Kept| Name::of_phrase(&before.taken.phrase, &phrase);
                 self.take_step(parameters, name, |kept| kept.taken.phrase = *phrase.clone());
                 self.wrote = true;
+            }
+            Wish::Speak(sentence) => self.speak(&sentence, parameters),
+            Wish::HearSentence(place, phrase) => {
+                let snippet = Snippet::of_phrase(&phrase);
+                let subject = Subject::Sentence(place);
+                match self.listening.begin_snippet(subject, snippet, parameters) {
+                    Ok(()) => self.granted = true,
+                    Err(refusal) => self.say(refusal),
+                }
             }
             Wish::Undo => self.undo(parameters),
             Wish::Redo => self.redo(parameters),
@@ -228,6 +243,30 @@ impl Granter {
         self.history
             .record(name(&before), &before, &after, loads, self.hand);
         self.granted = true;
+    }
+
+    /// A sentence becomes the phrase: one step.
+    fn speak(&mut self, sentence: &Sentence, parameters: &Parameters) {
+        let notes = number_of(sentence.phrase.notes().len(), "note");
+        let name = |_: &Kept| Name::new("a spoken sentence as the phrase", Some(notes));
+        let seconds = sentence.recording.seconds();
+        let voice = Utterance::of(&sentence.recording, 0.0, seconds).map(Voice::new);
+        let voice = voice.transpose().unwrap_or_else(|why| {
+            self.say(&why);
+            None
+        });
+        let change = |kept: &mut Kept| {
+            kept.taken.phrase = sentence.phrase.clone();
+            kept.voice = voice;
+        };
+        self.take_step(parameters, name, change);
+        self.curve = Some(sentence.curve.clone());
+        self.wrote = true;
+    }
+
+    /// How the pitch goes in the recording that the phrase was taken from last.
+    pub fn curve(&self) -> Option<&Curve> {
+        self.curve.as_ref()
     }
 
     fn write_route(&mut self, wish: &RouteWish, seen: &Seen, parameters: &Parameters) {

@@ -33,12 +33,25 @@ impl Listening {
         seen: &Seen,
         parameters: &Parameters,
     ) -> Result<(), &'static str> {
-        if parameters.bypass() {
-            return Err("Nothing is heard while Bypass is on. Switch it off in the host first.");
-        }
         let now = seen.process.origin() + seen.elapsed();
         let snippet = Snippet::of(&seen.performance, &seen.form, subject, now)
             .ok_or("This never comes, so it cannot be heard.")?;
+        self.begin_snippet(subject, snippet, parameters)
+    }
+
+    /// Has `snippet` heard, which is that of `subject`.
+    ///
+    /// # Errors
+    /// Why it cannot be, in words.
+    pub fn begin_snippet(
+        &mut self,
+        subject: Subject,
+        snippet: Snippet,
+        parameters: &Parameters,
+    ) -> Result<(), &'static str> {
+        if parameters.bypass() {
+            return Err("Nothing is heard while Bypass is on. Switch it off in the host first.");
+        }
         if snippet.is_silent() {
             return Err("Nothing sounds there. Are the levels of the voices at 0?");
         }

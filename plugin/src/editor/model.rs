@@ -18,4 +18,5 @@ pub mod project;
 pub mod route;
 pub mod song;
 pub mod sonority;
+pub mod speech;
 pub mod status;

@@ -489,6 +489,13 @@ fn now_in_words(seen: &Seen, chosen: Option<usize>, head: Option<Playhead>) -> V
                 format!("Hearing copy {copy}: {place}"),
             ];
         }
+        Some(Subject::Sentence(index)) => {
+            let number = index + 1;
+            return vec![
+                format!("Hearing sentence {number} as a phrase (Escape stops)"),
+                format!("Hearing sentence {number}"),
+            ];
+        }
         Some(Subject::ModeChange(index)) => {
             let number = index + 1;
             return vec![
@@ -713,7 +720,7 @@ impl Frame<'_> {
     fn draw_listening(&self, chosen: Option<usize>) {
         let heard = self.seen.hearing.and_then(|subject| match subject {
             Subject::Stage(stage) => Some(stage),
-            Subject::Alignment { .. } | Subject::ModeChange(_) => None,
+            Subject::Alignment { .. } | Subject::ModeChange(_) | Subject::Sentence(_) => None,
         });
         let listed = |stage: usize| self.seen.form.stages.get(stage);
         let Some((stage, span)) = heard

@@ -1,5 +1,6 @@
 //! What a view may look at: one moment of the plug-in, with everything worked out that follows.
 
+use crate::editor::model::speech::Curve;
 use crate::editor::rehearsing::Going;
 use crate::feed::Snapshot;
 use crate::files::Report;
@@ -71,6 +72,8 @@ pub struct Seen {
     pub practice: Arc<Desk>,
     /// Whether it is, or its latency measured.
     pub rehearsing: Going,
+    /// How the pitch goes in the recording of which the phrase was made, if it is known.
+    pub curve: Option<Curve>,
 }
 
 impl Seen {
@@ -99,6 +102,7 @@ impl Seen {
             hearing: None,
             practice: Arc::default(),
             rehearsing: Going::default(),
+            curve: None,
         }
     }
 

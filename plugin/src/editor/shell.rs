@@ -302,6 +302,7 @@ impl Shell {
             self.said = Some((refusal.to_owned(), now + SAID_FOR));
         }
         seen.rehearsing = self.granter.rehearsing.going();
+        seen.curve = self.granter.curve().cloned();
         if let Some((_, until)) = &self.said {
             let left = *until - now;
             if left <= 0.0 || left > SAID_FOR {

@@ -13,6 +13,7 @@ use crate::editor::practice::{self, PracticeState};
 use crate::editor::route::{self, RouteState};
 use crate::editor::seen::Seen;
 use crate::editor::sonority::{self, SonorityState};
+use crate::editor::speech::{self, SpeechState};
 use crate::editor::wish::Wish;
 use egui::{Align2, CornerRadius, FontId, Rect, Response, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 
@@ -26,6 +27,7 @@ pub struct Views {
     notes: NotesState,
     alignments: AlignmentsState,
     phrase: PhraseState,
+    speech: SpeechState,
     sonority: SonorityState,
     route: RouteState,
     modulations: ModulationsState,
@@ -62,6 +64,7 @@ impl Views {
             View::Notes => notes::show(ui, seen, look, &mut self.notes, self.stage),
             View::Alignments => alignments::show(ui, seen, look, &mut self.alignments),
             View::Phrase => phrase::show(ui, seen, look, &mut self.phrase),
+            View::Speech => speech::show(ui, seen, look, &mut self.speech),
             View::Sonority => sonority::show(ui, seen, look, &mut self.sonority, self.stage),
             View::Route => route::show(ui, seen, look, &mut self.route, &mut self.stage),
             View::Modulations => {

@@ -1,11 +1,13 @@
 //! What a view wants to happen. It says so and leaves the rest to the window.
 
+use crate::editor::model::speech::Curve;
 use crate::files::Order;
 use crate::practice::Desk;
 use procession_core::phrase::Phrase;
 use procession_core::route::{Edit, Route};
 use procession_core::settings::Modulations;
 use procession_core::snippet::Subject;
+use procession_core::speech::Recording;
 use procession_core::time::Beats;
 use std::sync::Arc;
 
@@ -24,6 +26,10 @@ pub enum Wish {
     Reset(&'static str),
     /// Another phrase; a step that can be undone, as is everything that is written.
     Edit(Box<Phrase>),
+    /// A sentence that becomes the phrase.
+    Speak(Box<Sentence>),
+    /// That sentence of a recording, counted from 0, is to be heard as this phrase.
+    HearSentence(usize, Box<Phrase>),
     /// Take the last step back.
     Undo,
     /// Do it again.
@@ -72,6 +78,17 @@ pub enum PracticeWish {
     Keep(f64),
     /// It is to be so.
     Set(Box<Desk>),
+}
+
+/// A phrase that was said.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sentence {
+    /// Each note knows its syllable in the recording.
+    pub phrase: Phrase,
+    /// What was said, from the first syllable to the last.
+    pub recording: Arc<Recording>,
+    /// How its pitch goes.
+    pub curve: Curve,
 }
 
 /// What is to become of the route.

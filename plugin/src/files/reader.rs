@@ -5,6 +5,7 @@ use super::place::from_address;
 use super::sentence;
 use procession_core::exchange::open::{self, Contents, Excerpt, Found};
 use procession_core::exchange::plan;
+use procession_core::exchange::recorded::{self, is_sound};
 use procession_core::route::Route;
 use procession_core::time::Beats;
 use std::fs::File;
@@ -182,13 +183,13 @@ impl<T> Drop for Reading<T> {
 }
 
 /// A sort of file that is read.
-struct Sort {
+pub(super) struct Sort {
     /// By what their names end.
-    endings: &'static str,
+    pub endings: &'static str,
     /// More bytes than that are not taken into memory.
-    largest: usize,
+    pub largest: usize,
     /// What a larger one is too large for, and what to do.
-    too_large: &'static str,
+    pub too_large: &'static str,
 }
 
 const PHRASE: Sort = Sort {
@@ -204,11 +205,12 @@ const PLAN: Sort = Sort {
 };
 
 /// What is answered if nobody waits for it.
-const GIVEN_UP: &str = "Given up.";
+pub(super) const GIVEN_UP: &str = "Given up.";
 
 /// Reads, here and now. `stop` is asked between any two pieces of work; each is bounded.
 fn read(wanted: &Wanted, stop: &dyn Fn() -> bool) -> Answer {
     let bytes = match bytes(&wanted.path, &PHRASE, stop) {
+        Ok(bytes) if is_sound(&bytes) => return Answer::none(IS_SOUND),
         Ok(bytes) => bytes,
         Err(why) => return Answer::none(why),
     };
@@ -234,8 +236,12 @@ fn read(wanted: &Wanted, stop: &dyn Fn() -> bool) -> Answer {
     }
 }
 
+/// What is said in the place of a phrase.
+const IS_SOUND: &str =
+    "That is a recording: open it in the Speech view, which makes a phrase of what is said in it.";
+
 /// The bytes of the file at a typed or pasted path.
-fn bytes(typed: &str, sort: &Sort, stop: &dyn Fn() -> bool) -> Result<Vec<u8>, String> {
+pub(super) fn bytes(typed: &str, sort: &Sort, stop: &dyn Fn() -> bool) -> Result<Vec<u8>, String> {
     let endings = sort.endings;
     let path = path_of(typed)
         .ok_or_else(|| format!("Type or paste the path of a {endings} file first."))?;
@@ -259,6 +265,9 @@ fn bytes(typed: &str, sort: &Sort, stop: &dyn Fn() -> bool) -> Result<Vec<u8>, S
         let mut chunk = file.by_ref().take(1 << 16);
         if chunk.read_to_end(&mut bytes).map_err(cannot)? == 0 {
             return Ok(bytes);
+        }
+        if bytes.len() > sort.largest && sort.largest < recorded::LARGEST && is_sound(&bytes) {
+            return Err(IS_SOUND.to_owned());
         }
         if bytes.len() > sort.largest {
             return Err(format!(

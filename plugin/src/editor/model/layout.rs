@@ -39,6 +39,8 @@ pub enum View {
     Alignments,
     /// The phrase, to be edited.
     Phrase,
+    /// What is said in a recording, to become the phrase.
+    Speech,
     /// The pitch classes that sound, source and target.
     Sonority,
     /// The stages, to be written.
@@ -62,6 +64,7 @@ impl View {
             Self::Notes => "Notes",
             Self::Alignments => "Alignments",
             Self::Phrase => "Phrase",
+            Self::Speech => "Speech",
             Self::Sonority => "Sonority",
             Self::Route => "Route",
             Self::Modulations => "Mode changes",
@@ -157,13 +160,14 @@ impl Layout {
 fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
     use View::{
         Alignments, Circle, Files, Modulations, Notes, Parameters, Phrase, Plan, Practice, Route,
-        Sonority,
+        Sonority, Speech,
     };
     match (roomy, parameters_apart) {
         (true, _) => &[
             Notes,
             Alignments,
             Phrase,
+            Speech,
             Route,
             Modulations,
             Sonority,
@@ -176,6 +180,7 @@ fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
             Notes,
             Alignments,
             Phrase,
+            Speech,
             Route,
             Modulations,
             Sonority,
@@ -188,6 +193,7 @@ fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
             Notes,
             Alignments,
             Phrase,
+            Speech,
             Route,
             Modulations,
             Sonority,

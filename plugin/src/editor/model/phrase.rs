@@ -501,6 +501,16 @@ pub fn typed_length(text: &str, step: Beats) -> Result<Beats, String> {
         })
 }
 
+/// Where a note is split: on the step that is nearest to its middle, or in its middle, if no step
+/// begins inside it.
+pub fn where_to_split(note: &Note, step: Beats) -> Beats {
+    let middle = note.onset + note.length / 2.0;
+    let line = (middle / step).round() * step;
+    let room = step / 4.0;
+    let inside = line > note.onset + room && line < note.onset + note.length - room;
+    if inside { line } else { middle }
+}
+
 /// What the hand can do, in words; from the longest to the shortest, for the room there is.
 pub fn hints(chosen: usize) -> &'static [&'static str] {
     match chosen {
@@ -511,7 +521,7 @@ pub fn hints(chosen: usize) -> &'static [&'static str] {
             "Double-click adds",
         ],
         _ => &[
-            "Arrow keys: up and down transpose (Shift: an octave), left and right rotate (Shift: shorten, lengthen). + and \u{2212}: velocity. Enter adds, Delete removes. Escape: choose none.",
+            "Arrow keys: up and down transpose (Shift: an octave), left and right rotate (Shift: shorten, lengthen). + and \u{2212}: velocity. S splits, J joins. Enter adds, Delete removes. Escape: choose none.",
             "Arrows transpose and rotate; with Shift: octave, length. + and \u{2212}: velocity. Delete removes.",
             "Arrows transpose and rotate, Delete removes",
             "Delete removes",

@@ -94,6 +94,7 @@ impl PhraseView<'_> {
             }
             self.length(ui, wide);
             self.undo(ui);
+            self.part(ui);
             if !roomy {
                 self.more(ui);
             }
@@ -227,6 +228,21 @@ impl PhraseView<'_> {
                 model::notes(count)
             )),
         };
+    }
+
+    /// What can be done to a note that is chosen.
+    fn part(&mut self, ui: &mut Ui) {
+        if self.state.chosen.is_empty() {
+            return;
+        }
+        let split = ui.button("Split").on_hover_text("The note as two: S");
+        if split.clicked() {
+            self.split();
+        }
+        let join = ui.button("Join");
+        if join.on_hover_text("With the note after it: J").clicked() {
+            self.join();
+        }
     }
 
     fn undo(&mut self, ui: &mut Ui) {

@@ -47,6 +47,7 @@ impl PhraseView<'_> {
         let viewport = view.translate(-origin);
         let bars = model::bars(&drawn.phrase, &drawn.chosen, grid);
         self.paint_ground(ui, view, origin, viewport, grid, drawn);
+        self.paint_curve(ui, origin, grid, drawn);
         self.paint_bars(ui, origin, viewport, &bars, drawn);
         self.paint_playhead(ui, view, origin, grid);
         if response.has_focus() {
@@ -109,6 +110,22 @@ impl PhraseView<'_> {
             painter.rect_filled(beyond, 0.0, mix(look.paper, look.rule, 0.6));
         }
         painter.rect_stroke(view, 0.0, Stroke::new(1.0, look.edge), StrokeKind::Inside);
+    }
+
+    /// How the voice went, each syllable under its note.
+    fn paint_curve(&self, ui: &Ui, origin: Vec2, grid: &Grid, drawn: &Edited) {
+        let Some(curve) = &self.seen.curve else {
+            return;
+        };
+        let stroke = Stroke::new(2.0, self.look.edge);
+        for strand in curve.strands(&drawn.phrase) {
+            let at = |(beats, pitch): (Beats, f64)| {
+                let below_top = f64::from(grid.rows.highest) - pitch + 0.5;
+                pos2(grid.x(beats), below_top as f32 * grid.row_height) + origin
+            };
+            ui.painter()
+                .line(strand.into_iter().map(at).collect(), stroke);
+        }
     }
 
     fn paint_bars(&self, ui: &Ui, origin: Vec2, viewport: Rect, bars: &[Bar], drawn: &Edited) {

@@ -87,6 +87,8 @@ impl PhraseView<'_> {
             Key::Delete | Key::Backspace => self.remove(&self.state.chosen.clone()),
             Key::PageDown => self.choose_next(1),
             Key::PageUp => self.choose_next(-1),
+            Key::S => self.split(),
+            Key::J => self.join(),
             Key::Escape => self.state.chosen.clear(),
             _ => return false,
         }
@@ -155,6 +157,26 @@ impl PhraseView<'_> {
             let next = next.min(count - 1);
             self.state.chosen = vec![next];
             self.touched(next);
+        }
+    }
+
+    /// The first chosen note as two.
+    pub(super) fn split(&mut self) {
+        let Some(index) = self.state.chosen.first().copied() else {
+            return;
+        };
+        let note = self.phrase.notes()[index];
+        let at = model::where_to_split(&note, self.step);
+        if let Some(edited) = self.phrase.split(index, at) {
+            self.wish(edited);
+        }
+    }
+
+    /// The first chosen note and the one after it as one.
+    pub(super) fn join(&mut self) {
+        let joined = (self.state.chosen.first()).and_then(|first| self.phrase.joined(*first));
+        if let Some(edited) = joined {
+            self.wish(edited);
         }
     }
 

@@ -1,0 +1,232 @@
+//! Speech, to be drawn and chosen from: the curve of its pitch under the notes, and its sentences and
+//! its own tempo in words.
+
+use crate::editor::model::phrase::number;
+use crate::files::Spoken;
+use procession_core::note::{Note, Syllable};
+use procession_core::phrase::Phrase;
+use procession_core::speech::{
+    Candidate, Fit, HOP, Listened, Pace, Placed, Placing, own_tempo, pitch_of,
+};
+use procession_core::time::Beats;
+use procession_core::words::number_of;
+use std::sync::Arc;
+
+/// A change of tempo smaller than that, in parts of it, is none.
+const HARDLY: f64 = 0.005;
+
+/// How the pitch goes in a recording, counted from where a sentence begins in it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Curve {
+    listened: Arc<Listened>,
+    /// Seconds.
+    from: f64,
+}
+
+/// A line without a break: moments of the phrase, and pitches as MIDI keys with a fraction.
+pub type Strand = Vec<(Beats, f64)>;
+
+impl Curve {
+    /// From that moment of the recording on, in seconds.
+    pub fn new(listened: Arc<Listened>, from: f64) -> Self {
+        Self { listened, from }
+    }
+
+    /// The curve as it lies under the notes of a phrase: each syllable where its note is, its vowel
+    /// on the onset, as long as there is time until the next note, or as the last one lasts.
+    pub fn strands(&self, phrase: &Phrase) -> Vec<Strand> {
+        let notes = phrase.notes();
+        let all = notes.iter().enumerate().filter_map(|(index, note)| {
+            let next = notes[index + 1..]
+                .iter()
+                .find(|next| next.onset > note.onset);
+            let until = next.map_or(note.onset + note.length, |next| next.onset);
+            Some(self.under(note, &note.said?, until - note.onset))
+        });
+        all.flatten().collect()
+    }
+
+    fn under(&self, note: &Note, said: &Syllable, room: Beats) -> Vec<Strand> {
+        let [start, vowel, end] = [said.start, said.vowel, said.end].map(f64::from);
+        let beats_a_second = room / (end - vowel);
+        let frame = |seconds: f64| ((self.from + seconds) / HOP).round().max(0.0) as usize;
+        let frames = self.listened.track().frames();
+        let to = frame(end).min(frames.len());
+        let from = frame(start).min(to);
+        let numbered: Vec<usize> = (from..to).collect();
+        let voiced = |at: &usize| frames[*at].hertz.is_some();
+        numbered
+            .chunk_by(|a, b| voiced(a) == voiced(b))
+            .map(|run| {
+                let at = |at: &usize| {
+                    let seconds = *at as f64 * HOP - self.from;
+                    let beats = note.onset + (seconds - vowel) * beats_a_second;
+                    Some((beats, pitch_of(frames[*at].hertz?)))
+                };
+                run.iter().filter_map(at).collect::<Strand>()
+            })
+            .filter(|strand| strand.len() > 1)
+            .collect()
+    }
+}
+
+/// The sentences in words, the steadiest first: "Sentence 2: 1.4 s, 7 notes (the steadiest)".
+pub fn sentences(listened: &Listened) -> Vec<String> {
+    let several = listened.candidates().len() > 1;
+    let places = listened.steadiest().iter().enumerate();
+    places
+        .map(|(rank, place)| {
+            let candidate = &listened.candidates()[*place];
+            let span = candidate.span();
+            let notes = number_of(candidate.sentence.tones.len(), "note");
+            let seconds = span.end - span.start;
+            let best = if rank == 0 && several {
+                " (the steadiest)"
+            } else {
+                ""
+            };
+            format!("Sentence {}: {seconds:.1} s, {notes}{best}", place + 1)
+        })
+        .collect()
+}
+
+/// The sentence at that place among the steadiest.
+pub fn chosen(spoken: &Spoken, rank: usize) -> Option<(usize, &Candidate)> {
+    let place = *spoken.listened.steadiest().get(rank)?;
+    Some((place, &spoken.listened.candidates()[place]))
+}
+
+/// Its own tempo, in whole beats a minute, if it has one.
+pub fn tempo_of_its_own(pace: Option<&Pace>, placing: &Placing) -> Option<f64> {
+    pace.map(|pace| own_tempo(pace, placing.step, placing.tempo).round())
+}
+
+/// What becomes of its own tempo, in words.
+pub fn tempo_words(pace: Option<&Pace>, placing: &Placing, placed: &Placed) -> String {
+    let Some(own) = tempo_of_its_own(pace, placing) else {
+        return "Too short to have a tempo of its own.".to_owned();
+    };
+    let song = number(placing.tempo);
+    let is = format!("Its own tempo is about {own:.0} bpm; the song has {song}.");
+    let change = placed.stretched - 1.0;
+    let becomes = if change.abs() >= HARDLY {
+        let way = if change < 0.0 { "faster" } else { "slower" };
+        let times = (1.0 / placed.stretched - 1.0).abs() * 100.0;
+        format!("It becomes {times:.0} % {way}.")
+    } else if placing.fit == Fit::Unasked && (own / placing.tempo - 1.0).abs() > 0.1 {
+        "Too far apart to be fitted unasked: it stays as it was said.".to_owned()
+    } else {
+        "It stays as it was said.".to_owned()
+    };
+    format!("{is} {becomes}")
+}
+
+/// What was left out, if anything was.
+pub fn left_out_words(placed: &Placed) -> Option<String> {
+    (placed.left_out > 0).then(|| {
+        format!(
+            "Left out beyond the length that is set: {}. Set Length to 0 for the whole sentence.",
+            number_of(placed.left_out, "note")
+        )
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use procession_core::speech::Recording;
+    use std::f64::consts::TAU;
+
+    const RATE: f64 = 16_000.0;
+
+    /// Three vowels of 0.2 s, 0.3 s apart from 0.5 s on, at 110, 147 and 131 Hz.
+    fn spoken() -> Arc<Listened> {
+        let samples = (0..24_000).map(|n| {
+            let at = n as f64 / RATE - 0.5;
+            let vowel = (at / 0.3).floor();
+            let inside = at - 0.3 * vowel;
+            let hertz = [110.0, 147.0, 131.0].get(vowel as usize).copied();
+            let Some(hertz) = hertz.filter(|_| at >= 0.0 && inside < 0.2) else {
+                return 0.0;
+            };
+            let swell = (inside / 0.015).min((0.2 - inside) / 0.015).min(1.0);
+            let sum: f64 = (1..=8)
+                .map(|h| (TAU * f64::from(h) * hertz * inside).sin() / f64::from(h))
+                .sum();
+            (0.2 * swell * sum) as f32
+        });
+        let recording = Recording::new(samples.collect(), RATE).unwrap();
+        Arc::new(Listened::to(&recording).unwrap())
+    }
+
+    fn placing() -> Placing {
+        Placing {
+            step: 0.25,
+            snap: 1.0,
+            steps: None,
+            tempo: 120.0,
+            mode: None,
+            fit: Fit::Unasked,
+        }
+    }
+
+    #[test]
+    fn each_syllable_lies_under_its_note_at_its_pitch_wherever_that_was_moved() {
+        let listened = spoken();
+        let candidate = &listened.candidates()[0];
+        let phrase = placing().place(candidate).unwrap().phrase;
+        let keys: Vec<u8> = phrase
+            .notes()
+            .iter()
+            .map(|note| note.key.number())
+            .collect();
+        assert_eq!(keys, [45, 50, 48]);
+        let curve = Curve::new(listened.clone(), candidate.span().start);
+        for phrase in [phrase.moved(&[2], 0.5, 0).phrase, phrase] {
+            let strands = curve.strands(&phrase);
+            assert_eq!(strands.len(), 3);
+            for (strand, note) in strands.iter().zip(phrase.notes()) {
+                let (first, last) = (strand[0].0, strand[strand.len() - 1].0);
+                assert!((first - note.onset).abs() < 0.15, "{first} of {note:?}");
+                assert!(last > note.onset && last < note.onset + 1.0);
+                let key = f64::from(note.key.number());
+                assert!(strand.iter().all(|(_, pitch)| (pitch - key).abs() < 0.3));
+            }
+        }
+        let other = Phrase::from_text("D4 F4", 0.25).unwrap();
+        assert!(curve.strands(&other).is_empty(), "nobody has said that");
+    }
+
+    #[test]
+    fn sentences_and_tempi_are_told_in_words() {
+        let listened = spoken();
+        let told = sentences(&listened);
+        assert_eq!(told.len(), 1);
+        assert!(
+            told[0].starts_with("Sentence 1: 1.") && told[0].ends_with("3 notes"),
+            "{told:?}"
+        );
+        let candidate = &listened.candidates()[0];
+        let pace = candidate.pace.as_ref();
+        // 0.3 s from vowel to vowel: two sixteenths of 0.15 s, beats of 0.6 s.
+        assert_eq!(tempo_of_its_own(pace, &placing()), Some(100.0));
+        let words =
+            |placing: &Placing| tempo_words(pace, placing, &placing.place(candidate).unwrap());
+        assert!(
+            words(&placing()).contains("Too far apart"),
+            "{}",
+            words(&placing())
+        );
+        let asked = Placing {
+            fit: Fit::ToSong,
+            ..placing()
+        };
+        assert!(words(&asked).contains("20 % faster"), "{}", words(&asked));
+        let near = Placing {
+            tempo: 95.0,
+            ..placing()
+        };
+        assert!(words(&near).contains("5 % slower"), "{}", words(&near));
+        assert!(tempo_words(None, &near, &near.place(candidate).unwrap()).contains("Too short"));
+    }
+}
