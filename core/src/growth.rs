@@ -95,8 +95,8 @@ pub fn metrical_weight(onset: Beats, length: Beats) -> u32 {
 /// A number as good as random for each (seed, index): the finaliser of SplitMix64 (Steele, Lea &
 /// Flood, "Fast splittable pseudorandom number generators", OOPSLA 2014; constants from memory).
 /// It is written out here because saved pieces must scatter the same in every later version.
-fn scatter(seed: u64, index: u64) -> u64 {
-    let mut z = seed.wrapping_add((index + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15));
+pub(crate) fn scatter(seed: u64, index: u64) -> u64 {
+    let mut z = seed.wrapping_add(index.wrapping_add(1).wrapping_mul(0x9E37_79B9_7F4A_7C15));
     z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
     z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
     z ^ (z >> 31)

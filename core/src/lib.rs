@@ -49,6 +49,7 @@ pub mod ensemble;
 pub mod resulting;
 pub mod unrolling;
 pub mod performance;
+pub mod touch;
 pub mod follower;
 pub mod partner;
 pub mod practice;

@@ -11,7 +11,7 @@ use crate::part::Part;
 use crate::process::{Process, VoiceNote};
 use crate::settings::OutputSettings;
 use crate::time::{Beats, Block, LATE, Span};
-use crate::unrolling::unroll;
+use crate::touch::perform;
 
 /// The controller that places a channel between left and right (MIDI 1.0: 10, pan).
 pub const PAN: u8 = 10;
@@ -34,6 +34,9 @@ pub struct Player {
     /// Up to where the steady voice has been played, as it is written, since it gives way to a
     /// player.
     steady_to: Option<Beats>,
+    /// Whether nothing has been played since the start: what would have been played before is struck
+    /// at once.
+    opens: bool,
     /// The pan last sent to each channel.
     panned: [Option<u8>; 16],
     /// How often all voices fell silent at once.
@@ -87,7 +90,8 @@ impl Player {
         let steady = casting.steady_in(span, self.steady_to);
         let mut clicks = count_in.clicks(span).peekable();
         let mut moment = None;
-        for note in casting.notes(process, span, steady) {
+        let opens = self.opens || self.come_to.is_none();
+        for note in casting.notes(process, (span, opens), steady) {
             let frame = part.frame_of(note.on);
             if moment.is_none_or(|(before, _)| before != frame) {
                 if let Some((_, before)) = moment {
@@ -120,6 +124,7 @@ impl Player {
         if span.end > span.start {
             self.end_notes_until(span.end, &mut at);
             self.come_to = Some(span.end);
+            self.opens = false;
         }
     }
 
@@ -143,12 +148,15 @@ impl Player {
     /// The next block starts afresh, from `at` even if that is before the block.
     pub fn start_from(&mut self, at: Beats) {
         self.come_to = Some(at);
+        self.opens = true;
     }
 
     /// The next block starts afresh, but for what is at most [`LATE`] past: that is struck at once.
     /// Unless it is already known from where it starts.
     pub fn start_late(&mut self, now: Beats) {
-        self.come_to.get_or_insert(now - LATE);
+        if self.come_to.is_none() {
+            self.start_from(now - LATE);
+        }
     }
 
     /// Parts that have just come into use strike what they would have struck at most [`LATE`]
@@ -161,7 +169,8 @@ impl Player {
     ) {
         let Some(now) = self.come_to else { return };
         let mut at_once = |message| send(Event { frame: 0, message });
-        for note in unroll(process, Span::new(now - LATE, now)).filter(|note| joins(note.part)) {
+        let late = perform(process, Span::new(now - LATE, now), true);
+        for note in late.filter(|note| joins(note.part)) {
             let place = (channel_of(note.part, &process.settings().output), note.key);
             if note.off > now {
                 self.ledger.strike(

@@ -173,6 +173,37 @@ pub struct Hearing {
     pub solo: bool,
 }
 
+/// How players play what is written.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TouchSettings {
+    /// The first of two steps is so many times as long as the second, 1 ..= 3.5.
+    pub swing: f64,
+    /// The standard deviation of onsets, in steps: 0 ..= 0.25.
+    pub timing: f64,
+    /// The standard deviation of velocities, as a share of them: 0 ..= 0.25.
+    pub velocity: f64,
+    /// The share of its velocity that the weakest place in the bar loses, 0 ..= 1.
+    pub accents: f64,
+}
+
+impl Default for TouchSettings {
+    fn default() -> Self {
+        Self {
+            swing: 1.0,
+            timing: 0.0,
+            velocity: 0.0,
+            accents: 0.0,
+        }
+    }
+}
+
+impl TouchSettings {
+    /// Whether notes are played exactly as they are written.
+    pub fn is_plain(&self) -> bool {
+        *self == Self::default()
+    }
+}
+
 /// What the steady voice has of its own, beside its level.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct SteadySettings {
@@ -353,6 +384,8 @@ pub struct Settings {
     pub copies: [CopySettings; MAX_COPIES],
     /// What the steady voice has of its own.
     pub steady: SteadySettings,
+    /// How players play what is written.
+    pub touch: TouchSettings,
 }
 
 impl Settings {

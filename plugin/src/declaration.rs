@@ -402,6 +402,24 @@ impl Amount {
         }
     }
 
+    /// The same up to less than the whole, none to begin with.
+    pub const fn percent_up_to(most: f32) -> Self {
+        Self {
+            numbers: 0.0..=most,
+            ..Self::percent(0.0)
+        }
+    }
+
+    /// So many to one, even to begin with.
+    pub const fn ratio(most: f32) -> Self {
+        Self {
+            numbers: 1.0..=most,
+            decimals: 2,
+            unit: TO_ONE,
+            ..Self::percent(1.0)
+        }
+    }
+
     /// A level in percent, 100 leaving things as they are.
     pub const fn level() -> Self {
         Self {
@@ -710,6 +728,12 @@ pub const DECIBELS: Unit = Unit {
 pub const PERCENT: Unit = Unit {
     one: "%",
     many: "%",
+};
+
+/// The unit of ratios.
+pub const TO_ONE: Unit = Unit {
+    one: "to 1",
+    many: "to 1",
 };
 
 impl Unit {

@@ -23,7 +23,7 @@ use procession_core::settings::{
     Advance, BeginOn, Beginning, CaptureSettings, CopiesMove, CopySettings, EndOn, FoldKind,
     FoldSettings, GoesWith, Grid, Growth, GrowthOrder, GrowthSettings, Hearing, MAX_COPIES,
     MAX_COUNT_IN, Motion, MotionSettings, OutputSettings, Resulting, ResultingSettings, Settings,
-    Shifts, SteadySettings, Worded, Wording, bared,
+    Shifts, SteadySettings, TouchSettings, Worded, Wording, bared,
 };
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -300,6 +300,20 @@ parameters! {
 }
 
 parameters! {
+    /// How players play what is written.
+    TouchParameters {
+        /// How much longer the first of two steps is than the second; 1 is even.
+        "swing" swing: Amount, "Swing", Amount::ratio(3.5), fixed;
+        /// How far notes come early or late, as a share of a step, never twice the same yet remembering what was.
+        "breathe_timing" timing: Amount, "Timing breathes", Amount::percent_up_to(25.0), fixed;
+        /// How much notes are louder or softer, as a share of their velocity, never twice the same yet remembering what was.
+        "breathe_velocity" velocity: Amount, "Velocity breathes", Amount::percent_up_to(25.0), fixed;
+        /// How much softer notes are on weak places of the bar; at 100 % the weakest are hardly heard.
+        "accents" accents: Amount, "Accents", Amount::percent(0.0), fixed;
+    }
+}
+
+parameters! {
     /// Where the process begins, and how it ends.
     BeginningParameters {
         /// Where Hold begins a phrase that was there already: at once, or on the next beat or bar of the song.
@@ -401,6 +415,9 @@ pub struct Parameters {
     /// The voice that goes along.
     #[nested(group = "Voice")]
     pub voice: VoiceParameters,
+    /// How players play what is written.
+    #[nested(group = "Touch")]
+    pub touch: TouchParameters,
     /// The phrase, its origin, the seed, the custom mode, the window: the end of everybody but the
     /// audio thread.
     #[persist = "kept"]
@@ -440,6 +457,7 @@ pub static DECLARATIONS: std::sync::LazyLock<Vec<Declaration>> = std::sync::Lazy
         .chain(SteadyParameters::declarations())
         .chain(of_each_copy(MaterialParameters::declarations))
         .chain(VoiceParameters::declarations())
+        .chain(TouchParameters::declarations())
         .collect()
 });
 
@@ -522,6 +540,7 @@ impl Parameters {
             material7: material(7),
             material8: material(8),
             voice,
+            touch: TouchParameters::new(plain),
             kept,
             choices,
         };
@@ -552,6 +571,7 @@ impl Parameters {
                 self.materials()[copy].settings(self.copies()[copy].settings())
             }),
             steady: self.steady.settings(),
+            touch: self.touch.settings(),
         }
     }
 
@@ -690,6 +710,7 @@ impl Parameters {
             material.each(&mut next);
         }
         self.voice.each(&mut next);
+        self.touch.each(&mut next);
     }
 }
 
@@ -794,6 +815,17 @@ impl SteadyParameters {
                 solo: self.solo.value(),
             },
             program: program(&self.program),
+        }
+    }
+}
+
+impl TouchParameters {
+    fn settings(&self) -> TouchSettings {
+        TouchSettings {
+            swing: amount(&self.swing),
+            timing: share(&self.timing),
+            velocity: share(&self.velocity),
+            accents: share(&self.accents),
         }
     }
 }

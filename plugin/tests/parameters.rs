@@ -67,6 +67,10 @@ const CONTRACT: &str = "
     voice_level   | Voice level   | Off         | 0 dB       | Off                | yes
     voice_with    | Voice with    | Steady voice | Every voice | Steady voice     | yes
     send_tuning   | Send tuning   | Off         | On         | Off                | yes
+    swing         | Swing         | 1 to 1      | 3.5 to 1   | 1 to 1             | no
+    breathe_timing | Timing breathes | 0 %      | 25 %       | 0 %                | no
+    breathe_velocity | Velocity breathes | 0 %  | 25 %       | 0 %                | no
+    accents       | Accents       | 0 %         | 100 %      | 0 %                | no
 ";
 
 /// Calls `look` with every parameter of a new instance.

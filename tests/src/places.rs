@@ -129,6 +129,10 @@ const PLACES: &[&str] = &[
     "Voice level",
     "Voice with",
     "Send tuning",
+    "Swing",
+    "Timing breathes",
+    "Velocity breathes",
+    "Accents",
 ];
 
 /// What a host reads at each place.

@@ -9,6 +9,7 @@ use crate::route::Route;
 use crate::sonority::Sonority;
 use crate::tempo_map::TempoMap;
 use crate::time::{Beats, HAIR, Span};
+use crate::touch::Touch;
 use crate::words::clock;
 
 /// A piece, as it is told to whoever writes a file.
@@ -144,6 +145,14 @@ impl<'a> Piece<'a> {
         } else {
             "as generated from here on"
         }
+    }
+
+    /// The notes as they are played, with the touch that the settings ask for: for files that are
+    /// heard.
+    pub fn played(&self) -> Vec<VoiceNote> {
+        let process = self.process();
+        let touch = Touch::of(process);
+        self.notes.iter().map(|note| touch.play(*note)).collect()
     }
 
     /// Whether every stage is there: not so if the piece was cut for being too long.

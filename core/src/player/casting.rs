@@ -3,7 +3,7 @@
 use crate::part::Part;
 use crate::process::{Process, VoiceNote, VoiceNotes};
 use crate::time::{Beats, Span};
-use crate::unrolling::{Unrolled, unroll};
+use crate::touch::{Playing, perform};
 use std::iter::Peekable;
 
 /// What is played otherwise than it is written. By default, nothing.
@@ -23,7 +23,7 @@ pub(super) struct Cast<'a> {
     casting: Casting,
     /// Where the steady voice catches up with itself: no note is before.
     begin: Beats,
-    others: Peekable<Unrolled<'a>>,
+    others: Peekable<Playing<'a>>,
     /// The steady voice by itself, as it is written, if it gives way.
     steady: Option<Peekable<VoiceNotes<'a>>>,
 }
@@ -38,11 +38,12 @@ impl Casting {
         Some(Span::new(begin, begin.max(span.end + ahead)))
     }
 
-    /// What `process` plays in `span`, the steady voice what it has written in `steady`.
+    /// What `process` plays in `span`, which may open the performance, with its touch; a steady voice
+    /// that gives way, what it has written in `steady`.
     pub(super) fn notes<'a>(
         self,
         process: &'a Process,
-        span: Span,
+        (span, opens): (Span, bool),
         steady: Option<Span>,
     ) -> Cast<'a> {
         let steady = steady.map(|steady| self.sounding(steady));
@@ -50,7 +51,7 @@ impl Casting {
         Cast {
             casting: self,
             begin: span.start,
-            others: unroll(process, self.sounding(span)).peekable(),
+            others: perform(process, self.sounding(span), opens).peekable(),
             steady: steady.map(|steady| process.notes(Part::Steady, steady).peekable()),
         }
     }

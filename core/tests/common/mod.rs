@@ -243,6 +243,7 @@ pub fn settings() -> impl Strategy<Value = Settings> {
     (shape, modulations(), output, resulting(), copies()).prop_map(
         |((grid, motion, growth, fold), modulations, output, resulting, copies)| Settings {
             steady: SteadySettings::default(),
+            touch: TouchSettings::default(),
             capture: CaptureSettings {
                 grid,
                 ..CaptureSettings::default()

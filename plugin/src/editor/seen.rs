@@ -15,7 +15,7 @@ use procession_core::process::Process;
 use procession_core::route::Route;
 use procession_core::settings::{
     Beginning, CopySettings, FoldSettings, Modulations, OutputSettings, ResultingSettings,
-    Settings, SteadySettings,
+    Settings, SteadySettings, TouchSettings,
 };
 use procession_core::snippet::Subject;
 use procession_core::time::Beats;
@@ -242,6 +242,7 @@ fn form_follows_from(settings: Settings) -> Settings {
         modulations: Modulations::default(),
         resulting: ResultingSettings::default(),
         steady: SteadySettings::default(),
+        touch: TouchSettings::default(),
         copies: settings.copies.map(|copy| CopySettings {
             offset: copy.offset,
             backwards: copy.backwards,

@@ -65,11 +65,12 @@ fn sound(
     only: Option<Part>,
     came_to: &dyn Fn(f64) -> ControlFlow<()>,
 ) -> Result<(), Trouble> {
+    let played = piece.played();
     let sound = Sound {
         origin: piece.process().origin(),
         voices: 1 + piece.performance.copies().len(),
         width: piece.process().settings().output.width,
-        notes: piece.notes,
+        notes: &played,
         tempo: piece.tempo,
         tempi: piece.tempi,
         sample_rate: FILE_SAMPLE_RATE,

@@ -4,6 +4,7 @@ use super::{Score, Track, TrackNote};
 use crate::exchange::Piece;
 use crate::part::Part;
 use crate::player::{channel_of, pan_of};
+use crate::touch::Touch;
 use crate::words::stage_words;
 
 impl Score {
@@ -39,7 +40,9 @@ fn track(piece: &Piece, part: Part) -> Track {
     let process = piece.process();
     let (origin, output) = (process.origin(), &process.settings().output);
     let voices = 1 + piece.performance.copies().len();
-    let notes = piece.notes.iter().filter(|note| note.part == part);
+    let touch = Touch::of(process);
+    let written = piece.notes.iter().filter(|note| note.part == part);
+    let notes = written.map(|note| touch.play(*note));
     Track {
         name: part.to_string(),
         channel: channel_of(part, output),

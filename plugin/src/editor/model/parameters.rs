@@ -26,7 +26,7 @@ pub struct Group {
 
 /// In the order in which a piece is made. Hold stands in the header, what a copy has of its own in
 /// [`COPY_IDS`].
-pub const GROUPS: [Group; 6] = [
+pub const GROUPS: [Group; 7] = [
     Group {
         name: "Capture",
         ids: &["grid", "length", "snap", "thru"],
@@ -73,6 +73,10 @@ pub const GROUPS: [Group; 6] = [
             "target_mode",
             "fold_amount",
         ],
+    },
+    Group {
+        name: "Touch",
+        ids: &["swing", "breathe_timing", "breathe_velocity", "accents"],
     },
     Group {
         name: "Output",
