@@ -68,6 +68,8 @@ pub(super) struct Saying {
     /// Samples of the utterance in the time of one, from the head's end on.
     pace: f64,
     seam: Option<Seam>,
+    /// Whether it comes to its end in time as it goes.
+    lands: bool,
     frames: Frames,
     /// Frames since it began, and since it began to leave.
     age: u32,
@@ -108,6 +110,7 @@ impl Saying {
             aim: place,
             pace: 1.0,
             seam: None,
+            lands: false,
             frames: Frames {
                 fade: (FADE * sample_rate).ceil() as u32,
                 seam: (SEAM * sample_rate).ceil() as u32,
@@ -186,12 +189,13 @@ impl Saying {
     /// Goes on elsewhere if it is too far from where it should be, or would come to the end too soon:
     /// what follows there is said in its own time.
     fn keep_near(&mut self) {
-        if self.seam.is_some() {
+        if self.seam.is_some() || self.lands {
             return;
         }
         let rate = f64::from(self.utterance.rate());
         let (away, seam) = (AWAY * rate, SEAM * rate);
-        let soon = self.place > self.aim && self.place + seam >= self.stretch.end;
+        // Twice: one seam may have to be waited for.
+        let soon = self.place > self.aim && self.place + 2.0 * seam >= self.stretch.end;
         if (self.place - self.aim).abs() <= away && !soon {
             return;
         }
@@ -208,6 +212,7 @@ impl Saying {
             (middle - away).ceil() as i64,
             (middle + away).floor() as i64,
         );
+        self.lands = soon;
         let samples = self.utterance.samples();
         let there = alike(samples, here as i64, range, seam as usize, self.stride());
         self.seam = Some(Seam {
