@@ -15,7 +15,7 @@ use crate::editor::seen::Seen;
 use crate::editor::wish::{PracticeWish, RouteWish, Sentence, SongWish, Wish};
 use crate::files::{Report, Writer};
 use crate::params::Parameters;
-use crate::practice::Desk;
+use crate::practice::{Desk, MOST_LATENCY_MS};
 use crate::program::song::SongControl;
 use crate::state::{Kept, Voice};
 use nice_plug::prelude::ParamSetter;
@@ -180,6 +180,7 @@ impl Granter {
             }
             PracticeWish::Keep(latency) => {
                 self.rehearsing.end();
+                let latency = latency.clamp(-MOST_LATENCY_MS, MOST_LATENCY_MS);
                 let keep = |kept: &mut Kept| {
                     Arc::make_mut(&mut kept.practice).latency_ms = Some(latency);
                 };

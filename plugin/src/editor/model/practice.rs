@@ -268,14 +268,12 @@ pub fn progress_words(passes: &[Passed]) -> String {
     said + "."
 }
 
-/// Where the player is over the plan, in words.
+/// Where the player is, in words: to a quarter of a step, so that it stands still while a hand is
+/// uneven.
 pub fn standing_words(seen: &Seen) -> Option<String> {
     let standing = seen.snapshot.rehearsal.standing?;
     let steps = standing.over_steady / seen.settings().step();
-    Some(format!(
-        "You: {}",
-        steps_ahead((10.0 * steps).round() / 10.0)
-    ))
+    Some(format!("You: {}", steps_ahead((4.0 * steps).round() / 4.0)))
 }
 
 /// Notices how long somebody has practised without a pause, by whatever clock it is told.
