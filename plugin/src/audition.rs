@@ -252,7 +252,7 @@ impl Playing<'_> {
 }
 
 /// The steady voice, the copies, and the resulting line if there is one to be picked out.
-fn players(settings: &Settings) -> usize {
+pub(crate) fn players(settings: &Settings) -> usize {
     let copies = settings.motion.copies;
     let line = copies > 0 && settings.resulting.which != Resulting::Off;
     1 + copies + usize::from(line)

@@ -1,5 +1,5 @@
-//! The signals between the audio thread and the window: "look again" one way; "silence" and "it was
-//! I who pressed Hold" the other.
+//! The signals between the audio thread and the window: "look again" one way; "silence", "it was I
+//! who pressed Hold", "that sketch, when it is to come" and "so much softer" the other.
 
 use nice_plug_egui::RepaintNotifier;
 use std::sync::Arc;
@@ -12,6 +12,10 @@ pub struct Bell {
     windows: Arc<AtomicU32>,
     panic: Arc<AtomicBool>,
     held: Arc<AtomicBool>,
+    /// The place of a sketch that is to come, counted from 1; 0 is none.
+    asked: Arc<AtomicU32>,
+    /// By how much softer the audition is, in dB, as bits; 0 dB at first.
+    softer: Arc<AtomicU32>,
     unheard: Arc<AtomicBool>,
 }
 
@@ -68,6 +72,39 @@ impl Bell {
     /// Allocates never, blocks never.
     pub fn takes_hold(&self) -> bool {
         self.held.swap(false, Ordering::Relaxed)
+    }
+
+    /// The sketch in that place, counted from 0, is to come when sketches are to come.
+    pub fn ask_for(&self, place: usize) {
+        let place = u32::try_from(place + 1).unwrap_or(0);
+        self.asked.store(place, Ordering::Relaxed);
+    }
+
+    /// The place of a sketch that was asked for, counted from 0; asking settles it.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn takes_asked(&self) -> Option<usize> {
+        let place = self.asked.swap(0, Ordering::Relaxed);
+        (place as usize).checked_sub(1)
+    }
+
+    /// The audition is to be so much softer, in dB, 0 or more; what is compared is as loud then.
+    pub fn soften(&self, by_db: f32) {
+        let by_db = if by_db.is_finite() {
+            by_db.max(0.0)
+        } else {
+            0.0
+        };
+        self.softer.store(by_db.to_bits(), Ordering::Relaxed);
+    }
+
+    /// By how much softer, in dB.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn softer(&self) -> f32 {
+        f32::from_bits(self.softer.load(Ordering::Relaxed))
     }
 
     /// What the framework polls while a window is open.

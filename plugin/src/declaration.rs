@@ -556,6 +556,19 @@ impl Declared for Amount {
 }
 
 impl Declaration {
+    /// The lasting id of the option that a saved value is, of a choice.
+    pub fn choice_id(&self, saved: &ParamValue) -> Option<&'static str> {
+        match (&self.kind, saved) {
+            (Kind::Choice(list), ParamValue::I32(place)) => list.id(*place),
+            _ => None,
+        }
+    }
+
+    /// Whether its values are whole numbers, places in a list among them.
+    pub fn is_whole(&self) -> bool {
+        matches!(self.kind, Kind::Whole(_) | Kind::Choice(_))
+    }
+
     /// What a saved value becomes: itself if it is one of this parameter's, the nearest end if it
     /// is out of range, the default if it is missing or of another kind. `choice` is the lasting
     /// id of an option, which counts for more than its place.

@@ -13,12 +13,14 @@ pub mod around;
 pub mod choice;
 pub mod circle;
 pub mod class;
+pub mod compare;
 pub mod field;
 pub mod files;
 pub mod focus;
 pub mod grant;
 pub mod handle;
 pub mod header;
+pub mod keep;
 pub mod listen;
 pub mod look;
 pub mod model;
@@ -50,7 +52,7 @@ use crate::program::{Program, start};
 use crate::state::WindowSize;
 use around::{Around, UnusedKeys};
 use crossbeam::atomic::AtomicCell;
-use grant::Gesture;
+use grant::{Gesture, Host};
 use handle::{Door, Handle, Line, Make, Place};
 use model::layout::{SMALLEST, fitting};
 use nice_plug::context::gui::GuiContext;
@@ -88,6 +90,33 @@ impl HostsEnd {
 
     fn lock(&self) -> MutexGuard<'_, Option<GuiContext>> {
         self.context.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// Calls sketches up from outside the window, whether one is open or not.
+pub struct Caller {
+    shell: Arc<Mutex<Shell>>,
+    hosts_end: HostsEnd,
+    parameters: Arc<Parameters>,
+}
+
+impl Caller {
+    /// Puts the sketch of a place, counted from 0, in place of what is there; on the main thread.
+    ///
+    /// Parameters go to the host through the window opened last, which need not be open any more.
+    /// As long as none was opened since the plug-in was loaded there is no way to tell the host: the
+    /// phrase, the route and what else is kept beside the parameters come, and the parameters with
+    /// the opening of a window.
+    pub fn call_up(&self, place: usize) {
+        let context = self.hosts_end.lock().clone();
+        let setter = context.as_ref().map(GuiContext::param_setter);
+        let to_host = |gesture: Gesture| {
+            if let Some(setter) = &setter {
+                gesture.make(&self.parameters, setter);
+            }
+        };
+        let host: Option<Host<'_>> = setter.as_ref().map(|_| &to_host as Host<'_>);
+        in_order(&self.shell).call_up(place, host);
     }
 }
 
@@ -154,6 +183,15 @@ impl ProcessionEditor {
     /// The host's end, for whoever makes the gestures that are sent round.
     pub fn hosts_end(&self) -> HostsEnd {
         self.hosts_end.clone()
+    }
+
+    /// Whoever calls sketches up from outside the window.
+    pub fn caller(&self) -> Caller {
+        Caller {
+            shell: self.shell.clone(),
+            hosts_end: self.hosts_end.clone(),
+            parameters: self.parameters.clone(),
+        }
     }
 
     /// Makes a window, once the place for it is known.

@@ -9,8 +9,10 @@
 
 use crate::hearing::{self, Asked, Asking, Order as Heard};
 use crate::practice;
-use crate::state::{Kept, Notice, Taken, Voice};
+use crate::state::{How, Kept, MOST_TAKES, Notice, Taken, Voice, now};
+use crossbeam::queue::ArrayQueue;
 use procession_core::performed::{Performed, Recollection};
+use procession_core::phrase::Phrase;
 use procession_core::practice::{Judged, Practising};
 use procession_core::reciter::Utterance;
 use procession_core::route::Route;
@@ -40,6 +42,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
     let (reports_out, reports_in) = triple_buffer(&answer);
     let (asking, asked) = hearing::line();
     let (practice_asking, practice_asked) = practice::line();
+    let held = Arc::new(ArrayQueue::new(MOST_TAKES));
     let main = MainSide(Lock::new(Latest {
         kept: first,
         phrases: 0,
@@ -54,6 +57,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
         notice: None,
         asking,
         practice: practice_asking,
+        held: held.clone(),
     }));
     let audio = AudioSide {
         orders: orders_in,
@@ -65,6 +69,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
         told: told_out,
         asked,
         practice: practice_asked,
+        held,
     };
     (main, audio)
 }
@@ -82,6 +87,12 @@ struct Order {
     /// How often it was said what was performed, and what that was. Dropped on the main side alone.
     performances: u64,
     performed: Arc<Performed>,
+}
+
+/// From the audio side: this was held, at that time by the system's clock.
+struct Held {
+    phrase: Phrase,
+    at: u64,
 }
 
 /// From the audio side: this was performed.
@@ -123,6 +134,7 @@ pub struct AudioSide {
     told: Input<Told>,
     asked: Asked,
     practice: practice::Asked,
+    held: Arc<ArrayQueue<Held>>,
 }
 
 impl AudioSide {
@@ -224,6 +236,17 @@ impl AudioSide {
         &self.orders.output_buffer().kept
     }
 
+    /// Hands on a phrase that was held, so that it stays among the takes whatever comes after, and
+    /// whether or not anybody looks meanwhile: the last [`MOST_TAKES`] wait there. To be called
+    /// before [`Self::publish`].
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never: a copy of the phrase, and the clock is read.
+    pub fn hand_on(&mut self, phrase: &Phrase) {
+        let phrase = phrase.clone();
+        self.held.force_push(Held { phrase, at: now() });
+    }
+
     /// Tells the other threads that a phrase was taken or the origin moved.
     ///
     /// # Real-time
@@ -262,6 +285,7 @@ struct Latest {
     notice: Option<Notice>,
     asking: Asking,
     practice: practice::Asking,
+    held: Arc<ArrayQueue<Held>>,
 }
 
 impl MainSide {
@@ -356,6 +380,12 @@ impl Latest {
     fn hear_audio(&mut self) {
         for judged in self.practice.passes() {
             Arc::make_mut(&mut self.kept.practice).keep(&judged);
+        }
+        while let Some(Held { phrase, at }) = self.held.pop() {
+            // What was written by hand gives way, and stays too.
+            let before = self.kept.taken.phrase.clone();
+            self.kept.takes.keep(&before);
+            self.kept.takes.add(&phrase, at, How::Held);
         }
         if self.told.update() {
             let told = self.told.output_buffer();

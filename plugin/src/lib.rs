@@ -45,6 +45,15 @@ pub type Procession = Instance<false>;
 #[cfg(feature = "standalone")]
 pub type Program = Instance<true>;
 
+/// What is done on the host's main thread.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Task {
+    /// A gesture of the window's.
+    Gesture(Gesture),
+    /// A sketch was called up, and is to come now.
+    CallUp(usize),
+}
+
 /// The plug-in object; the audio thread owns it.
 pub struct Instance<const PROGRAM: bool> {
     params: Arc<Parameters>,
@@ -100,7 +109,7 @@ impl<const PROGRAM: bool> Plugin for Instance<PROGRAM> {
 
     type Editor = ProcessionEditor;
     type SysExMessage = ();
-    type BackgroundTask = Gesture;
+    type BackgroundTask = Task;
 
     fn params(&self) -> Arc<dyn Params> {
         self.params.clone()
@@ -108,16 +117,20 @@ impl<const PROGRAM: bool> Plugin for Instance<PROGRAM> {
 
     fn task_executor(&mut self) -> TaskExecutor<Self> {
         let parameters = self.params.clone();
-        let hosts_end = self.editor.as_ref().map(ProcessionEditor::hosts_end);
-        Box::new(move |gesture| {
-            if let Some(hosts_end) = &hosts_end {
-                hosts_end.make(gesture, &parameters);
+        let ends = self.editor.as_ref();
+        let ends = ends.map(|editor| (editor.hosts_end(), editor.caller()));
+        Box::new(move |task| {
+            if let Some((hosts_end, caller)) = &ends {
+                match task {
+                    Task::Gesture(gesture) => hosts_end.make(gesture, &parameters),
+                    Task::CallUp(place) => caller.call_up(place),
+                }
             }
         })
     }
 
     fn editor(&mut self, executor: AsyncExecutor<Self>) -> Option<ProcessionEditor> {
-        let send_round = move |gesture| executor.execute_gui(gesture);
+        let send_round = move |gesture| executor.execute_gui(Task::Gesture(gesture));
         Some(self.editor.take()?.sending_round(Arc::new(send_round)))
     }
 

@@ -1,12 +1,14 @@
 //! A block: what the host says is put into the engine's words, what the engine says into the
 //! host's.
 
+mod calling;
 mod events;
 mod exit;
 mod hand;
 mod song;
 mod transport;
 
+use crate::Task;
 use crate::audition::Audition;
 use crate::bell::Bell;
 use crate::controllers::Controllers;
@@ -16,6 +18,7 @@ use crate::outbox::Outbox;
 use crate::params::Parameters;
 use crate::program::ProgramAudio;
 use crate::state::{Taken, Voice};
+use calling::Calling;
 use events::{play_in, struck, was_never_moved};
 use exit::Exit;
 use hand::Hand;
@@ -37,6 +40,7 @@ pub struct AudioThread {
     feed: Feed,
     bell: Bell,
     hand: Hand,
+    calling: Calling,
     /// In the program, what a host would have.
     program: Option<ProgramAudio>,
     /// Hertz.
@@ -57,6 +61,7 @@ impl AudioThread {
             feed,
             bell,
             hand: Hand::default(),
+            calling: Calling::default(),
             program: None,
             sample_rate: 48_000.0,
         }
@@ -102,7 +107,7 @@ impl AudioThread {
     ///
     /// # Real-time
     /// Allocates never, blocks never; bounded by voices and by the notes in the block.
-    pub fn process<P: Plugin<SysExMessage = ()>>(
+    pub fn process<P: Plugin<SysExMessage = (), BackgroundTask = Task>>(
         &mut self,
         buffer: &mut Buffer,
         parameters: &Parameters,
@@ -127,6 +132,8 @@ impl AudioThread {
         let along = parameters.along().unless(controls.bypass);
         let voice = self.exchange.kept().voice.as_ref();
         self.audition.take_voice(voice.map(Voice::utterance));
+        let level = level.map(|level| level - self.bell.softer());
+        let filled = self.exchange.kept().sketches.filled();
         let snippet = self.exchange.poll_snippet();
         self.audition.hear(snippet, controls.hold, controls.bypass);
         let engine = &mut self.engine;
@@ -170,6 +177,11 @@ impl AudioThread {
             if api == PluginApi::Vst3 && was_never_moved(&event) {
                 continue;
             }
+            if let NoteEvent::MidiProgramChange { program, .. } = event
+                && self.calling.program(program, filled)
+            {
+                continue;
+            }
             let to_host = |event| context.try_send_event(event).is_ok();
             play_in(&mut block, controllers, &mut exit, event, frames, to_host);
         }
@@ -180,6 +192,11 @@ impl AudioThread {
         if let Some(judged) = self.engine.rehearsal_mut().take_judged() {
             self.exchange.publish_pass(&judged);
             self.feed.note_pass(&judged);
+        }
+        let (comes, lines) = (self.exchange.kept().comes, (bars.first, bars.length));
+        let due = self.calling.due(&self.bell, comes, &self.engine, lines);
+        if let Some(place) = due {
+            context.execute_gui(Task::CallUp(place));
         }
         let news = self.report();
         self.show(&news, bars);
@@ -235,6 +252,9 @@ impl AudioThread {
         let news = self.engine.take_news();
         if news != News::default() {
             let phrase = self.engine.process().phrase();
+            if news.taken.is_some() {
+                self.exchange.hand_on(phrase);
+            }
             let anchor = self.engine.anchor();
             self.exchange.publish(&Taken {
                 phrase: phrase.clone(),

@@ -8,9 +8,13 @@ mod modulations;
 mod performed;
 mod practice;
 mod route;
+mod sketches;
+mod takes;
 mod voice;
 
 pub use modulations::LONGEST_TURNING;
+pub use sketches::{Comes, LONGEST_NAME, PLACES, Sketch, Sketches, is_kept};
+pub use takes::{How, MOST_TAKES, Take, Takes, now};
 pub use voice::Voice;
 
 use crate::handover::MainSide;
@@ -39,7 +43,7 @@ use std::sync::Arc;
 /// 3: a position may be written at which the process begins, and a route that it takes; what was
 /// performed is kept.
 /// 4: a note may be a syllable of a recording, which is kept with it; it is kept what is practised,
-/// how, and how it went, and where the tempo of the song changed.
+/// how, and how it went, and where the tempo of the song changed; takes and sketches are kept.
 pub const VERSION: u64 = 4;
 
 /// Origins farther from the start of the song than this are damage: a year and a half at 120 beats
@@ -104,6 +108,12 @@ pub struct Kept {
     /// The recording that goes along with the phrase, if that was said. One that no note is of is
     /// not saved.
     pub voice: Option<Voice>,
+    /// The phrases that stay.
+    pub takes: Takes,
+    /// Ideas that were put aside whole.
+    pub sketches: Sketches,
+    /// When a sketch that is called up comes.
+    pub comes: Comes,
     /// The window.
     pub window: WindowSize,
 }
@@ -123,6 +133,9 @@ impl Default for Kept {
             performed: Arc::default(),
             practice: Arc::default(),
             voice: None,
+            takes: Takes::default(),
+            sketches: Sketches::default(),
+            comes: Comes::default(),
             window: WindowSize {
                 width: 960,
                 height: 640,
@@ -157,11 +170,35 @@ impl Kept {
         take(practice::restored(saved).map(|desk| self.practice = Arc::new(desk)));
         self.voice = None;
         take(voice::restored(saved).map(|voice| self.voice = voice));
+        let (takes, lost) = takes::restored(saved);
+        self.takes = takes;
+        lost.into_iter().for_each(|lost| take(Err(lost)));
+        let (sketches, lost) = sketches::restored(saved);
+        self.sketches = sketches;
+        lost.into_iter().for_each(|lost| take(Err(lost)));
+        take(comes_from(saved).map(|comes| self.comes = comes));
         take(
             part(saved, "window", "window size")
                 .map(|window: WindowSize| self.window = window.within_reason()),
         );
         (!refused.is_empty()).then(|| Notice(refused.join(" ")))
+    }
+
+    /// Another phrase comes, out of a file; the one that gives way stays among the takes, and so does
+    /// this one. `at` is when, in seconds since 1970.
+    pub fn load(&mut self, phrase: Phrase, at: u64) {
+        self.takes.keep(&self.taken.phrase);
+        self.takes.add(&phrase, at, How::Loaded);
+        self.taken.phrase = phrase;
+    }
+
+    /// A take comes back, the oldest being 0, if there is such a take; the phrase that gives way
+    /// stays.
+    pub fn bring_back(&mut self, index: usize) {
+        if let Some(phrase) = self.takes.get(index).map(|take| take.phrase.clone()) {
+            self.takes.keep(&self.taken.phrase);
+            self.taken.phrase = phrase;
+        }
     }
 
     /// What was performed, ready to be gone on with. Costs some milliseconds: off the audio thread.
@@ -203,6 +240,9 @@ impl Kept {
             tempi: performed::saved_tempi(&self.performed),
             practice: practice::saved(&self.practice),
             voice: voice::saved(self.voice.as_ref(), &self.taken.phrase),
+            takes: takes::saved(&self.takes),
+            sketches: sketches::saved(&self.sketches),
+            comes: Some(self.comes).filter(|comes| *comes != Comes::default()),
             window: self.window,
         }
     }
@@ -272,6 +312,12 @@ fn begins_at_from(saved: &Value) -> Result<Option<Beats>, String> {
     }
 }
 
+/// At once in states from before there were sketches.
+fn comes_from(saved: &Value) -> Result<Comes, String> {
+    let comes: Option<Comes> = part(saved, "comes", "word for when sketches come")?;
+    Ok(comes.unwrap_or_default())
+}
+
 /// Whether a song position is none that only damage explains.
 pub fn is_within_reach(at: Beats) -> bool {
     at.abs() <= FARTHEST
@@ -315,6 +361,12 @@ pub struct Written {
     practice: Option<practice::SavedPractice>,
     #[serde(skip_serializing_if = "Option::is_none")]
     voice: Option<Voice>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    takes: Vec<takes::SavedTake>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    sketches: Vec<Option<sketches::SavedSketch>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    comes: Option<Comes>,
     window: WindowSize,
 }
 

@@ -5,7 +5,9 @@ use nice_plug::plugin::{ParamValue, PluginState};
 use procession::declaration::Kind;
 use procession::handover::Cause;
 use procession::params::{DECLARATIONS, Parameters};
-use procession::state::{KEPT, Kept, Taken, VERSION, Voice, WindowSize, filter};
+use procession::state::{
+    Comes, KEPT, Kept, Sketches, Taken, Takes, VERSION, Voice, WindowSize, filter,
+};
 use procession_core::engine::Anchor;
 use procession_core::metre::Metre;
 use procession_core::mode::{ModeName, PitchSet};
@@ -60,6 +62,9 @@ fn kept_in_version_1() -> Kept {
         performed: Arc::default(),
         practice: Arc::default(),
         voice: None,
+        takes: Takes::default(),
+        sketches: Sketches::default(),
+        comes: Comes::Now,
         window: WindowSize {
             width: 1200,
             height: 700,

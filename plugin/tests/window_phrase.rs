@@ -64,7 +64,7 @@ fn screen_of(phrase: Phrase, size: Vec2, scale: f32) -> Screen {
     let look = Look::of(Theme::Light);
     let show = move |ui: &mut egui::Ui, desk: &mut Desk| {
         for wish in show(ui, &desk.seen, &look, &mut desk.view) {
-            if let (Wish::Edit(phrase), false) = (&wish, desk.waits) {
+            if let (Wish::Edit(phrase) | Wish::Load(phrase), false) = (&wish, desk.waits) {
                 desk.give((**phrase).clone());
             }
             desk.wishes.push(wish);
@@ -202,7 +202,7 @@ impl Screen {
         let wishes = &self.0.state().wishes;
         wishes
             .iter()
-            .filter(|wish| matches!(wish, Wish::Edit(_)))
+            .filter(|wish| matches!(wish, Wish::Edit(_) | Wish::Load(_)))
             .count()
     }
 

@@ -662,14 +662,14 @@ fn unison_comes_when_it_is_wished() {
 
 #[test]
 fn where_a_mode_begins_a_click_has_the_change_heard() {
-    let turned = Modulation {
+    let change = Modulation {
         place: Place::Stage(5),
         tonic: 2,
         mode: ModeName::Lydian,
         over: 2,
     };
     let settings = Settings {
-        modulations: Modulations::new([turned]),
+        modulations: Modulations::new([change]),
         ..Settings::default()
     };
     let mut screen = Screen::new(seen(EIGHT, settings, 0.0), vec2(900.0, 300.0));

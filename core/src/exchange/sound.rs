@@ -177,6 +177,16 @@ impl Sound<'_> {
         Ok(deeds)
     }
 
+    /// How loud the mallets are with it when `players` play together and the level is 0 dB, in LUFS,
+    /// without a limiter; none if it is next to silent.
+    ///
+    /// # Errors
+    /// See [`SoundError`].
+    pub fn auditioned_lufs(&self, players: usize) -> Result<Option<f64>, SoundError> {
+        let (lufs, _) = self.loudness(&self.checked_deeds()?, players, |_| Ok(()))?;
+        Ok(lufs)
+    }
+
     /// The gain that brings it to [`FILE_LUFS`], in dB, and how high its samples go without it, 1
     /// being full scale.
     fn gain(
@@ -184,7 +194,7 @@ impl Sound<'_> {
         deeds: &[Deed],
         come_to: impl FnMut(u64) -> Result<(), SoundError>,
     ) -> Result<(f64, f64), SoundError> {
-        let (lufs, peak) = self.loudness(deeds, come_to)?;
+        let (lufs, peak) = self.loudness(deeds, 1, come_to)?;
         Ok((lufs.map_or(0.0, |lufs| FILE_LUFS - lufs), peak))
     }
 
@@ -193,10 +203,12 @@ impl Sound<'_> {
     fn loudness(
         &self,
         deeds: &[Deed],
+        players: usize,
         mut come_to: impl FnMut(u64) -> Result<(), SoundError>,
     ) -> Result<(Option<f64>, f64), SoundError> {
         let mut meter = Meter::new(self.sample_rate);
         let mut rendition = Rendition::new(f64::from(self.sample_rate), MEASURED_AT_DB, deeds);
+        rendition.mallets.set_players(players);
         let back = 10_f64.powf(-MEASURED_AT_DB / 20.0) as f32;
         let mut frames = 0;
         let mut peak = 0.0_f64;

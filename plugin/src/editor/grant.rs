@@ -1,11 +1,14 @@
 //! Granting wishes: the one place where the window changes anything.
 
+mod sketches;
+
 use crate::bell::Bell;
 use crate::declaration::{Declaration, Kind, Shown};
+use crate::editor::compare::Comparing;
 use crate::editor::listen::Listening;
 use crate::editor::model::files::subject;
 use crate::editor::model::flag::SongBars;
-use crate::editor::model::history::{History, Name};
+use crate::editor::model::history::{Gone, History, Name, Turned};
 use crate::editor::model::parameters::written;
 use crate::editor::model::plan::beats_per_bar;
 use crate::editor::model::route;
@@ -17,7 +20,7 @@ use crate::files::{Report, Writer};
 use crate::params::Parameters;
 use crate::practice::{Desk, MOST_LATENCY_MS};
 use crate::program::song::SongControl;
-use crate::state::{Kept, Voice};
+use crate::state::{Kept, Voice, now};
 use nice_plug::prelude::ParamSetter;
 use procession_core::reciter::Utterance;
 use procession_core::snippet::{Snippet, Subject};
@@ -77,6 +80,10 @@ pub struct Granter {
     granted: bool,
     /// Of the sentence that became the phrase last.
     curve: Option<Curve>,
+    /// Parameters that a sketch has turned while there was no way to tell the host.
+    owed: Vec<(&'static str, f32)>,
+    /// Two sketches that are compared.
+    pub(super) comparing: Comparing,
     /// What is heard by itself.
     pub(super) listening: Listening,
     /// What is practised.
@@ -126,8 +133,22 @@ impl Granter {
                     Err(refusal) => self.say(refusal),
                 }
             }
-            Wish::Undo => self.undo(parameters),
-            Wish::Redo => self.redo(parameters),
+            Wish::Load(phrase) => {
+                let name = |_: &Kept| Name::of_loading(&phrase);
+                self.take_step(parameters, name, |kept| kept.load(*phrase.clone(), now()));
+                self.wrote = true;
+            }
+            Wish::BringBack(index) => {
+                let name = |kept: &Kept| match kept.takes.get(index) {
+                    Some(take) => Name::of_take(&take.phrase),
+                    None => Name::new("bringing back a take", None),
+                };
+                self.take_step(parameters, name, |kept| kept.bring_back(index));
+                self.wrote = true;
+            }
+            Wish::Sketch(wish) => self.grant_of_sketches(wish, seen, of),
+            Wish::Undo => self.undo(of),
+            Wish::Redo => self.redo(of),
             Wish::Panic => {
                 of.bell.panic();
                 self.say("Panic: every note was ended.");
@@ -257,7 +278,7 @@ impl Granter {
             None
         });
         let change = |kept: &mut Kept| {
-            kept.taken.phrase = sentence.phrase.clone();
+            kept.load(sentence.phrase.clone(), now());
             kept.voice = voice;
         };
         self.take_step(parameters, name, change);
@@ -281,32 +302,37 @@ impl Granter {
         }
     }
 
-    fn undo(&mut self, parameters: &Parameters) {
+    fn undo(&mut self, of: Instance<'_>) {
+        let parameters = of.parameters;
         let loads = parameters.kept.loads();
         let mut undone = None;
         parameters
             .kept
             .edit(|kept| undone = self.history.undo(kept, loads));
         match undone {
-            Some(name) => self.has_gone(parameters, &format!("Undone: {}.", name.what)),
+            Some(gone) => self.has_gone(of, &gone, &format!("Undone: {}.", gone.name.what)),
             None => self.say("There is nothing to undo."),
         }
     }
 
-    fn redo(&mut self, parameters: &Parameters) {
+    fn redo(&mut self, of: Instance<'_>) {
+        let parameters = of.parameters;
         let loads = parameters.kept.loads();
         let mut redone = None;
         parameters
             .kept
             .edit(|kept| redone = self.history.redo(kept, loads));
         match redone {
-            Some(name) => self.has_gone(parameters, &format!("Done again: {}.", name.what)),
+            Some(gone) => self.has_gone(of, &gone, &format!("Done again: {}.", gone.name.what)),
             None => self.say("There is nothing to redo."),
         }
     }
 
-    fn has_gone(&mut self, parameters: &Parameters, said: &str) {
-        self.wrote |= !parameters.kept.current().taken.phrase.is_empty();
+    fn has_gone(&mut self, of: Instance<'_>, gone: &Gone, said: &str) {
+        for (id, value) in &gone.turned {
+            self.at_once(id, *value, of);
+        }
+        self.wrote |= !of.parameters.kept.current().taken.phrase.is_empty();
         self.granted = true;
         self.say(said);
     }

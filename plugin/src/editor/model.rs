@@ -6,6 +6,7 @@ pub mod class;
 pub mod files;
 pub mod flag;
 pub mod history;
+pub mod keep;
 pub mod last;
 pub mod layout;
 pub mod modulations;

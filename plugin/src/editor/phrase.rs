@@ -210,12 +210,16 @@ impl PhraseView<'_> {
 
     /// Wishes for an edit, if it is one.
     fn wish(&mut self, edited: Edited) {
+        self.wish_as(edited, Wish::Edit);
+    }
+
+    fn wish_as(&mut self, edited: Edited, wish: fn(Box<Phrase>) -> Wish) {
         if edited.phrase != self.phrase {
             self.state.on_their_way.push(edited.phrase.clone());
             self.state.wished_at = self.now;
             self.phrase = edited.phrase.clone();
             self.state.fields.moved_on();
-            self.wishes.push(Wish::Edit(Box::new(edited.phrase)));
+            self.wishes.push(wish(Box::new(edited.phrase)));
         }
         self.state.chosen = edited.chosen;
     }
@@ -227,6 +231,16 @@ impl PhraseView<'_> {
             phrase,
             chosen: Vec::new(),
         });
+    }
+
+    /// Wishes for a phrase out of a file, of which no note is chosen.
+    fn load_phrase(&mut self, phrase: Phrase) {
+        self.state.rows = None;
+        let edited = Edited {
+            phrase,
+            chosen: Vec::new(),
+        };
+        self.wish_as(edited, Wish::Load);
     }
 
     /// The chosen notes, or all of them if none is.

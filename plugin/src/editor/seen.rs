@@ -1,10 +1,12 @@
 //! What a view may look at: one moment of the plug-in, with everything worked out that follows.
 
+use crate::editor::compare::Compared;
 use crate::editor::model::speech::Curve;
 use crate::editor::rehearsing::Going;
 use crate::feed::Snapshot;
 use crate::files::Report;
 use crate::practice::Desk;
+use crate::state::{Comes, Sketches, Takes};
 use procession_core::engine::Anchor;
 use procession_core::form::Form;
 use procession_core::part::Part;
@@ -62,6 +64,14 @@ pub struct Seen {
     pub performed: Arc<Recollection>,
     /// Whether that is told: not while something else plays.
     told: bool,
+    /// The phrases that stay.
+    pub takes: Takes,
+    /// Ideas that were put aside whole.
+    pub sketches: Sketches,
+    /// When one that is called up comes.
+    pub comes: Comes,
+    /// Two of them that are compared.
+    pub compared: Compared,
     /// A problem, its cause and its remedy, if there is one.
     pub notice: Option<String>,
     /// How far the writing of files has come.
@@ -97,6 +107,10 @@ impl Seen {
             own_song: false,
             performed: Arc::default(),
             told: true,
+            takes: Takes::default(),
+            sketches: Sketches::default(),
+            comes: Comes::default(),
+            compared: Compared::default(),
             notice: None,
             writing: Report::default(),
             hearing: None,

@@ -5,6 +5,7 @@ use crate::editor::class::{self, ClassState};
 use crate::editor::focus;
 use crate::editor::grant::{Granter, Host, Instance};
 use crate::editor::header::{self, Asked, Head};
+use crate::editor::keep;
 use crate::editor::look::{Look, Theme};
 use crate::editor::model::layout::{Layout, SMALLEST, View};
 use crate::editor::model::practice::Stamina;
@@ -153,6 +154,12 @@ impl Shell {
         self.program = Some(Box::new(ProgramStrip::new(program, &self.parameters)));
     }
 
+    /// The sketch of a place, counted from 0, takes the place of what is there; `host` makes the
+    /// gestures, if there is one to be told.
+    pub fn call_up(&mut self, place: usize, host: Option<Host<'_>>) {
+        self.granter.call_up(place, &self.parameters, host);
+    }
+
     /// Whether the window may close. If not, what stands against it is asked in the next window.
     pub fn may_close(&mut self) -> bool {
         let parameters = &self.parameters;
@@ -202,6 +209,7 @@ impl Shell {
         if seen.own_song && begins {
             self.views.let_go_of_stage();
         }
+        self.granter.pay(&self.parameters, host);
         let window = WindowState {
             bypass: self.parameters.bypass(),
             nothing_played: self.misses.follow(&seen.snapshot, seen.hold),
@@ -289,6 +297,13 @@ impl Shell {
         };
         seen.follow_route(&kept.route);
         seen.follow_performed(&kept.performed);
+        seen.takes.clone_from(&kept.takes);
+        seen.sketches.clone_from(&kept.sketches);
+        seen.comes = kept.comes;
+        if self.granter.comparing.follow(&self.bell) {
+            ui.ctx().request_repaint_after(WRITING);
+        }
+        seen.compared = self.granter.comparing.seen();
         seen.hold = self.parameters.hold();
         seen.beginning = self.parameters.beginning(&kept);
         seen.own_song = self.program.is_some();
@@ -373,6 +388,7 @@ impl Shell {
         let asked = header::show(ui, layout.header, &head, look);
         let mut wishes = self.ask(ui, asked);
         wishes.extend(header::keys(ui));
+        wishes.extend(keep::flips(ui));
         if let Some(program) = &mut self.program {
             let top = layout.header.max.y;
             let room = Rect::from_x_y_ranges(window.x_range(), top..=top + strip);

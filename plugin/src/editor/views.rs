@@ -3,6 +3,7 @@
 use crate::editor::alignments::{self, AlignmentsState};
 use crate::editor::circle::{self, CircleState};
 use crate::editor::files::{self, FilesState};
+use crate::editor::keep::{self, KeepState};
 use crate::editor::look::Look;
 use crate::editor::model::layout::View;
 use crate::editor::modulations::{self, ModulationsState};
@@ -33,6 +34,7 @@ pub struct Views {
     modulations: ModulationsState,
     practice: PracticeState,
     files: FilesState,
+    keep: KeepState,
     /// Whether a view in which something moves fast was shown in the last frame, and in this one.
     lively: (bool, bool),
     /// The stage of the plan that was clicked: circle, notes and sonority show it, and playback
@@ -72,6 +74,7 @@ impl Views {
             }
             View::Practice => practice::show(ui, seen, look, &mut self.practice),
             View::Files => files::show(ui, seen, look, &mut self.files),
+            View::Keep => keep::show(ui, seen, look, &mut self.keep),
             // The shell shows them, which has them.
             View::Parameters => Vec::new(),
         }

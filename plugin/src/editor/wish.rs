@@ -3,6 +3,7 @@
 use crate::editor::model::speech::Curve;
 use crate::files::Order;
 use crate::practice::Desk;
+use crate::state::Comes;
 use procession_core::phrase::Phrase;
 use procession_core::route::{Edit, Route};
 use procession_core::settings::Modulations;
@@ -30,6 +31,12 @@ pub enum Wish {
     Speak(Box<Sentence>),
     /// That sentence of a recording, counted from 0, is to be heard as this phrase.
     HearSentence(usize, Box<Phrase>),
+    /// Another phrase, out of a file: it stays among the takes.
+    Load(Box<Phrase>),
+    /// A take comes back, the oldest being 0.
+    BringBack(usize),
+    /// Of the sketches.
+    Sketch(SketchWish),
     /// Take the last step back.
     Undo,
     /// Do it again.
@@ -89,6 +96,34 @@ pub struct Sentence {
     pub recording: Arc<Recording>,
     /// How its pitch goes.
     pub curve: Curve,
+}
+
+/// What is to become of a sketch; places are counted from 0.
+#[derive(Clone, Debug, PartialEq)]
+pub enum SketchWish {
+    /// All as it stands is kept there.
+    Store(usize),
+    /// What is kept there comes, when it is to come.
+    CallUp(usize),
+    /// It is called so.
+    Name(usize, String),
+    /// It is kept in another place, too.
+    Duplicate {
+        /// Where it is.
+        from: usize,
+        /// Where it comes.
+        to: usize,
+    },
+    /// The place is empty again.
+    Empty(usize),
+    /// When one that is called up comes.
+    Comes(Comes),
+    /// Those two are compared.
+    Pair(usize, usize),
+    /// Of the two that are compared, the other one comes, at equal loudness.
+    Flip,
+    /// Nothing is compared any more: all is as loud as it is.
+    Alone,
 }
 
 /// What is to become of the route.

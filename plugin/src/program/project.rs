@@ -21,8 +21,9 @@ pub const ENDING: &str = "procession";
 /// The key in a project under which the song stands. Hosts have one of their own and pass it over.
 pub const SONG: &str = "song";
 
-/// The largest file that is read, in bytes: far beyond any project.
-const LARGEST: u64 = 8 << 20;
+/// The largest file that is read, in bytes: beyond any project, with eight sketches of the largest
+/// form and as many takes as stay.
+pub const LARGEST: u64 = 64 << 20;
 
 /// What is kept of the song.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]

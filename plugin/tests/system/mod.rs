@@ -5,8 +5,7 @@ use nice_plug::context::PluginApi;
 use nice_plug::context::process::SendEventError;
 use nice_plug::midi::PluginNoteEvent;
 use nice_plug::prelude::{ProcessContext, Transport};
-use procession::Instance;
-use procession::editor::grant::Gesture;
+use procession::{Instance, Task};
 
 /// Around the plug-in in a host or, if it is the program, around that.
 pub struct System<const PROGRAM: bool> {
@@ -34,8 +33,8 @@ impl<const PROGRAM: bool> ProcessContext<Instance<PROGRAM>> for System<PROGRAM> 
             PluginApi::Clap
         }
     }
-    fn execute_background(&self, _: Gesture) {}
-    fn execute_gui(&self, _: Gesture) {}
+    fn execute_background(&self, _: Task) {}
+    fn execute_gui(&self, _: Task) {}
     fn transport(&self) -> &Transport {
         &self.transport
     }

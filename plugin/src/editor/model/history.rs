@@ -1,13 +1,14 @@
 //! Undo and redo: one row of named steps over all that the composer writes.
 //!
 //! A step holds what it changed, as it was before and after. To have something else undone, say in
-//! `Thing` what it is, where it is kept and how it is put back; that is all.
+//! `Thing` what it is, where it is kept and how it is put back; that is all. Parameters are the
+//! host's to undo; but those that a step turned along with what it wrote are turned back with it.
 
 mod names;
 
 pub use names::Name;
 
-use crate::state::{Kept, Voice};
+use crate::state::{Kept, Sketches, Takes, Voice};
 use procession_core::mode::PitchSet;
 use procession_core::performed::Recollection;
 use procession_core::phrase::Phrase;
@@ -30,11 +31,17 @@ enum Thing {
     Custom(PitchSet),
     Performed(Arc<Recollection>),
     Voice(Option<Voice>),
+    Seed(u64),
+    Takes(Takes),
+    Sketches(Sketches),
 }
+
+/// So many of them there are.
+const THINGS: usize = 10;
 
 impl Thing {
     /// All that there is, as it is kept now.
-    fn all(kept: &Kept) -> [Self; 7] {
+    fn all(kept: &Kept) -> [Self; THINGS] {
         [
             Self::Phrase(Box::new(kept.taken.phrase.clone())),
             Self::Route(kept.route.clone()),
@@ -43,6 +50,9 @@ impl Thing {
             Self::Custom(kept.custom),
             Self::Performed(kept.performed.clone()),
             Self::Voice(kept.voice.clone()),
+            Self::Seed(kept.seed),
+            Self::Takes(kept.takes.clone()),
+            Self::Sketches(kept.sketches.clone()),
         ]
     }
 
@@ -55,6 +65,9 @@ impl Thing {
             Self::Custom(mode) => kept.custom = *mode,
             Self::Performed(told) => kept.performed.clone_from(told),
             Self::Voice(voice) => kept.voice.clone_from(voice),
+            Self::Seed(seed) => kept.seed = *seed,
+            Self::Takes(takes) => kept.takes.clone_from(takes),
+            Self::Sketches(sketches) => kept.sketches.clone_from(sketches),
         }
     }
 
@@ -63,12 +76,34 @@ impl Thing {
     }
 }
 
+/// A parameter that a step has turned, as hosts know it: normalized values.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Turned {
+    /// Which.
+    pub id: &'static str,
+    /// Before.
+    pub before: f32,
+    /// After.
+    pub after: f32,
+}
+
+/// A step that was taken back, or taken again.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Gone {
+    /// What it is called.
+    pub name: Name,
+    /// Parameters that are to go with it, and where to.
+    pub turned: Vec<(&'static str, f32)>,
+}
+
 /// One gesture of the composer.
 #[derive(Clone, Debug)]
 struct Step {
     name: Name,
     /// What it changed: before and after.
     changed: Vec<(Thing, Thing)>,
+    /// Parameters that it turned.
+    turned: Vec<Turned>,
     /// The hand that did it, from taking hold to letting go.
     hand: u64,
 }
@@ -96,7 +131,7 @@ pub struct History {
     past: VecDeque<Step>,
     future: Vec<Step>,
     /// What the last step left, and how many projects had been loaded then.
-    left: Option<(Box<[Thing; 7]>, u64)>,
+    left: Option<(Box<[Thing; THINGS]>, u64)>,
 }
 
 impl History {
@@ -125,22 +160,37 @@ impl History {
 
     /// A step has been taken. What one `hand` does on end to the same thing is one step.
     pub fn record(&mut self, name: Name, before: &Kept, after: &Kept, loads: u64, hand: u64) {
+        self.record_turning(name, (before, after), Vec::new(), loads, hand);
+    }
+
+    /// The same of a step that has turned parameters, too.
+    pub fn record_turning(
+        &mut self,
+        name: Name,
+        (before, after): (&Kept, &Kept),
+        turned: Vec<Turned>,
+        loads: u64,
+        hand: u64,
+    ) {
         self.follow(before, loads);
         let (was, is) = (Thing::all(before), Thing::all(after));
         let pairs = was.into_iter().zip(is.clone());
         let changed: Vec<_> = pairs.filter(|(was, is)| was != is).collect();
-        if changed.is_empty() {
+        self.left = Some((Box::new(is), loads));
+        if changed.is_empty() && turned.is_empty() {
             return;
         }
-        self.left = Some((Box::new(is), loads));
         self.future.clear();
         let step = match self.past.pop_back() {
-            Some(last) if last.goes_on_in(&name, &changed, hand) => last.and_then(name, changed),
+            Some(last) if last.goes_on_in(&name, &changed, hand) && turned.is_empty() => {
+                last.and_then(name, changed)
+            }
             last => {
                 self.past.extend(last);
                 Step {
                     name,
                     changed,
+                    turned,
                     hand,
                 }
             }
@@ -151,34 +201,42 @@ impl History {
         self.past.push_back(step);
     }
 
-    /// Takes the last step back; what it was called.
-    pub fn undo(&mut self, kept: &mut Kept, loads: u64) -> Option<Name> {
+    /// Takes the last step back.
+    pub fn undo(&mut self, kept: &mut Kept, loads: u64) -> Option<Gone> {
         self.follow(kept, loads);
         let step = self.past.pop_back()?;
         for (before, _) in &step.changed {
             before.put_back(kept);
         }
         self.left = Some((Box::new(Thing::all(kept)), loads));
-        let name = step.name.clone();
+        let turned = step.turned.iter().map(|turned| (turned.id, turned.before));
+        let gone = Gone {
+            name: step.name.clone(),
+            turned: turned.collect(),
+        };
         self.future.push(step);
-        Some(name)
+        Some(gone)
     }
 
-    /// Takes the step again that was taken back last; what it is called.
-    pub fn redo(&mut self, kept: &mut Kept, loads: u64) -> Option<Name> {
+    /// Takes the step again that was taken back last.
+    pub fn redo(&mut self, kept: &mut Kept, loads: u64) -> Option<Gone> {
         self.follow(kept, loads);
         let step = self.future.pop()?;
         for (_, after) in &step.changed {
             after.put_back(kept);
         }
         self.left = Some((Box::new(Thing::all(kept)), loads));
-        let name = step.name.clone();
+        let turned = step.turned.iter().map(|turned| (turned.id, turned.after));
+        let gone = Gone {
+            name: step.name.clone(),
+            turned: turned.collect(),
+        };
         // What one hand did is over.
         self.past.push_back(Step {
             hand: u64::MAX,
             ..step
         });
-        Some(name)
+        Some(gone)
     }
 
     /// The steps that can be taken back, the last one first.
@@ -209,6 +267,7 @@ impl Step {
         Self {
             name,
             changed: both.collect(),
+            turned: self.turned,
             hand: self.hand,
         }
     }
@@ -217,7 +276,8 @@ impl Step {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::state::Taken;
+    use crate::params::Parameters;
+    use crate::state::{PLACES, Sketch, Taken};
     use procession_core::engine::Anchor;
     use procession_core::mode::ModeName;
     use procession_core::part::{CopyNumber, MAX_COPIES};
@@ -272,13 +332,13 @@ mod tests {
         }
 
         fn undo(&mut self) -> Option<String> {
-            let name = self.history.undo(&mut self.kept, self.loads);
-            name.map(|name| name.what)
+            let gone = self.history.undo(&mut self.kept, self.loads);
+            gone.map(|gone| gone.name.what)
         }
 
         fn redo(&mut self) -> Option<String> {
-            let name = self.history.redo(&mut self.kept, self.loads);
-            name.map(|name| name.what)
+            let gone = self.history.redo(&mut self.kept, self.loads);
+            gone.map(|gone| gone.name.what)
         }
     }
 
@@ -415,6 +475,11 @@ mod tests {
         Phrase(usize),
         Mode(u32, u8),
         Custom(u16),
+        Load(usize),
+        BringBack(usize),
+        Store(usize, usize),
+        CallUp(usize),
+        Empty(usize),
         Undo,
         Redo,
     }
@@ -455,6 +520,11 @@ mod tests {
             1 => (0..4usize).prop_map(Deed::Phrase),
             1 => (1..20u32, 0..12u8).prop_map(|(stage, tonic)| Deed::Mode(stage, tonic)),
             1 => (1..0x1000u16).prop_map(Deed::Custom),
+            1 => (0..4usize).prop_map(Deed::Load),
+            1 => (0..8usize).prop_map(Deed::BringBack),
+            1 => (0..PLACES, 0..4usize).prop_map(|(place, name)| Deed::Store(place, name)),
+            2 => (0..PLACES).prop_map(Deed::CallUp),
+            1 => (0..PLACES).prop_map(Deed::Empty),
             2 => Just(Deed::Undo),
             1 => Just(Deed::Redo),
         ]
@@ -470,7 +540,7 @@ mod tests {
             .as_route()
     }
 
-    fn done(deed: &Deed, kept: &mut Kept) {
+    fn done(deed: &Deed, kept: &mut Kept, parameters: &Parameters) {
         match deed {
             Deed::Route(edit) => {
                 if let Ok(route) = written_out(kept).edited(edit) {
@@ -492,6 +562,21 @@ mod tests {
                 }]);
             }
             Deed::Custom(bits) => kept.custom = PitchSet::from_bits(*bits),
+            Deed::Load(which) => {
+                let loaded = phrase(["D4", "D4 . E4", "A4 C5", "D4 . F4 G4 . A4"][*which]);
+                kept.load(loaded, 1000 + *which as u64);
+            }
+            Deed::BringBack(which) => kept.bring_back(*which),
+            Deed::Store(place, name) => {
+                let sketch = Sketch::of(kept, parameters, format!("idea {name}"));
+                kept.sketches.put(*place, Some(Arc::new(sketch)));
+            }
+            Deed::CallUp(place) => {
+                if let Some(sketch) = kept.sketches.get(*place).cloned() {
+                    sketch.take_place(kept);
+                }
+            }
+            Deed::Empty(place) => kept.sketches.put(*place, None),
             Deed::Undo | Deed::Redo => (),
         }
     }
@@ -503,13 +588,14 @@ mod tests {
         fn taking_everything_back_gives_the_identical_state(
             deeds in proptest::collection::vec(any_deed(), 1..60),
         ) {
+            let (parameters, _audio) = Parameters::new();
             let mut desk = Desk::new();
             let first = desk.kept.to_json();
             for deed in &deeds {
                 match deed {
                     Deed::Undo => drop(desk.undo()),
                     Deed::Redo => drop(desk.redo()),
-                    deed => desk.step("deed", |kept| done(deed, kept)),
+                    deed => desk.step("deed", |kept| done(deed, kept, &parameters)),
                 }
             }
             let last = desk.kept.to_json();

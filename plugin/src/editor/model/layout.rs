@@ -49,6 +49,8 @@ pub enum View {
     Modulations,
     /// One part, to be played against the others.
     Practice,
+    /// Takes and sketches.
+    Keep,
     /// What can be taken away as files.
     Files,
     /// The parameters, where there is no room for them beside the rest.
@@ -69,6 +71,7 @@ impl View {
             Self::Route => "Route",
             Self::Modulations => "Mode changes",
             Self::Practice => "Practice",
+            Self::Keep => "Keep",
             Self::Files => "Files",
             Self::Parameters => "Settings",
         }
@@ -159,8 +162,8 @@ impl Layout {
 
 fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
     use View::{
-        Alignments, Circle, Files, Modulations, Notes, Parameters, Phrase, Plan, Practice, Route,
-        Sonority, Speech,
+        Alignments, Circle, Files, Keep, Modulations, Notes, Parameters, Phrase, Plan, Practice,
+        Route, Sonority, Speech,
     };
     match (roomy, parameters_apart) {
         (true, _) => &[
@@ -172,6 +175,7 @@ fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
             Modulations,
             Sonority,
             Practice,
+            Keep,
             Files,
         ],
         (false, true) => &[
@@ -185,6 +189,7 @@ fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
             Modulations,
             Sonority,
             Practice,
+            Keep,
             Files,
         ],
         (false, false) => &[
@@ -198,6 +203,7 @@ fn choice(roomy: bool, parameters_apart: bool) -> &'static [View] {
             Modulations,
             Sonority,
             Practice,
+            Keep,
             Files,
             Parameters,
         ],

@@ -146,7 +146,7 @@ impl PhraseView<'_> {
         let about = match answer.found {
             Ok(loaded) => {
                 let words = loaded_words(&loaded, self.step);
-                self.replace(loaded.phrase);
+                self.load_phrase(loaded.phrase);
                 Remark::note(words)
             }
             Err(error) => Remark::alarm(error),

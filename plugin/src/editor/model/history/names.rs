@@ -88,6 +88,23 @@ impl Name {
         Self::new(what, Some(to))
     }
 
+    /// A phrase out of a file.
+    pub fn of_loading(phrase: &Phrase) -> Self {
+        let notes = number_of(phrase.notes().len(), "note");
+        Self::new("loading a phrase", Some(notes))
+    }
+
+    /// A take has come back.
+    pub fn of_take(phrase: &Phrase) -> Self {
+        let notes = number_of(phrase.notes().len(), "note");
+        Self::new("bringing back a take", Some(notes))
+    }
+
+    /// Something has become of the sketch in a place, counted from 0.
+    pub fn of_sketch(deed: &str, place: usize, to: Option<String>) -> Self {
+        Self::new(format!("{deed} sketch {}", place + 1), to)
+    }
+
     /// Nothing was performed.
     pub fn of_forgetting() -> Self {
         Self::new("forgetting what was performed", None)
