@@ -17,8 +17,8 @@ in words (words), plans as JSON (plan), saved states (state), and hosts that do 
 order (host). Without a TARGET all of them, one after another, for an hour together; --minutes says
 how long. It takes a C++ compiler.
 
-It begins with what lies in fuzz/corpus, and keeps what it learns in the target folder. What breaks a
-promise is kept under fuzz/found: copy it into the corpus, where every `cargo xtask test` tries it.
+It begins with what lies in tests/fuzz/corpus, and keeps what it learns in the target folder. What breaks a
+promise is kept under tests/fuzz/found: copy it into the corpus, where every `cargo xtask test` tries it.
 ";
 
 const TARGETS: [&str; 5] = ["file", "words", "plan", "state", "host"];
@@ -78,7 +78,7 @@ pub fn run(mut arguments: Parser) -> Result<()> {
         })
         .collect::<Result<_>>()?;
     if !failed.is_empty() {
-        bail!("{} failed: see fuzz/found", failed.join(", "));
+        bail!("{} failed: see tests/fuzz/found", failed.join(", "));
     }
     Ok(())
 }
@@ -106,7 +106,7 @@ fn build() -> Result<PathBuf> {
 /// One target for so long. Whether it kept every promise.
 fn guide(program: &PathBuf, target: &str, seconds: u64) -> Result<bool> {
     let learnt = workspace::target()?.join("fuzz").join(target);
-    let found = workspace::root().join("fuzz/found");
+    let found = workspace::root().join("tests/fuzz/found");
     for folder in [&learnt, &found] {
         fs::create_dir_all(folder)
             .with_context(|| format!("{} cannot be made", folder.display()))?;
@@ -115,7 +115,7 @@ fn guide(program: &PathBuf, target: &str, seconds: u64) -> Result<bool> {
     let status = Command::new(program)
         .env("PROCESSION_FUZZ_TARGET", target)
         .arg(&learnt)
-        .arg(workspace::root().join("fuzz/corpus").join(target))
+        .arg(workspace::root().join("tests/fuzz/corpus").join(target))
         .arg(format!("-max_total_time={seconds}"))
         .arg(format!("-artifact_prefix={}/{target}-", found.display()))
         // Longer for one piece is a promise broken too.
