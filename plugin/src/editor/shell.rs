@@ -461,7 +461,15 @@ impl Shell {
         let chosen = self.chosen_view(layout, seen);
         let index = layout.choice.iter().position(|view| *view == chosen);
         let clicked = inside(ui, layout.chooser, "chooser", |ui| {
-            choose(ui, &names, index.unwrap_or(0), look)
+            let (first, second) = names.split_at(layout.in_first_row());
+            let index = index.unwrap_or(0);
+            let above = choose(ui, first, index, look);
+            if second.is_empty() {
+                return above;
+            }
+            let beyond = index.checked_sub(first.len()).unwrap_or(usize::MAX);
+            let below = choose(ui, second, beyond, look);
+            above.or(below.map(|place| first.len() + place))
         });
         if let Some(view) = clicked.and_then(|clicked| layout.choice.get(clicked)) {
             self.chosen = Some(*view);

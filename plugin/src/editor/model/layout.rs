@@ -23,8 +23,10 @@ pub fn fitting(points: Vec2, zoom: f32, room: Vec2) -> (f32, Vec2) {
 
 /// Between two rooms, in points.
 const GAP: f32 = 8.0;
-/// Of the row of words that choose a view.
+/// Of a row of words that choose a view.
 const CHOOSER: f32 = 30.0;
+/// A word of them takes so much on the average; where there is less, they stand in two rows.
+const WORD: f32 = 46.0;
 
 /// A view that the composer may look at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -125,16 +127,28 @@ impl Layout {
         } else {
             (None, None, main)
         };
-        let (chooser, chosen) = split_top(lower, CHOOSER);
+        let choice = choice(roomy, parameters.is_some());
+        let in_two = lower.width() < WORD * choice.len() as f32;
+        let rows = if in_two { 2.0 } else { 1.0 };
+        let (chooser, chosen) = split_top(lower, rows * CHOOSER);
         Self {
             header,
             plan,
             circle,
             chooser,
             chosen: chosen.with_min_y((chosen.min.y + 4.0).min(chosen.max.y)),
-            choice: choice(roomy, parameters.is_some()),
+            choice,
             parameters,
             status,
+        }
+    }
+
+    /// How many of the words that choose a view stand in the first row.
+    pub fn in_first_row(&self) -> usize {
+        if self.chooser.height() > CHOOSER {
+            self.choice.len().div_ceil(2)
+        } else {
+            self.choice.len()
         }
     }
 
