@@ -517,6 +517,10 @@ mod tests {
             "it is for the main side to let go"
         );
         main.edit(|kept| kept.voice = None);
+        // An order that was looked at lies there until another is written over it.
+        for seed in 2..4 {
+            main.edit(|kept| kept.seed = seed);
+        }
         assert!(first.upgrade().is_none());
         take(&mut audio);
     }
