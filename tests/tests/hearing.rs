@@ -18,9 +18,9 @@ type Outcome = Result<(), Error>;
 
 /// On the words of the views, in a window of the usual size that is not zoomed.
 const ALIGNMENTS: (i16, i16) = (420, 276);
-const MODE_CHANGES: (i16, i16) = (556, 280);
+const MODE_CHANGES: (i16, i16) = (400, 309);
 /// On the sign beside a mode change.
-const SIGN: (i16, i16) = (540, 369);
+const SIGN: (i16, i16) = (540, 399);
 /// On a row of the list, and on a stage of the plan.
 const ROW: (i16, i16) = (500, 420);
 const STAGE: (i16, i16) = (300, 150);
