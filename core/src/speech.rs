@@ -9,6 +9,7 @@
 //! Runs where there is time, never on the audio thread: it allocates.
 
 mod candidates;
+mod curve;
 mod decimation;
 mod extent;
 mod listened;
@@ -21,6 +22,7 @@ mod tones;
 mod track;
 mod tuning;
 
+pub use curve::{Strand, strands};
 pub use listened::{Candidate, Listened, NoVoice, Remark};
 pub use pace::{Pace, UNASKED, pace, stretch};
 pub use placing::{Fit, Placed, Placing, own_tempo};

@@ -23,13 +23,15 @@ use story::Story;
 
 /// What `demo` does, leaves and understands.
 pub const HELP: &str = "\
-cargo xtask demo [PHRASE] [OPTIONS]
+cargo xtask demo [PHRASE | --voice RECORDING] [OPTIONS]
 
 Builds the plug-in, loads it as a host does, plays a phrase into it and lets it hold: the demo's
 own, or PHRASE, a MIDI file or a score (MusicXML). Leaves MIDI, the sound of the plug-in's own
 mallets, a picture, the plan in words and as JSON, a score and, where Xvfb is installed, pictures of
 the window; ends by saying what it made and where.
 
+  --voice FILE   make the phrase of the steadiest sentence that is spoken in this sound file (.wav, .flac,
+                 .aiff, .ogg or .mp3), at its own tempo; also leaves a picture of its melody
   --part 2       take this part of PHRASE only, counted from 1
   --bars 3-6     take these bars of PHRASE only, or one: --bars 3
   --minutes 6    how long the piece is to last, above 0 and up to 600
@@ -45,9 +47,11 @@ pub fn run(arguments: Parser) -> Result<()> {
     if let Some(went_well) = window::on_unseen_screen() {
         std::process::exit(if went_well { 0 } else { 1 });
     }
-    let mut story = match &wishes.phrase {
-        Some(path) => Story::from_file(path, &wishes.choice)?,
-        None => Story::crossing()?,
+    let mut story = match (&wishes.phrase, &wishes.voice) {
+        (Some(_), Some(_)) => bail!("a phrase is played or spoken: leave out PHRASE or --voice"),
+        (Some(path), None) => Story::from_file(path, &wishes.choice)?,
+        (None, Some(path)) => Story::from_voice(path)?,
+        (None, None) => Story::crossing()?,
     };
     for (id, value) in &wishes.settings {
         story.set(id, value);
@@ -71,7 +75,8 @@ pub fn run(arguments: Parser) -> Result<()> {
     let begun = Instant::now();
     let performance = performance::perform(&clap, &mut story, wishes.minutes, (&folder, existing))?;
     let took = begun.elapsed().as_secs_f64();
-    let files = files::leave(&folder, &story, &performance, existing)?;
+    let mut files = files::leave(&folder, &story, &performance, existing)?;
+    files.extend(files::leave_melody(&folder, &story, existing)?);
     let lasts = minutes(performance.form.totals.chosen, story.tempo);
     println!(
         "{}: {} notes in {} stages, {lasts} of music, played by {} in {took:.1} s.\n",
@@ -110,7 +115,7 @@ fn in_words(lufs: Option<f64>) -> String {
 fn nothing_is_replaced(folder: &Path) -> Result<()> {
     let mut left = files::NAMES
         .into_iter()
-        .chain([sound::NAME])
+        .chain([sound::NAME, files::MELODY])
         .chain(window::NAMES);
     match left.find(|name| folder.join(name).symlink_metadata().is_ok()) {
         Some(name) => bail!(
@@ -125,6 +130,8 @@ fn nothing_is_replaced(folder: &Path) -> Result<()> {
 #[derive(Default)]
 struct Wishes {
     phrase: Option<PathBuf>,
+    /// A recording to make it of.
+    voice: Option<PathBuf>,
     /// Which part of it, and which bars.
     choice: Excerpt,
     minutes: Option<f64>,
@@ -140,6 +147,7 @@ impl Wishes {
         while let Some(argument) = arguments.next()? {
             match argument {
                 Arg::Value(path) if wishes.phrase.is_none() => wishes.phrase = Some(path.into()),
+                Arg::Long("voice") => wishes.voice = Some(arguments.value()?.into()),
                 Arg::Long("part") => {
                     let part: usize = arguments.value()?.parse()?;
                     let place = part.checked_sub(1).context("--part counts from 1")?;

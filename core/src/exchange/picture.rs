@@ -3,8 +3,10 @@
 //! Voices are told apart by mark and line as well as by hue: the steady voice is solid, copies
 //! are dashed, each with a mark of its own.
 
+mod melody;
 mod png;
 
+pub use melody::Melody;
 pub use png::{PngError, png};
 
 use super::Piece;

@@ -21,6 +21,17 @@ pub const NAMES: [&str; 6] = [
     "score.musicxml",
 ];
 
+/// What is left beside them of a phrase that was spoken.
+pub const MELODY: &str = "melody.png";
+
+/// The picture of what was spoken, if the phrase was: where it went.
+pub fn leave_melody(folder: &Path, story: &Story, existing: Existing) -> Result<Option<PathBuf>> {
+    let Some(svg) = &story.melody else {
+        return Ok(None);
+    };
+    whole(&folder.join(MELODY), &png(svg)?, existing).map(Some)
+}
+
 /// Writes everything: where it went.
 pub fn leave(
     folder: &Path,

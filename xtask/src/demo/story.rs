@@ -3,6 +3,8 @@
 
 use anyhow::{Context, Result, bail};
 use procession_core::exchange::open::{self, Excerpt};
+use procession_core::exchange::picture::Melody;
+use procession_core::exchange::recorded;
 use procession_core::fit::{Counts, Proposal, Ranges, fit};
 use procession_core::fold::detect_source;
 use procession_core::form::Form;
@@ -10,7 +12,9 @@ use procession_core::mallet::START_LEVEL_DB;
 use procession_core::mode::{Mode, ModeName, PitchSet};
 use procession_core::phrase::Phrase;
 use procession_core::settings::{Grid, Settings, Worded};
+use procession_core::speech::{Fit, Listened, Placing, own_tempo, strands};
 use procession_core::time::{Beats, to_ticks};
+use procession_core::words::number_of;
 use std::path::Path;
 
 /// Beats a bar, in the demo's host.
@@ -44,6 +48,9 @@ const FOLD: [&str; 6] = [
     "target_mode",
 ];
 
+/// The tempo of a song that tells none, in beats a minute.
+const USUAL: f64 = 108.0;
+
 /// Cycles over which one mode turns into the other.
 const TURNING_CYCLES: f64 = 8.0;
 
@@ -53,6 +60,8 @@ pub struct Story {
     pub phrase: Phrase,
     /// Beats a minute.
     pub tempo: f64,
+    /// The picture of its melody as SVG, if it was spoken.
+    pub melody: Option<String>,
     settings: Vec<(String, String)>,
     recast: bool,
 }
@@ -90,7 +99,55 @@ impl Story {
             .unwrap_or_default()
             .to_string_lossy()
             .into_owned();
-        Ok(Self::of(title, phrase, grid, read.tempo.unwrap_or(108.0)))
+        Ok(Self::of(title, phrase, grid, read.tempo.unwrap_or(USUAL)))
+    }
+
+    /// The same with the phrase that the steadiest sentence of a recording becomes, at its own tempo.
+    pub fn from_voice(path: &Path) -> Result<Self> {
+        let bytes = std::fs::read(path)
+            .with_context(|| format!("{} cannot be read: check the path", path.display()))?;
+        let says = || path.display().to_string();
+        let recording = recorded::read(&bytes).with_context(says)?;
+        let listened = Listened::to(&recording).with_context(says)?;
+        for remark in listened.remarks() {
+            println!("{remark}");
+        }
+        let best = &listened.candidates()[listened.steadiest()[0]];
+        let step = Grid::Sixteenth.beats();
+        let pace = best.pace.as_ref();
+        let tempo = pace.map_or(USUAL, |pace| own_tempo(pace, step, USUAL).round());
+        let placing = Placing {
+            step,
+            snap: 1.0,
+            steps: None,
+            tempo,
+            mode: None,
+            fit: Fit::ToSong,
+        };
+        let phrase = placing.place(best).with_context(says)?.phrase;
+        let span = best.span();
+        let notes = number_of(phrase.notes().len(), "note");
+        let title = path
+            .file_stem()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned();
+        let melody = Melody {
+            title: &title,
+            words: &format!(
+                "{notes} in {:.1} s of speech, at {tempo} bpm",
+                span.end - span.start
+            ),
+            phrase: &phrase,
+            strands: &strands(listened.track(), span.start, &phrase),
+            step,
+        };
+        let melody = Some(melody.to_svg());
+        let grid = grid_of(&phrase);
+        Ok(Self {
+            melody,
+            ..Self::of(title, phrase, grid, tempo)
+        })
     }
 
     fn of(title: String, phrase: Phrase, grid: Grid, tempo: f64) -> Self {
@@ -106,6 +163,7 @@ impl Story {
             title,
             phrase,
             tempo,
+            melody: None,
             settings,
             recast: true,
         }

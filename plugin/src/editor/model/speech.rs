@@ -3,12 +3,10 @@
 
 use crate::editor::model::phrase::number;
 use crate::files::Spoken;
-use procession_core::note::{Note, Syllable};
 use procession_core::phrase::Phrase;
 use procession_core::speech::{
-    Candidate, Fit, HOP, Listened, Pace, Placed, Placing, own_tempo, pitch_of,
+    Candidate, Fit, Listened, Pace, Placed, Placing, Strand, own_tempo, strands,
 };
-use procession_core::time::Beats;
 use procession_core::words::number_of;
 use std::sync::Arc;
 
@@ -23,50 +21,15 @@ pub struct Curve {
     from: f64,
 }
 
-/// A line without a break: moments of the phrase, and pitches as MIDI keys with a fraction.
-pub type Strand = Vec<(Beats, f64)>;
-
 impl Curve {
     /// From that moment of the recording on, in seconds.
     pub fn new(listened: Arc<Listened>, from: f64) -> Self {
         Self { listened, from }
     }
 
-    /// The curve as it lies under the notes of a phrase: each syllable where its note is, its vowel
-    /// on the onset, as long as there is time until the next note, or as the last one lasts.
+    /// The curve as it lies under the notes of a phrase; see [`strands`].
     pub fn strands(&self, phrase: &Phrase) -> Vec<Strand> {
-        let notes = phrase.notes();
-        let all = notes.iter().enumerate().filter_map(|(index, note)| {
-            let next = notes[index + 1..]
-                .iter()
-                .find(|next| next.onset > note.onset);
-            let until = next.map_or(note.onset + note.length, |next| next.onset);
-            Some(self.under(note, &note.said?, until - note.onset))
-        });
-        all.flatten().collect()
-    }
-
-    fn under(&self, note: &Note, said: &Syllable, room: Beats) -> Vec<Strand> {
-        let [start, vowel, end] = [said.start, said.vowel, said.end].map(f64::from);
-        let beats_a_second = room / (end - vowel);
-        let frame = |seconds: f64| ((self.from + seconds) / HOP).round().max(0.0) as usize;
-        let frames = self.listened.track().frames();
-        let to = frame(end).min(frames.len());
-        let from = frame(start).min(to);
-        let numbered: Vec<usize> = (from..to).collect();
-        let voiced = |at: &usize| frames[*at].hertz.is_some();
-        numbered
-            .chunk_by(|a, b| voiced(a) == voiced(b))
-            .map(|run| {
-                let at = |at: &usize| {
-                    let seconds = *at as f64 * HOP - self.from;
-                    let beats = note.onset + (seconds - vowel) * beats_a_second;
-                    Some((beats, pitch_of(frames[*at].hertz?)))
-                };
-                run.iter().filter_map(at).collect::<Strand>()
-            })
-            .filter(|strand| strand.len() > 1)
-            .collect()
+        strands(self.listened.track(), self.from, phrase)
     }
 }
 
