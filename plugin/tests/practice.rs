@@ -403,7 +403,7 @@ fn the_latency_is_measured_by_tapping_kept_and_taken_off() {
         .collect();
     room.go_on(6.0, &later);
     assert!(room.says("20 ms, even to 0 ms"));
-    room.click("Keep");
+    room.click("Take it off");
     let kept = room.desk().latency_ms.unwrap();
     assert!((kept - 20.0).abs() < 0.2, "{kept}");
     assert!(room.says("20 ms, taken off"));

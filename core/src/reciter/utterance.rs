@@ -27,6 +27,9 @@ impl Utterance {
     /// That much of a recording, from one second to another, but no more than [`LONGEST`]. What is
     /// beyond full scale is cut off there. None if nothing is left of it.
     pub fn of(recording: &Recording, from: f64, to: f64) -> Option<Self> {
+        if from.is_nan() || to.is_nan() {
+            return None;
+        }
         let rate = (recording.rate().round() as u32).clamp(*RATES.start(), *RATES.end());
         let step = recording.rate() / f64::from(rate);
         let (from, to) = (from.max(0.0), to.min(recording.seconds()));

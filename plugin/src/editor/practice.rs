@@ -226,7 +226,7 @@ impl PracticeView<'_> {
                     let ms = latency.ms;
                     let said = format!("{ms:.0} ms, even to {:.0} ms", latency.spread_ms);
                     view.say(ui, &said, view.look.ink);
-                    if ui.button("Keep").clicked() {
+                    if ui.button("Take it off").clicked() {
                         view.wish(PracticeWish::Keep((10.0 * ms).round() / 10.0));
                     }
                 }
