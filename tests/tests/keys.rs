@@ -84,7 +84,7 @@ fn velocity(kept: &Value) -> f64 {
 }
 
 /// On the word Phrase of the row of views, and in the middle of the grid, in a small window.
-const PHRASE: (i16, i16) = (258, 70);
+const PHRASE: (i16, i16) = (290, 70);
 const GRID: (i16, i16) = (440, 250);
 
 #[test]

@@ -115,7 +115,7 @@ pub fn choose(ui: &mut Ui, names: &[&str], chosen: usize, look: &Look) -> Option
     let large = FontId::proportional(13.0);
     // Where there is not room for all, they are written smaller rather than cut.
     let share = (row.width() - least) / widths(&large).iter().sum::<f32>().max(1.0);
-    let font = FontId::proportional((13.0 * share).clamp(10.5, 13.0));
+    let font = FontId::proportional((13.0 * share).clamp(9.0, 13.0));
     let widths = widths(&font);
     let spare = row.width() - widths.iter().sum::<f32>();
     let padding = (spare / names.len().max(1) as f32).clamp(LEAST_PADDING, 24.0);
