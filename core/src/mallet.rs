@@ -25,6 +25,7 @@
 //! assert!(left.iter().any(|sample| *sample != 0.0));
 //! ```
 
+mod abreast;
 pub mod bar;
 mod level;
 mod limiter;
@@ -35,6 +36,8 @@ pub use limiter::CEILING_DB;
 pub(crate) use stroke::places;
 
 use crate::note::{Key, Velocity};
+use abreast::{ABREAST, Abreast};
+use arrayvec::ArrayVec;
 use bar::PARTIALS;
 use limiter::Limiter;
 use stroke::Stroke;
@@ -106,6 +109,7 @@ pub struct Mallets {
     gain: f64,
     level: Level,
     limiter: Limiter,
+    abreast: Abreast,
     sum: [[f64; STRETCH]; 2],
 }
 
@@ -127,6 +131,7 @@ impl Mallets {
             gain: 1.0,
             level: Level::new(sample_rate),
             limiter: Limiter::new(sample_rate),
+            abreast: Abreast::new(),
             sum: [[0.0; STRETCH]; 2],
         }
     }
@@ -236,7 +241,8 @@ impl Mallets {
             if let Some(stroke) = place {
                 let [left, right] = &mut groups[group(stroke.id())];
                 let (left, right) = (&mut left[frames.clone()], &mut right[frames.clone()]);
-                if !stroke.ring(left, right) {
+                stroke.ring(left, right);
+                if stroke.is_over() {
                     *place = None;
                 }
             }
@@ -286,10 +292,16 @@ impl Mallets {
         let (left, right) = (&mut left[..stretch], &mut right[..stretch]);
         left.fill(0.0);
         right.fill(0.0);
+        let mut ringing = self.strokes.iter_mut().flatten();
+        loop {
+            let mut few: ArrayVec<&mut Stroke, ABREAST> = ringing.by_ref().take(ABREAST).collect();
+            if few.is_empty() {
+                break;
+            }
+            self.abreast.ring(&mut few, left, right);
+        }
         for place in &mut self.strokes {
-            if let Some(stroke) = place
-                && !stroke.ring(left, right)
-            {
+            if place.as_ref().is_some_and(Stroke::is_over) {
                 *place = None;
             }
         }

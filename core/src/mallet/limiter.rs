@@ -86,10 +86,7 @@ impl Limiter {
         }
         let peak = self.peaks.next(frame);
         let gain = self.gain.next((self.aim / peak).min(1.0));
-        self.waiting.rotate_left(1);
-        let last = self.waiting.len() - 1;
-        let out = std::mem::replace(&mut self.waiting[last], frame);
-        out.map(|side| side * gain)
+        pass_on(&mut self.waiting, frame).map(|side| side * gain)
     }
 
     fn listen_for_silence(&mut self, frame: Stereo) {
@@ -100,12 +97,22 @@ impl Limiter {
     }
 }
 
+/// One goes in at the end of a queue that is not empty, the one at the front comes out.
+fn pass_on<T: Copy>(queue: &mut VecDeque<T>, one: T) -> T {
+    let front = queue.pop_front();
+    queue.push_back(one);
+    front.unwrap_or(one)
+}
+
 /// Finds the highest point, of both sides, from one frame to the next.
 #[derive(Debug)]
 struct PeakFinder {
-    past: [[f64; TAPS]; 2],
-    /// What makes each point between two frames out of those around it.
-    weights: [[f64; TAPS]; BETWEEN],
+    /// The last frames, twice over, so that they lie in one piece from wherever they begin.
+    past: [Stereo; 2 * TAPS],
+    /// Where the earliest of them is.
+    first: usize,
+    /// What makes each point between two frames out of those around it, frame by frame.
+    weights: [[f64; BETWEEN]; TAPS],
     /// As long as no frame is above this, no point between them is above the aim.
     loud: f64,
     /// Frames since one was.
@@ -114,14 +121,17 @@ struct PeakFinder {
 
 impl PeakFinder {
     fn new(aim: f64) -> Self {
-        let weights = std::array::from_fn(|point| {
-            let place = (point + 1) as f64 / (BETWEEN + 1) as f64;
-            std::array::from_fn(|tap| weight(tap as f64 - (REACH - 1) as f64 - place))
+        let weights: [[f64; BETWEEN]; TAPS] = std::array::from_fn(|tap| {
+            std::array::from_fn(|point| {
+                let place = (point + 1) as f64 / (BETWEEN + 1) as f64;
+                weight(tap as f64 - (REACH - 1) as f64 - place)
+            })
         });
-        let sum_of = |weights: &[f64; TAPS]| weights.iter().map(|w| w.abs()).sum::<f64>();
-        let most = weights.iter().map(sum_of).fold(1.0, f64::max);
+        let sum_of = |point: usize| weights.iter().map(|tap| tap[point].abs()).sum::<f64>();
+        let most = (0..BETWEEN).map(sum_of).fold(1.0, f64::max);
         Self {
-            past: [[0.0; TAPS]; 2],
+            past: [[0.0; 2]; 2 * TAPS],
+            first: 0,
             weights,
             loud: aim / most,
             since_loud: TAPS,
@@ -129,33 +139,37 @@ impl PeakFinder {
     }
 
     fn reset(&mut self) {
-        self.past = [[0.0; TAPS]; 2];
+        self.past = [[0.0; 2]; 2 * TAPS];
         self.since_loud = TAPS;
     }
 
     /// A frame goes in; out comes the peak from [`REACH`] frames ago to the frame after that, or 0
     /// if it is below the aim for sure.
     fn next(&mut self, frame: Stereo) -> f64 {
-        for (past, side) in self.past.iter_mut().zip(frame) {
-            past.copy_within(1.., 0);
-            past[TAPS - 1] = side;
-        }
+        self.past[self.first] = frame;
+        self.past[self.first + TAPS] = frame;
+        self.first = (self.first + 1) % TAPS;
         let is_loud = frame.iter().any(|side| side.abs() > self.loud);
         self.since_loud = if is_loud { 0 } else { self.since_loud + 1 };
         if self.since_loud >= TAPS {
             return 0.0;
         }
-        let peak_of = |past| self.peak_of(past);
-        self.past.iter().map(peak_of).fold(0.0, f64::max)
+        self.highest()
     }
 
-    fn peak_of(&self, past: &[f64; TAPS]) -> f64 {
-        let between = self.weights.iter().map(|weights| {
-            let products = weights.iter().zip(past).map(|(weight, side)| weight * side);
-            products.sum::<f64>().abs()
-        });
-        let frames = past[REACH - 1].abs().max(past[REACH].abs());
-        between.fold(frames, f64::max)
+    /// The highest point of the frames around the middle of those that have come, and between them.
+    fn highest(&self) -> f64 {
+        let past = &self.past[self.first..self.first + TAPS];
+        let mut points = [[0.0; 2]; BETWEEN];
+        for (weights, frame) in self.weights.iter().zip(past) {
+            for (point, weight) in points.iter_mut().zip(weights) {
+                point[0] += weight * frame[0];
+                point[1] += weight * frame[1];
+            }
+        }
+        let frames = &past[REACH - 1..=REACH];
+        let all = points.iter().chain(frames).flatten();
+        all.fold(0.0, |highest: f64, side| highest.max(side.abs()))
     }
 }
 
@@ -200,9 +214,7 @@ impl Gain {
         let lowest = self.lowest.next(needed);
         let recovering = lowest + (self.recovered - lowest) * self.recovery;
         self.recovered = recovering.min(lowest);
-        self.averaged.rotate_left(1);
-        let last = self.averaged.len() - 1;
-        self.sum += self.recovered - std::mem::replace(&mut self.averaged[last], self.recovered);
+        self.sum += self.recovered - pass_on(&mut self.averaged, self.recovered);
         // Rounding may leave the sum a hair above what it was made of.
         (self.sum / self.averaged.len() as f64).min(1.0)
     }

@@ -1,5 +1,6 @@
 //! One stroke on one bar, from the mallet's contact until nothing is left to hear.
 
+use super::STRETCH;
 use super::bar::{self, PARTIALS, RATIOS};
 use crate::note::{Key, Velocity};
 use arrayvec::ArrayVec;
@@ -117,17 +118,42 @@ impl Stroke {
         }
     }
 
-    /// Adds what it sounds like to both sides, which are equally long. Whether it goes on.
-    pub fn ring(&mut self, left: &mut [f64], right: &mut [f64]) -> bool {
-        for (left, right) in left.iter_mut().zip(right) {
-            if self.is_over() {
-                return false;
-            }
-            let heard = self.next();
-            *left += self.left * heard;
-            *right += self.right * heard;
+    /// Adds what it sounds like to both sides, which are equally long.
+    pub fn ring(&mut self, left: &mut [f64], right: &mut [f64]) {
+        let (place_left, place_right) = self.sides();
+        let frames = left.len();
+        let sides = left.iter_mut().zip(right);
+        for ((left, right), heard) in sides.zip(self.sound(frames)) {
+            *left += place_left * heard;
+            *right += place_right * heard;
         }
-        !self.is_over()
+    }
+
+    /// What it sounds like in the coming frames, until it is over.
+    pub fn sound(&mut self, frames: usize) -> impl Iterator<Item = f64> {
+        (0..frames).map_while(|_| (!self.is_over()).then(|| self.next()))
+    }
+
+    /// How much of it is heard left and right.
+    pub fn sides(&self) -> (f64, f64) {
+        (self.left, self.right)
+    }
+
+    /// Whether nothing happens to it within a [`STRETCH`] but that its partials swing on: the mallet
+    /// has left it, it is not fading out, and none of them falls silent.
+    pub fn only_swings(&self) -> bool {
+        let is_left_alone = self.contact.is_over() && self.fade.is_none();
+        is_left_alone && self.partials.iter().all(Partial::outlasts_a_stretch)
+    }
+
+    /// One of the partials that are still heard, if there are so many.
+    pub fn partial(&mut self, place: usize) -> Option<&mut Partial> {
+        self.partials.get_mut(place)
+    }
+
+    /// Its partials have swung on for so many frames.
+    pub fn grow_older(&mut self, frames: usize) {
+        self.age += frames as u64;
     }
 
     fn next(&mut self) -> f64 {
@@ -140,20 +166,23 @@ impl Stroke {
         self.fade.as_mut().map_or(sum, |fade| fade.next() * sum)
     }
 
-    fn is_over(&self) -> bool {
+    /// Whether nothing is left to hear.
+    pub fn is_over(&self) -> bool {
         self.partials.is_empty() || self.fade.as_ref().is_some_and(Fade::is_over)
     }
 }
 
 /// A damped rotation; what is heard is its height. Driven, it is a two-pole resonator.
 #[derive(Clone, Copy, Debug)]
-struct Partial {
-    across: f64,
-    height: f64,
+pub(super) struct Partial {
+    pub across: f64,
+    pub height: f64,
     /// A frame's turn and decay.
-    turn_across: f64,
-    turn_height: f64,
+    pub turn_across: f64,
+    pub turn_height: f64,
     decay: f64,
+    /// With more power than this it is not faint a stretch later.
+    lasting: f64,
     /// What a force of 1 adds in a frame.
     push: f64,
 }
@@ -166,6 +195,7 @@ impl Partial {
             turn_across: decay * turn.cos(),
             turn_height: decay * turn.sin(),
             decay,
+            lasting: lasting(decay),
             push: 0.0,
         }
     }
@@ -183,6 +213,11 @@ impl Partial {
         self.turn_across *= faster;
         self.turn_height *= faster;
         self.decay *= faster;
+        self.lasting = lasting(self.decay);
+    }
+
+    fn outlasts_a_stretch(&self) -> bool {
+        self.power() > self.lasting
     }
 
     fn power(&self) -> f64 {
@@ -192,6 +227,12 @@ impl Partial {
     fn is_faint(&self) -> bool {
         self.power() < FAINT * FAINT
     }
+}
+
+/// The power of which more than [`FAINT`] is left after a stretch, at that decay a frame; with a little
+/// to spare, since what swings is rounded.
+fn lasting(decay: f64) -> f64 {
+    1.001 * FAINT * FAINT / decay.powi(2 * STRETCH as i32)
 }
 
 /// The mallet's push: half a sine, from first touch to rebound.
@@ -307,8 +348,8 @@ mod tests {
 
     fn ring_one(stroke: &mut Stroke) -> (f64, bool) {
         let (mut left, mut right) = ([0.0], [0.0]);
-        let goes_on = stroke.ring(&mut left, &mut right);
-        (left[0], goes_on)
+        stroke.ring(&mut left, &mut right);
+        (left[0], !stroke.is_over())
     }
 
     #[test]
