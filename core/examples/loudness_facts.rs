@@ -11,7 +11,7 @@ use procession_core::note::{Key, Note, Velocity};
 use procession_core::phrase::Phrase;
 use procession_core::player::pan_of;
 use procession_core::process::{Process, VoiceNote};
-use procession_core::settings::{Settings, Shifts};
+use procession_core::settings::{Mallet, Settings, Shifts};
 use procession_core::time::Span;
 use procession_core::unrolling::unroll;
 use std::error::Error;
@@ -30,15 +30,19 @@ fn main() -> Result<(), Box<dyn Error>> {
         .ok_or("say where to write: loudness_facts FOLDER")?;
     let folder = Path::new(&folder);
     let mut lines = Vec::new();
-    for (name, voices, chord, level) in [
-        ("one", 1, 1, 0.0),
-        ("start", 1, 1, START_LEVEL_DB),
-        ("three", 3, 1, 0.0),
-        ("nine", 9, 1, 0.0),
-        ("nine-chords", 9, 3, 0.0),
-        ("nine-chords-of-four", 9, 4, 0.0),
+    for (name, voices, chord, level, mallet) in [
+        ("one", 1, 1, 0.0, Mallet::Wood),
+        ("one-metal", 1, 1, 0.0, Mallet::Metal),
+        ("one-soft", 1, 1, 0.0, Mallet::Soft),
+        ("start", 1, 1, START_LEVEL_DB, Mallet::Wood),
+        ("three", 3, 1, 0.0, Mallet::Wood),
+        ("nine", 9, 1, 0.0, Mallet::Wood),
+        ("nine-chords", 9, 3, 0.0, Mallet::Wood),
+        ("nine-chords-of-four", 9, 4, 0.0, Mallet::Wood),
+        ("nine-chords-metal", 9, 3, 0.0, Mallet::Metal),
+        ("nine-chords-soft", 9, 3, 0.0, Mallet::Soft),
     ] {
-        let process = crossing(voices, chord)?;
+        let process = crossing(voices, chord, mallet)?;
         let heard = auditioned(&process, level);
         lines.push(line(name, &heard));
         write(&folder.join(format!("{name}.wav")), &heard)?;
@@ -47,12 +51,13 @@ fn main() -> Result<(), Box<dyn Error>> {
     }
     let written = [("file-one", 1, 1), ("file-two", 2, 1), ("file-nine", 9, 3)];
     for (name, voices, chord) in written {
-        let process = crossing(voices, chord)?;
+        let process = crossing(voices, chord, Mallet::Wood)?;
         let notes: Vec<VoiceNote> = unroll(&process, Span::new(0.0, BEATS)).collect();
         let sound = Sound {
             origin: process.origin(),
             voices: process.voices().count(),
             width: process.settings().output.width,
+            mallets: process.settings().mallets(),
             notes: &notes,
             tempo: TEMPO,
             tempi: None,
@@ -66,7 +71,7 @@ fn main() -> Result<(), Box<dyn Error>> {
 
 /// Lights of a night ferry, at a velocity of 0.7: the voices drift apart, each further than the one
 /// before; a chord of so many notes a stroke.
-fn crossing(voices: usize, chord: usize) -> Result<Process, Box<dyn Error>> {
+fn crossing(voices: usize, chord: usize, mallet: Mallet) -> Result<Process, Box<dyn Error>> {
     let line = Phrase::from_text("D4 A4 . C5 E4 B4 . A4 E5 C5 G4 F4", 0.25)?;
     let notes = line.notes().iter().flat_map(|note| {
         let above = [0, 3, 7, -5].into_iter().take(chord);
@@ -81,6 +86,11 @@ fn crossing(voices: usize, chord: usize) -> Result<Process, Box<dyn Error>> {
     settings.motion.dwell = 1;
     settings.motion.drift = 1;
     settings.motion.shifts = Shifts::Endless;
+    settings.steady.mallet = mallet;
+    settings
+        .copies
+        .iter_mut()
+        .for_each(|copy| copy.mallet = mallet);
     Ok(Process::new(
         Phrase::new(notes, line.length())?,
         settings,
@@ -114,7 +124,8 @@ fn auditioned(process: &Process, level: f32) -> [Vec<f32>; 2] {
         if strikes {
             let width = process.settings().output.width;
             let pan = pan_of(note.part, process.voices().count(), width);
-            mallets.note_on(id as i32, note.key, note.velocity, pan);
+            let mallet = process.settings().mallets()[note.part.index()];
+            mallets.strike(mallet, id as i32, note.key, note.velocity, pan);
         } else {
             mallets.note_off(id as i32);
         }

@@ -29,6 +29,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         origin: process.origin(),
         voices: process.voices().count(),
         width: process.settings().output.width,
+        mallets: process.settings().mallets(),
         notes: &notes,
         tempo: TEMPO,
         tempi: None,

@@ -1,8 +1,8 @@
 //! A mallet instrument of our own, for auditioning before anything is routed.
 //!
-//! Each note strikes a bar: a few partials after the ratios of a marimba's tuned bars, driven by
-//! the mallet's short contact and left to ring ([`bar`]). The players' bars are added up, brought
-//! to the level asked for, and limited.
+//! Each note strikes a bar: a few partials, driven by the mallet's short contact and left to ring
+//! ([`bar`]). The bar is of wood, tuned as a marimba's are, and struck hard or soft; or it is of
+//! metal. The players' bars are added up, brought to the level asked for, and limited.
 //!
 //! **How loud it is.** At a level of 0 dB one player who strikes sixteenths at a velocity of 0.7
 //! is heard near -20 LUFS (ITU-R BS.1770), at [`START_LEVEL_DB`] near -30. The more players there
@@ -29,6 +29,7 @@ mod abreast;
 pub mod bar;
 mod level;
 mod limiter;
+mod make;
 mod stroke;
 
 pub(crate) use level::Level;
@@ -36,10 +37,12 @@ pub use limiter::CEILING_DB;
 pub(crate) use stroke::places;
 
 use crate::note::{Key, Velocity};
+use crate::settings::Mallet;
 use abreast::{ABREAST, Abreast};
 use arrayvec::ArrayVec;
 use bar::PARTIALS;
 use limiter::Limiter;
+use make::Make;
 use stroke::Stroke;
 
 /// How many bars ring at once. A stroke beyond them takes the place of the one that is heard least.
@@ -99,7 +102,8 @@ impl Beside for Nothing {
 #[derive(Debug)]
 pub struct Mallets {
     sample_rate: f64,
-    strengths: [f64; PARTIALS],
+    /// How strong each partial is, by the choice of mallet.
+    strengths: [[f64; PARTIALS]; Mallet::ALL.len()],
     /// A stroke keeps its place, so that sums are always made in the same order.
     strokes: Box<[Option<Stroke>]>,
     /// In dB; none while off.
@@ -124,7 +128,7 @@ impl Mallets {
         };
         Self {
             sample_rate,
-            strengths: bar::strengths(),
+            strengths: Mallet::ALL.map(|mallet| bar::strengths(Make::of(mallet))),
             strokes: vec![None; PLACES].into_boxed_slice(),
             level_db: None,
             players: 1,
@@ -145,13 +149,25 @@ impl Mallets {
         }
     }
 
-    /// Strikes the bar of `key`. `id` is what [`Self::note_off`] will call it; `pan` is a MIDI pan
+    /// Strikes the wooden bar of `key`: see [`Self::strike`].
+    pub fn note_on(&mut self, id: i32, key: Key, velocity: Velocity, pan: u8) -> bool {
+        self.strike(Mallet::Wood, id, key, velocity, pan)
+    }
+
+    /// Strikes the bar of `key` with such a mallet. `id` is what [`Self::note_off`] will call it; `pan` is a MIDI pan
     /// position, 0 (left) ..= 64 (centre) ..= 127 (right), more being right.
     ///
     /// Whether it sounds: not while the mallets are off, and not if more than [`MAX_RINGING`]
     /// bars were struck within the last few milliseconds, when a place could only be made with a
     /// click. A bar above the reach of the sample rate sounds, but silently.
-    pub fn note_on(&mut self, id: i32, key: Key, velocity: Velocity, pan: u8) -> bool {
+    pub fn strike(
+        &mut self,
+        mallet: Mallet,
+        id: i32,
+        key: Key,
+        velocity: Velocity,
+        pan: u8,
+    ) -> bool {
         if self.level.is_off() {
             return false;
         }
@@ -159,8 +175,9 @@ impl Mallets {
             return false;
         };
         self.give_way();
+        let bar = (Make::of(mallet), &self.strengths[mallet as usize]);
         let rate = self.sample_rate;
-        self.strokes[free] = Some(Stroke::new(id, key, velocity, pan, &self.strengths, rate));
+        self.strokes[free] = Some(Stroke::new(id, key, velocity, pan, bar, rate));
         true
     }
 

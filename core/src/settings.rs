@@ -1,7 +1,7 @@
 //! The settings: the plain values of all the parameters, as the engine reads them.
 
 use crate::mode::{ModeName, PitchSet};
-use crate::part::{CopyNumber, Part};
+use crate::part::{CopyNumber, MAX_PARTS, Part};
 use crate::program::Program;
 use crate::time::Beats;
 
@@ -9,8 +9,8 @@ mod choices;
 
 pub use crate::part::MAX_COPIES;
 pub use choices::{
-    Advance, BeginOn, CopiesMove, EndOn, FoldKind, GoesWith, Grid, Growth, GrowthOrder, Motion,
-    Resulting, Worded, Wording, bared, plain,
+    Advance, BeginOn, CopiesMove, EndOn, FoldKind, GoesWith, Grid, Growth, GrowthOrder, Mallet,
+    Motion, Resulting, Worded, Wording, bared, plain,
 };
 
 /// How many shifts there are before the offset reached is held.
@@ -146,6 +146,8 @@ pub struct CopySettings {
     pub hearing: Hearing,
     /// The program that files name for it.
     pub program: Program,
+    /// What it is heard on, with no instrument behind.
+    pub mallet: Mallet,
 }
 
 impl Default for CopySettings {
@@ -160,6 +162,7 @@ impl Default for CopySettings {
             upside_down: false,
             hearing: Hearing::default(),
             program: Program::default(),
+            mallet: Mallet::default(),
         }
     }
 }
@@ -211,6 +214,8 @@ pub struct SteadySettings {
     pub hearing: Hearing,
     /// The program that files name for it.
     pub program: Program,
+    /// What it is heard on, with no instrument behind.
+    pub mallet: Mallet,
 }
 
 /// How copies are displaced over time.
@@ -351,6 +356,8 @@ pub struct ResultingSettings {
     pub level: f32,
     /// Octaves above what it doubles, -3 ..= 3.
     pub octave: i32,
+    /// What it is heard on, with no instrument behind.
+    pub mallet: Mallet,
 }
 
 impl Default for ResultingSettings {
@@ -359,6 +366,7 @@ impl Default for ResultingSettings {
             which: Resulting::default(),
             level: 1.0,
             octave: 0,
+            mallet: Mallet::default(),
         }
     }
 }
@@ -414,6 +422,15 @@ impl Settings {
             Part::Copy(copy) => self.copies[copy.index()].program,
             Part::ResultingLine => Program::MARIMBA,
         }
+    }
+
+    /// What each part is heard on, by its place, with no instrument behind.
+    pub fn mallets(&self) -> [Mallet; MAX_PARTS] {
+        Part::ALL.map(|part| match part {
+            Part::Steady => self.steady.mallet,
+            Part::Copy(copy) => self.copies[copy.index()].mallet,
+            Part::ResultingLine => self.resulting.mallet,
+        })
     }
 
     /// Steps that a copy is told to stand ahead, besides its shifts.

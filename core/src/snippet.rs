@@ -18,8 +18,8 @@ use crate::phrase::Phrase;
 use crate::player::{channel_of, pan_of};
 use crate::process::{Process, VoiceNote};
 use crate::settings::{
-    Advance, CopySettings, FoldKind, FoldSettings, GrowthSettings, Hearing, Modulations, Motion,
-    MotionSettings, Settings, Shifts,
+    Advance, CopySettings, FoldKind, FoldSettings, GrowthSettings, Hearing, Mallet, Modulations,
+    Motion, MotionSettings, Settings, Shifts,
 };
 use crate::time::{Beats, HAIR, Span};
 use crate::unrolling::unroll;
@@ -50,6 +50,8 @@ pub struct Stroke {
     pub at: Beats,
     /// Where between left and right, as a MIDI pan position.
     pub pan: u8,
+    /// On what bar.
+    pub mallet: Mallet,
     /// What.
     pub message: Message,
 }
@@ -245,17 +247,23 @@ fn folded(process: &Process, now: Beats) -> Phrase {
 /// When and where notes begin and end, as a player would say it.
 fn strokes(notes: &[VoiceNote], process: &Process, voices: usize) -> Vec<Stroke> {
     let output = &process.settings().output;
+    let mallets = process.settings().mallets();
     let mut strokes: Vec<Stroke> = Vec::new();
     let mut put = |at: Beats, message: Message| {
         // What is struck at one moment, give or take a hair, is struck when all of it is there.
         let at = strokes.last().map_or(at, |last| at.max(last.at));
-        let pan = match message {
+        let part = match message {
             Message::NoteOn {
                 part: Some(part), ..
-            } => pan_of(part, voices, output.width),
-            _ => pan_of(Part::ResultingLine, voices, output.width),
+            } => part,
+            _ => Part::ResultingLine,
         };
-        strokes.push(Stroke { at, pan, message });
+        strokes.push(Stroke {
+            at,
+            pan: pan_of(part, voices, output.width),
+            mallet: mallets[part.index()],
+            message,
+        });
     };
     let mut ledger = Ledger::new();
     let mut moment = None;

@@ -5,6 +5,7 @@ use procession_core::mallet::{CEILING_DB, Mallets, START_LEVEL_DB};
 use procession_core::note::{Key, Velocity};
 use procession_core::part::Part;
 use procession_core::player::pan_of;
+use procession_core::settings::Mallet;
 
 const RATE: f64 = 48_000.0;
 /// Frames of a sixteenth at 112.
@@ -16,6 +17,16 @@ const CHORD: [i32; 4] = [0, 3, 7, -5];
 
 /// Some players, each so many steps ahead of the one before; a chord of so many notes a stroke.
 fn ensemble(players: usize, notes: usize, apart: usize, level: f32) -> [Vec<f32>; 2] {
+    ensemble_on(Mallet::Wood, players, notes, apart, level)
+}
+
+fn ensemble_on(
+    mallet: Mallet,
+    players: usize,
+    notes: usize,
+    apart: usize,
+    level: f32,
+) -> [Vec<f32>; 2] {
     let mut mallets = Mallets::new(RATE);
     mallets.set_players(players);
     mallets.set_level(Some(level));
@@ -29,7 +40,7 @@ fn ensemble(players: usize, notes: usize, apart: usize, level: f32) -> [Vec<f32>
                 if key > 0 {
                     let pan = pan_of(Part::ALL[player], players, 0.6);
                     let key = Key::by_octave(key + above);
-                    mallets.note_on(id, key, Velocity::new(0.7), pan);
+                    mallets.strike(mallet, id, key, Velocity::new(0.7), pan);
                 }
             }
         }
@@ -50,10 +61,10 @@ fn measured([left, right]: &[Vec<f32>; 2]) -> (f64, f64) {
 
 /// By how much the limiter turned it down where it did so most, in dB: what was played at full
 /// level beside what was played so softly that there was nothing to limit.
-fn limited(players: usize, notes: usize, apart: usize) -> f64 {
+fn limited(mallet: Mallet, players: usize, notes: usize, apart: usize) -> f64 {
     const SOFT: f32 = -40.0;
-    let loud = ensemble(players, notes, apart, 0.0);
-    let soft = ensemble(players, notes, apart, SOFT);
+    let loud = ensemble_on(mallet, players, notes, apart, 0.0);
+    let soft = ensemble_on(mallet, players, notes, apart, SOFT);
     let up = 10_f32.powf(-SOFT / 20.0);
     let both = loud.iter().flatten().zip(soft.iter().flatten());
     both.filter(|(loud, _)| loud.abs() > 0.05)
@@ -63,9 +74,12 @@ fn limited(players: usize, notes: usize, apart: usize) -> f64 {
 
 #[test]
 fn one_player_at_full_level_is_heard_near_20_lufs_below_full_scale() {
-    let (lufs, _) = measured(&ensemble(1, 1, 0, 0.0));
-    assert!((lufs + 20.0).abs() < 1.0, "{lufs} LUFS");
-    assert!(limited(1, 1, 0) < 0.1);
+    for mallet in Mallet::ALL {
+        let (lufs, _) = measured(&ensemble_on(mallet, 1, 1, 0, 0.0));
+        println!("{mallet:?}: {lufs:.2} LUFS");
+        assert!((lufs + 20.0).abs() < 1.0, "{mallet:?}: {lufs} LUFS");
+        assert!(limited(mallet, 1, 1, 0) < 0.1);
+    }
 }
 
 #[test]
@@ -87,16 +101,17 @@ fn more_players_make_room_for_each_other() {
 
 #[test]
 fn nine_players_of_chords_take_the_limiter_by_6_db_at_most_and_stay_below_the_ceiling() {
-    for apart in [0, 1, 5] {
-        for notes in [3, 4] {
-            let (lufs, peak) = measured(&ensemble(9, notes, apart, 0.0));
-            let limited = limited(9, notes, apart);
-            println!(
-                "{notes} notes, {apart} apart: {lufs:.1} LUFS, {peak:.1} dBTP, {limited:.1} dB"
-            );
-            assert!(peak < CEILING_DB, "{peak} dBTP");
-            assert!(limited <= 6.0, "{notes} {apart}: {limited} dB");
-        }
+    for (mallet, apart, notes) in Mallet::ALL.into_iter().flat_map(|mallet| {
+        [0, 1, 5]
+            .into_iter()
+            .flat_map(move |apart| [(mallet, apart, 3), (mallet, apart, 4)])
+    }) {
+        let (lufs, peak) = measured(&ensemble_on(mallet, 9, notes, apart, 0.0));
+        let limited = limited(mallet, 9, notes, apart);
+        let what = format!("{mallet:?}, {notes} notes, {apart} apart");
+        println!("{what}: {lufs:.1} LUFS, {peak:.1} dBTP, {limited:.1} dB");
+        assert!(peak < CEILING_DB, "{what}: {peak} dBTP");
+        assert!(limited <= 6.0, "{what}: {limited} dB");
     }
 }
 

@@ -6,6 +6,7 @@ use hearing::{cents, db, level_at, peak, pitch_near, roughness, true_peak};
 use procession_core::mallet::bar::{frequency, ring_time};
 use procession_core::mallet::{CEILING_DB, LOWEST_LEVEL_DB, MAX_RINGING, Mallets, START_LEVEL_DB};
 use procession_core::note::{Key, Velocity};
+use procession_core::settings::Mallet;
 
 const RATE: f64 = 48_000.0;
 const RATES: [f64; 8] = [
@@ -43,10 +44,14 @@ fn listen_left(mallets: &mut Mallets, frames: usize) -> Vec<f32> {
     listen(mallets, frames).0
 }
 
-/// One stroke, at full level, on the left.
+/// One stroke on wood, at full level, on the left.
 fn one_stroke(number: u8, velocity: f32, seconds: f64, rate: f64) -> Vec<f32> {
+    one_stroke_on(Mallet::Wood, number, velocity, seconds, rate)
+}
+
+fn one_stroke_on(mallet: Mallet, number: u8, velocity: f32, seconds: f64, rate: f64) -> Vec<f32> {
     let mut mallets = mallets_at(0.0, rate);
-    strike(&mut mallets, 1, number, velocity, LEFT);
+    assert!(mallets.strike(mallet, 1, key(number), Velocity::new(velocity), LEFT));
     listen_left(&mut mallets, (seconds * rate) as usize)
 }
 
@@ -80,6 +85,40 @@ fn a_struck_bar_sounds_a_marimbas_partials() {
 }
 
 #[test]
+fn a_bar_of_metal_sounds_the_partials_of_a_uniform_bar() {
+    // Fletcher & Rossing, "The Physics of Musical Instruments": 1 : 2.756 : 5.404 for a uniform bar
+    // with free ends (from memory; also computed with scipy, see `bar.rs`).
+    for number in [57, 60, 69, 76, 84] {
+        let sound = one_stroke_on(Mallet::Metal, number, 1.0, 0.5, RATE);
+        let early = part(&sound, 0.005, 0.245, RATE);
+        let heard = pitch_near(frequency(key(number)), early, RATE);
+        for ratio in [2.756, 5.404] {
+            let partial = pitch_near(ratio * heard, early, RATE);
+            let off = cents(ratio * heard, partial);
+            assert!(off.abs() < 5.0, "{number}: {}", partial / heard);
+        }
+    }
+}
+
+#[test]
+fn metal_rings_on_and_a_soft_beater_leaves_out_what_wood_has_above_the_fundamental() {
+    let at = |mallet, ratio: f64, from: f64| {
+        let sound = one_stroke_on(mallet, 60, 0.7, 2.2, RATE);
+        level_at(
+            ratio * frequency(key(60)),
+            part(&sound, from, from + 0.1, RATE),
+            RATE,
+        )
+    };
+    for mallet in Mallet::ALL {
+        let off = at(mallet, 1.0, 0.005) - at(Mallet::Wood, 1.0, 0.005);
+        assert!(off.abs() < 6.0, "{mallet:?}: {off} dB");
+    }
+    assert!(at(Mallet::Metal, 1.0, 2.0) - at(Mallet::Wood, 1.0, 2.0) > 30.0);
+    assert!(at(Mallet::Soft, 4.0, 0.005) - at(Mallet::Wood, 4.0, 0.005) < -9.0);
+}
+
+#[test]
 fn every_key_is_in_tune_at_every_sample_rate() {
     // 440 * 2^((n - 69) / 12): the MIDI tuning that librosa, pretty_midi, tonal and music21 share.
     for rate in RATES {
@@ -107,12 +146,15 @@ fn a_stroke_is_as_loud_at_every_sample_rate() {
 
 #[test]
 fn the_fundamental_rings_as_long_as_documented() {
-    for number in [45, 57, 69, 81, 93] {
-        let hz = frequency(key(number));
-        let expected = ring_time(hz, 0);
-        let sound = one_stroke(number, 0.7, 1.5, RATE);
-        let heard = ring_heard(hz, &sound, expected, 0.1);
-        assert!((heard / expected - 1.0).abs() < 0.02, "{number}: {heard} s");
+    for mallet in Mallet::ALL {
+        for number in [45, 57, 69, 81, 93] {
+            let hz = frequency(key(number));
+            let expected = ring_time(mallet, hz, 0);
+            let sound = one_stroke_on(mallet, number, 0.7, 2.5, RATE);
+            let heard = ring_heard(hz, &sound, expected, 0.1);
+            let off = (heard / expected - 1.0).abs();
+            assert!(off < 0.02, "{mallet:?} {number}: {heard} s");
+        }
     }
 }
 
@@ -122,7 +164,7 @@ fn the_upper_partials_ring_as_long_as_documented() {
         let hz = frequency(key(number));
         let sound = one_stroke(number, 1.0, 1.5, RATE);
         for (partial, ratio) in [(1, 4.0), (2, 9.8)] {
-            let expected = ring_time(hz, partial);
+            let expected = ring_time(Mallet::Wood, hz, partial);
             let heard = ring_heard(hz * ratio, &sound, expected, 0.04);
             let off = (heard / expected - 1.0).abs();
             assert!(off < 0.05, "{number}, partial {partial}: {heard} s");
@@ -147,7 +189,7 @@ fn the_whole_sound_dies_away_as_room_acoustics_would_measure_it() {
             / RATE
     };
     let heard = 2.0 * (falls_to(-45.0) - falls_to(-15.0));
-    let expected = ring_time(frequency(key(60)), 0);
+    let expected = ring_time(Mallet::Wood, frequency(key(60)), 0);
     assert!((heard / expected - 1.0).abs() < 0.02, "{heard} s");
 }
 
@@ -255,14 +297,16 @@ fn assert_below_the_ceiling(what: &str, rate: f64, (left, right): &(Vec<f32>, Ve
 
 #[test]
 fn sixty_four_players_in_unison_stay_below_the_ceiling() {
-    for rate in RATES {
-        for number in [36, 60, 84, 108, 117, 120] {
-            let mut mallets = mallets_at(0.0, rate);
-            for id in 0..MAX_RINGING as i32 {
-                strike(&mut mallets, id, number, 1.0, CENTRE);
+    for mallet in Mallet::ALL {
+        for rate in RATES {
+            for number in [36, 60, 84, 108, 117, 120] {
+                let mut mallets = mallets_at(0.0, rate);
+                for id in 0..MAX_RINGING as i32 {
+                    assert!(mallets.strike(mallet, id, key(number), Velocity::new(1.0), CENTRE));
+                }
+                let sound = listen(&mut mallets, LOUD_PART);
+                assert_below_the_ceiling(&format!("{mallet:?}, key {number}"), rate, &sound);
             }
-            let sound = listen(&mut mallets, LOUD_PART);
-            assert_below_the_ceiling(&format!("key {number}"), rate, &sound);
         }
     }
 }
@@ -278,7 +322,8 @@ fn a_hail_of_loud_strokes_stays_below_the_ceiling() {
             for _ in 0..chance.below(8) {
                 id += 1;
                 let (number, pan) = (30 + chance.below(90) as u8, chance.below(128) as u8);
-                mallets.note_on(id, key(number), Velocity::new(1.0), pan);
+                let mallet = Mallet::ALL[id as usize % 3];
+                mallets.strike(mallet, id, key(number), Velocity::new(1.0), pan);
             }
             let frames = (1 + chance.below(200) as usize).min(LOUD_PART - sound.0.len());
             let (left, right) = listen(&mut mallets, frames);
@@ -319,9 +364,14 @@ impl Chance {
 
 /// A chord of low bars that has been ringing for a while: smooth, so that a click would show.
 fn low_chord(level: f32) -> Mallets {
+    low_chord_on(Mallet::Wood, level)
+}
+
+fn low_chord_on(mallet: Mallet, level: f32) -> Mallets {
     let mut mallets = mallets_at(level, RATE);
     for id in 0..MAX_RINGING as i32 {
-        strike(&mut mallets, id, 40 + (id % 8) as u8, 0.9, LEFT);
+        let bar = key(40 + (id % 8) as u8);
+        assert!(mallets.strike(mallet, id, bar, Velocity::new(0.9), LEFT));
     }
     listen(&mut mallets, 24_000);
     mallets
@@ -332,7 +382,11 @@ const AFTER: usize = 9_600;
 
 /// How rough the low chord is before `change` and after it.
 fn roughness_around(change: impl FnOnce(&mut Mallets)) -> (f64, f64) {
-    let mut mallets = low_chord(CLEAR);
+    roughness_on(Mallet::Wood, change)
+}
+
+fn roughness_on(mallet: Mallet, change: impl FnOnce(&mut Mallets)) -> (f64, f64) {
+    let mut mallets = low_chord_on(mallet, CLEAR);
     let before = listen_left(&mut mallets, BEFORE);
     change(&mut mallets);
     let after = listen_left(&mut mallets, AFTER);
@@ -353,14 +407,19 @@ fn a_cut_would_be_heard_as_a_click() {
 
 #[test]
 fn hands_on_all_bars_make_no_click() {
-    let (before, after) = roughness_around(|mallets| (0..64).for_each(|id| mallets.note_off(id)));
-    assert!(after < 1.1 * before, "{before} {after}");
+    for mallet in Mallet::ALL {
+        let damp = |mallets: &mut Mallets| (0..64).for_each(|id| mallets.note_off(id));
+        let (before, after) = roughness_on(mallet, damp);
+        assert!(after < 1.1 * before, "{mallet:?}: {before} {after}");
+    }
 }
 
 #[test]
 fn silencing_everything_makes_no_click() {
-    let (before, after) = roughness_around(Mallets::all_off);
-    assert!(after < 2.0 * before, "{before} {after}");
+    for mallet in Mallet::ALL {
+        let (before, after) = roughness_on(mallet, Mallets::all_off);
+        assert!(after < 2.0 * before, "{mallet:?}: {before} {after}");
+    }
 }
 
 #[test]
@@ -422,12 +481,15 @@ fn a_burst_no_hand_could_play_is_refused_beyond_what_can_be_faded() {
 
 #[test]
 fn it_ends_in_true_silence() {
-    for number in [0, 36, 60, 96, 127] {
+    let everywhere = Mallet::ALL
+        .into_iter()
+        .flat_map(|mallet| [0, 36, 60, 96, 127].map(|number| (mallet, number)));
+    for (mallet, number) in everywhere {
         let mut mallets = mallets_at(LOWEST_LEVEL_DB, RATE);
         assert!(mallets.is_silent());
-        strike(&mut mallets, 1, number, 1.0, CENTRE);
+        assert!(mallets.strike(mallet, 1, key(number), Velocity::new(1.0), CENTRE));
         assert!(!mallets.is_silent());
-        let (left, right) = listen(&mut mallets, 8 * RATE as usize);
+        let (left, right) = listen(&mut mallets, 16 * RATE as usize);
         assert!(left.iter().chain(&right).all(|s| !s.is_subnormal()));
         assert!(mallets.is_silent(), "key {number} has died away");
         assert_eq!(left.last(), Some(&0.0));

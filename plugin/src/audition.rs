@@ -1,7 +1,7 @@
 //! Audition: the mallets play all that leaves as notes, into the audio that goes by.
 //!
 //! To be heard before anything is routed. Each voice stands where its pan puts it, also when all
-//! share a channel; the player's own hand stands in the middle. While audition is off and nothing
+//! share a channel; the player's own hand stands in the middle, and plays what the steady voice plays. While audition is off and nothing
 //! rings, the audio is not touched.
 //!
 //! The recording of a phrase that was said goes along with its notes here too, under the same
@@ -15,9 +15,10 @@ use nice_plug::prelude::Buffer;
 use procession_core::engine::InBlock;
 use procession_core::ledger::Message;
 use procession_core::mallet::{Beside, Mallets, START_LEVEL_DB};
+use procession_core::part::{MAX_PARTS, Part};
 use procession_core::player::{Event, pan_of};
 use procession_core::reciter::{Along, Reciter, Utterance};
-use procession_core::settings::{Resulting, Settings};
+use procession_core::settings::{Mallet, Resulting, Settings};
 use std::sync::Arc;
 
 /// The middle, as a MIDI pan position.
@@ -165,6 +166,7 @@ impl Audition {
             frame: 0,
             voices: 1 + settings.motion.copies,
             width: settings.output.width,
+            chosen: settings.mallets(),
             plays_song,
             snatch: SnippetBlock::begin(&mut self.hearing, order, beats_per_frame, frames),
         })
@@ -183,6 +185,8 @@ pub struct Playing<'a> {
     frame: usize,
     voices: usize,
     width: f64,
+    /// What each part plays on, by its place.
+    chosen: [Mallet; MAX_PARTS],
     /// Whether what leaves is heard while no snippet is.
     plays_song: bool,
     snatch: SnippetBlock<'a>,
@@ -215,7 +219,8 @@ impl Playing<'_> {
             } => {
                 self.ring_until(event.frame as usize);
                 let pan = part.map_or(MIDDLE, |part| pan_of(part, self.voices, self.width));
-                self.mallets.note_on(id, key, velocity, pan);
+                let mallet = self.chosen[part.unwrap_or(Part::Steady).index()];
+                self.mallets.strike(mallet, id, key, velocity, pan);
             }
             Message::NoteOff { id, .. } => {
                 self.ring_until(event.frame as usize);
@@ -313,6 +318,7 @@ mod tests {
             frame: 0,
             voices: 2,
             width: 1.0,
+            chosen: Settings::default().mallets(),
             plays_song: true,
             snatch: SnippetBlock::begin(&mut audition.hearing, &order, PACE, 64),
         };

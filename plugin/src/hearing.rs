@@ -233,7 +233,7 @@ pub fn strike(mallets: &mut Mallets, stroke: &Stroke) {
         Message::NoteOn {
             key, velocity, id, ..
         } => {
-            mallets.note_on(own(id), key, velocity, stroke.pan);
+            mallets.strike(stroke.mallet, own(id), key, velocity, stroke.pan);
         }
         Message::NoteOff { id, .. } => mallets.note_off(own(id)),
         Message::Tuning { .. } | Message::Control { .. } => (),

@@ -22,8 +22,8 @@ use procession_core::reciter::Along;
 use procession_core::settings::{
     Advance, BeginOn, Beginning, CaptureSettings, CopiesMove, CopySettings, EndOn, FoldKind,
     FoldSettings, GoesWith, Grid, Growth, GrowthOrder, GrowthSettings, Hearing, MAX_COPIES,
-    MAX_COUNT_IN, Motion, MotionSettings, OutputSettings, Resulting, ResultingSettings, Settings,
-    Shifts, SteadySettings, TouchSettings, Worded, Wording, bared,
+    MAX_COUNT_IN, Mallet, Motion, MotionSettings, OutputSettings, Resulting, ResultingSettings,
+    Settings, Shifts, SteadySettings, TouchSettings, Worded, Wording, bared,
 };
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -314,6 +314,14 @@ parameters! {
 }
 
 parameters! {
+    /// What a part is heard on when audition plays it, and in sound files.
+    MalletParameters {
+        /// The mallets that audition and sound files play this on: wood, metal that rings on, or a soft beater.
+        "mallet" mallet: Choice, "mallet", Choice::of::<Mallet>();
+    }
+}
+
+parameters! {
     /// Where the process begins, and how it ends.
     BeginningParameters {
         /// Where Hold begins a phrase that was there already: at once, or on the next beat or bar of the song.
@@ -418,6 +426,36 @@ pub struct Parameters {
     /// How players play what is written.
     #[nested(group = "Touch")]
     pub touch: TouchParameters,
+    /// What the steady voice is heard on.
+    #[nested(id_prefix = "steady", group = "Steady voice")]
+    pub steady_mallet: MalletParameters,
+    /// What the resulting line is heard on.
+    #[nested(id_prefix = "resulting", group = "Resulting line")]
+    pub resulting_mallet: MalletParameters,
+    /// What copy 1 is heard on.
+    #[nested(id_prefix = "copy1", group = "Copy 1")]
+    pub mallet1: MalletParameters,
+    /// What copy 2 is heard on.
+    #[nested(id_prefix = "copy2", group = "Copy 2")]
+    pub mallet2: MalletParameters,
+    /// What copy 3 is heard on.
+    #[nested(id_prefix = "copy3", group = "Copy 3")]
+    pub mallet3: MalletParameters,
+    /// What copy 4 is heard on.
+    #[nested(id_prefix = "copy4", group = "Copy 4")]
+    pub mallet4: MalletParameters,
+    /// What copy 5 is heard on.
+    #[nested(id_prefix = "copy5", group = "Copy 5")]
+    pub mallet5: MalletParameters,
+    /// What copy 6 is heard on.
+    #[nested(id_prefix = "copy6", group = "Copy 6")]
+    pub mallet6: MalletParameters,
+    /// What copy 7 is heard on.
+    #[nested(id_prefix = "copy7", group = "Copy 7")]
+    pub mallet7: MalletParameters,
+    /// What copy 8 is heard on.
+    #[nested(id_prefix = "copy8", group = "Copy 8")]
+    pub mallet8: MalletParameters,
     /// The phrase, its origin, the seed, the custom mode, the window: the end of everybody but the
     /// audio thread.
     #[persist = "kept"]
@@ -440,14 +478,16 @@ pub static DECLARATIONS: std::sync::LazyLock<Vec<Declaration>> = std::sync::Lazy
         OutputParameters::declarations(),
         LineParameters::declarations(),
     ];
-    let of_each_copy = |own: fn() -> Vec<Declaration>| {
-        (1..=MAX_COPIES).flat_map(move |copy| {
-            own().into_iter().map(move |own| Declaration {
-                id: format!("copy{copy}_{}", own.id),
-                name: format!("Copy {copy} {}", own.name),
-                ..own
-            })
+    let of = |whose: String, own: fn() -> Vec<Declaration>| {
+        let id = whose.to_lowercase().replace(' ', "");
+        own().into_iter().map(move |own| Declaration {
+            id: format!("{id}_{}", own.id),
+            name: format!("{whose} {}", own.name),
+            ..own
         })
+    };
+    let of_each_copy = |own: fn() -> Vec<Declaration>| {
+        (1..=MAX_COPIES).flat_map(move |copy| of(format!("Copy {copy}"), own))
     };
     groups
         .into_iter()
@@ -458,6 +498,9 @@ pub static DECLARATIONS: std::sync::LazyLock<Vec<Declaration>> = std::sync::Lazy
         .chain(of_each_copy(MaterialParameters::declarations))
         .chain(VoiceParameters::declarations())
         .chain(TouchParameters::declarations())
+        .chain(of("Steady".to_owned(), MalletParameters::declarations))
+        .chain(of("Resulting".to_owned(), MalletParameters::declarations))
+        .chain(of_each_copy(MalletParameters::declarations))
         .collect()
 });
 
@@ -496,6 +539,17 @@ impl Parameters {
         let line = LineParameters::new(plain);
         let beginning = BeginningParameters::new(plain);
         let voice = VoiceParameters::new(plain);
+        let mallet = |whose: &str| MalletParameters::new(|name| format!("{whose} {name}"));
+        let steady_mallet = mallet("Steady");
+        let resulting_mallet = mallet("Resulting");
+        let mallet1 = mallet("Copy 1");
+        let mallet2 = mallet("Copy 2");
+        let mallet3 = mallet("Copy 3");
+        let mallet4 = mallet("Copy 4");
+        let mallet5 = mallet("Copy 5");
+        let mallet6 = mallet("Copy 6");
+        let mallet7 = mallet("Copy 7");
+        let mallet8 = mallet("Copy 8");
         let choices = SavedChoices::new([
             ("grid", &phrase.grid),
             ("motion", &motion.motion),
@@ -513,6 +567,16 @@ impl Parameters {
             ("begin_on", &beginning.begin_on),
             ("end_on", &beginning.end_on),
             ("voice_with", &voice.with),
+            ("steady_mallet", &steady_mallet.mallet),
+            ("resulting_mallet", &resulting_mallet.mallet),
+            ("copy1_mallet", &mallet1.mallet),
+            ("copy2_mallet", &mallet2.mallet),
+            ("copy3_mallet", &mallet3.mallet),
+            ("copy4_mallet", &mallet4.mallet),
+            ("copy5_mallet", &mallet5.mallet),
+            ("copy6_mallet", &mallet6.mallet),
+            ("copy7_mallet", &mallet7.mallet),
+            ("copy8_mallet", &mallet8.mallet),
         ]);
         let parameters = Self {
             phrase,
@@ -541,6 +605,16 @@ impl Parameters {
             material8: material(8),
             voice,
             touch: TouchParameters::new(plain),
+            steady_mallet,
+            resulting_mallet,
+            mallet1,
+            mallet2,
+            mallet3,
+            mallet4,
+            mallet5,
+            mallet6,
+            mallet7,
+            mallet8,
             kept,
             choices,
         };
@@ -566,11 +640,18 @@ impl Parameters {
                 ..self.output.settings()
             },
             modulations: kept.modulations,
-            resulting: self.line.settings(),
-            copies: std::array::from_fn(|copy| {
-                self.materials()[copy].settings(self.copies()[copy].settings())
+            resulting: ResultingSettings {
+                mallet: chosen(&self.resulting_mallet.mallet),
+                ..self.line.settings()
+            },
+            copies: std::array::from_fn(|copy| CopySettings {
+                mallet: chosen(&self.mallets()[copy].mallet),
+                ..self.materials()[copy].settings(self.copies()[copy].settings())
             }),
-            steady: self.steady.settings(),
+            steady: SteadySettings {
+                mallet: chosen(&self.steady_mallet.mallet),
+                ..self.steady.settings()
+            },
             touch: self.touch.settings(),
         }
     }
@@ -687,6 +768,20 @@ impl Parameters {
         ]
     }
 
+    /// What copies 1 ..= 8 are heard on.
+    pub fn mallets(&self) -> [&MalletParameters; MAX_COPIES] {
+        [
+            &self.mallet1,
+            &self.mallet2,
+            &self.mallet3,
+            &self.mallet4,
+            &self.mallet5,
+            &self.mallet6,
+            &self.mallet7,
+            &self.mallet8,
+        ]
+    }
+
     /// Shows every parameter beside its declaration, in the order of the host's list.
     pub fn each<'a>(&'a self, mut look: impl FnMut(&'static Declaration, &'a dyn Shown)) {
         let mut declarations = DECLARATIONS.iter();
@@ -711,6 +806,11 @@ impl Parameters {
         }
         self.voice.each(&mut next);
         self.touch.each(&mut next);
+        self.steady_mallet.each(&mut next);
+        self.resulting_mallet.each(&mut next);
+        for mallet in self.mallets() {
+            mallet.each(&mut next);
+        }
     }
 }
 
@@ -792,6 +892,7 @@ impl LineParameters {
             which: chosen(&self.which),
             level: share(&self.level) as f32,
             octave: whole(&self.octave),
+            ..ResultingSettings::default()
         }
     }
 }
@@ -815,6 +916,7 @@ impl SteadyParameters {
                 solo: self.solo.value(),
             },
             program: program(&self.program),
+            ..SteadySettings::default()
         }
     }
 }

@@ -71,6 +71,9 @@ const CONTRACT: &str = "
     breathe_timing | Timing breathes | 0 %      | 25 %       | 0 %                | no
     breathe_velocity | Velocity breathes | 0 %  | 25 %       | 0 %                | no
     accents       | Accents       | 0 %         | 100 %      | 0 %                | no
+    steady_mallet | Steady mallet | Wood        | Soft       | Wood               | yes
+    resulting_mallet | Resulting mallet | Wood  | Soft       | Wood               | yes
+    copyK_mallet  | Copy K mallet | Wood        | Soft       | Wood               | yes
 ";
 
 /// Calls `look` with every parameter of a new instance.

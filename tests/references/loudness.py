@@ -15,7 +15,7 @@ import soundfile
 from _facts import facts
 from scipy.signal import resample_poly
 
-AUDITION = {"one": -20, "start": -30}
+AUDITION = {"one": -20, "one-metal": -20, "one-soft": -20, "start": -30}
 NEAR = 1.0
 FILES = ["file-one", "file-two", "file-nine"]
 FILE_LUFS = -18

@@ -133,6 +133,16 @@ const PLACES: &[&str] = &[
     "Timing breathes",
     "Velocity breathes",
     "Accents",
+    "Steady mallet",
+    "Resulting mallet",
+    "Copy 1 mallet",
+    "Copy 2 mallet",
+    "Copy 3 mallet",
+    "Copy 4 mallet",
+    "Copy 5 mallet",
+    "Copy 6 mallet",
+    "Copy 7 mallet",
+    "Copy 8 mallet",
 ];
 
 /// What a host reads at each place.

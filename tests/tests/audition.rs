@@ -10,6 +10,7 @@ use procession_core::mallet::{CEILING_DB, Mallets};
 use procession_core::note::{Key, Velocity};
 use procession_core::part::Part;
 use procession_core::player::pan_of;
+use procession_core::settings::Mallet;
 use procession_tests::heard::Heard;
 use procession_tests::host::{Error, Event, ProcessStatus};
 use procession_tests::session::{Blocks, Session};
@@ -68,7 +69,12 @@ fn nobody_hears_it_unless_it_is_switched_on_and_the_audio_passes_bit_for_bit() -
 }
 
 /// The same notes on mallets of one's own, panned by channel: what ought to be heard.
-fn on_own_mallets(heard: &[Heard], level: f32, frames: u64) -> [Vec<f32>; 2] {
+fn on_own_mallets(
+    heard: &[Heard],
+    by_channel: [Mallet; 2],
+    level: f32,
+    frames: u64,
+) -> [Vec<f32>; 2] {
     let mut mallets = Mallets::new(RATE);
     mallets.set_players(2);
     mallets.set_level(Some(level));
@@ -84,7 +90,8 @@ fn on_own_mallets(heard: &[Heard], level: f32, frames: u64) -> [Vec<f32>; 2] {
                 let pan = pan_of(Part::ALL[usize::from(channel)], 2, 0.6);
                 let key = Key::by_octave(i32::from(key));
                 let id = note.id.map_or(-1, |id| id as i32);
-                mallets.note_on(id, key, Velocity::new(*velocity as f32), pan);
+                let mallet = by_channel[usize::from(channel)];
+                mallets.strike(mallet, id, key, Velocity::new(*velocity as f32), pan);
             }
             Event::NoteOff { note, .. } => mallets.note_off(note.id.map_or(-1, |id| id as i32)),
             _ => (),
@@ -98,15 +105,27 @@ fn on_own_mallets(heard: &[Heard], level: f32, frames: u64) -> [Vec<f32>; 2] {
 fn every_note_is_struck_and_damped_on_the_very_frame_it_leaves() -> Outcome {
     let mut session = played(&[("audition", "-18 dB")])?;
     session.run(48.0)?;
-    let expected = on_own_mallets(session.recording().events(), -18.0, session.frames());
+    let (recording, frames) = (session.recording(), session.frames());
+    let expected = on_own_mallets(recording.events(), [Mallet::Wood; 2], -18.0, frames);
     assert_eq!(session.sound(), [&expected[0][..], &expected[1]]);
     let on = |heard: &&Heard| matches!(heard.event, Event::NoteOn { .. });
-    let recording = session.recording();
     let first = recording.events().iter().find(on).map(|heard| heard.frame);
     let sounds = expected[0].iter().position(|sample| *sample != 0.0);
     // A bar at rest needs one frame to move.
     let latency = Mallets::new(RATE).latency() as u64 + 1;
     assert_eq!(sounds.map(|at| at as u64), first.map(|at| at + latency));
+    Ok(())
+}
+
+#[test]
+fn each_voice_is_heard_on_the_mallets_chosen_for_it() -> Outcome {
+    let chosen = [("steady_mallet", "Metal"), ("copy1_mallet", "Soft")];
+    let mut session = played(&[&chosen[..], &[("audition", "-18 dB")]].concat())?;
+    session.run(24.0)?;
+    let (recording, frames) = (session.recording(), session.frames());
+    let by_channel = [Mallet::Metal, Mallet::Soft];
+    let expected = on_own_mallets(recording.events(), by_channel, -18.0, frames);
+    assert_eq!(session.sound(), [&expected[0][..], &expected[1]]);
     Ok(())
 }
 

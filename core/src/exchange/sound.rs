@@ -22,6 +22,7 @@ use crate::mallet::{CEILING_DB, Mallets};
 use crate::part::{MAX_PARTS, Part};
 use crate::player::pan_of;
 use crate::process::VoiceNote;
+use crate::settings::Mallet;
 use crate::tempo_map::TempoMap;
 use crate::time::Beats;
 use hound::{SampleFormat, WavReader, WavSpec, WavWriter};
@@ -64,6 +65,8 @@ pub struct Sound<'a> {
     pub voices: usize,
     /// How far apart they stand, 0 ..= 1.
     pub width: f64,
+    /// What each part plays on, by its place.
+    pub mallets: [Mallet; MAX_PARTS],
     /// What is played, in any order. Notes before the origin are left out.
     pub notes: &'a [VoiceNote],
     /// Quarter notes a minute.
@@ -251,7 +254,11 @@ impl Sound<'_> {
                 let strike = Deed {
                     at: on,
                     id,
-                    strike: Some((*note, self.pan(note))),
+                    strike: Some(Strike {
+                        note: *note,
+                        mallet: self.mallets[note.part.index()],
+                        pan: pan_of(note.part, self.voices, self.width),
+                    }),
                 };
                 let damp = Deed {
                     at: off.max(on + 1),
@@ -263,10 +270,6 @@ impl Sound<'_> {
             .collect();
         deeds.sort_by_key(|deed| (deed.at, deed.strike.is_some(), deed.id));
         deeds
-    }
-
-    fn pan(&self, note: &VoiceNote) -> u8 {
-        pan_of(note.part, self.voices, self.width)
     }
 
     /// Frames from the origin.
@@ -303,11 +306,19 @@ fn step_of(part: Part, groups: &[[Vec<f64>; 2]; MAX_PARTS], side: usize, frame: 
     whole(sum(part.index() + 1)) - whole(sum(part.index()))
 }
 
-/// Something to do at a frame: strike a bar at a pan position, or lay a hand on it.
+/// Something to do at a frame: strike a bar, or lay a hand on it.
 struct Deed {
     at: u64,
     id: i32,
-    strike: Option<(VoiceNote, u8)>,
+    strike: Option<Strike>,
+}
+
+/// On which bar, and at which pan position.
+#[derive(Clone, Copy)]
+struct Strike {
+    note: VoiceNote,
+    mallet: Mallet,
+    pan: u8,
 }
 
 /// The mallets at work, a stretch at a time.
@@ -330,8 +341,8 @@ impl<'a> Rendition<'a> {
         for deed in deeds {
             let id = deed.id as usize;
             parts.resize(parts.len().max(id + 1), Part::Steady);
-            if let Some((note, _)) = &deed.strike {
-                parts[id] = note.part;
+            if let Some(strike) = &deed.strike {
+                parts[id] = strike.note.part;
             }
         }
         Self {
@@ -397,8 +408,9 @@ impl<'a> Rendition<'a> {
             ring(&mut self.mallets, done..at);
             done = at;
             match &deed.strike {
-                Some((note, pan)) => {
-                    self.mallets.note_on(deed.id, note.key, note.velocity, *pan);
+                Some(Strike { note, mallet, pan }) => {
+                    let (key, velocity) = (note.key, note.velocity);
+                    self.mallets.strike(*mallet, deed.id, key, velocity, *pan);
                 }
                 None => self.mallets.note_off(deed.id),
             }
@@ -547,6 +559,7 @@ mod tests {
             origin: process.origin(),
             voices: process.voices().count(),
             width: process.settings().output.width,
+            mallets: process.settings().mallets(),
             notes,
             tempo: 120.0,
             tempi: None,
@@ -735,6 +748,34 @@ mod tests {
         };
         let frames = [4.0, 10.0, 13.0].map(|at| sound.frame_of(at));
         assert_eq!(frames, [0, 3 * 48_000, 6 * 48_000]);
+    }
+
+    /// The steady voice rings on in metal and the copy does not: each part's file tells which.
+    #[test]
+    fn each_part_is_heard_on_its_own_mallets() {
+        let mut process = lamps(0.0, 1);
+        let wood = beats(&process, 3.0);
+        let (mut settings, before) = (*process.settings(), of(&process, &wood).to_wav().unwrap());
+        settings.steady.mallet = Mallet::Metal;
+        process.set_settings(settings, 0.0);
+        let notes = beats(&process, 3.0);
+        assert_eq!(notes, wood, "the same is played");
+        let sound = of(&process, &notes);
+        assert_ne!(sound.to_wav().unwrap(), before);
+        let apart = |part: Part| {
+            let mut bytes = Cursor::new(Vec::new());
+            sound
+                .write_part(part, &mut bytes, |_| ControlFlow::Continue(()))
+                .unwrap();
+            read(&bytes.into_inner()).1
+        };
+        // The last note ends at 1.5 seconds. Half a second later wood has fallen by 100 dB, metal by 50.
+        let late = |frames: &[[i32; 2]]| {
+            let tail = &frames[2 * 48_000..2 * 48_000 + 4_800];
+            tail.iter().flatten().map(|side| side.abs()).max().unwrap()
+        };
+        let (metal, wooden) = (late(&apart(Part::Steady)), late(&apart(Part::COPY_1)));
+        assert!(metal > 30 * wooden.max(1), "{metal} {wooden}");
     }
 
     #[test]

@@ -135,18 +135,21 @@ impl Row {
 mod tests {
     use super::*;
     use crate::mallet::bar;
+    use crate::mallet::make::Make;
     use crate::note::{Key, Velocity};
+    use crate::settings::Mallet;
 
     const RATE: f64 = 48_000.0;
 
     /// From one that the mallet still drives to one that is about to fall silent, some damped and one
     /// fading: all that a bar goes through.
     fn strokes() -> Vec<Stroke> {
-        let strengths = bar::strengths();
         let stroke = |n: u8| {
+            let make = Make::of(Mallet::ALL[usize::from(n) % Mallet::ALL.len()]);
+            let bar = (make, &bar::strengths(make));
             let key = Key::by_octave(40 + 7 * i32::from(n));
             let velocity = Velocity::new(0.05 + 0.1 * f32::from(n));
-            let mut stroke = Stroke::new(n.into(), key, velocity, 20 * n, &strengths, RATE);
+            let mut stroke = Stroke::new(n.into(), key, velocity, 20 * n, bar, RATE);
             let before = usize::from(n) * usize::from(n) * 450;
             stroke.sound(before).for_each(drop);
             if n % 3 == 1 {

@@ -1,48 +1,12 @@
 //! The bar under the mallet: what rings, how strongly, and for how long.
 
+use super::make::Make;
 use crate::note::{Key, Velocity};
+use crate::settings::Mallet;
 use std::f64::consts::{LN_10, PI};
 
 /// How many partials of a bar are sounded. Those above are too short and too weak to be missed.
 pub const PARTIALS: usize = 3;
-
-/// The partials' frequencies over the fundamental's.
-///
-/// A marimba bar is undercut until its second partial is two octaves above the first and its third
-/// lies near the tenth harmonic (HyperPhysics, "Marimba": 4, and about 10; 9.6 in just tuning).
-/// 9.8 is a maker's target in between.
-pub const RATIOS: [f64; PARTIALS] = [1.0, 4.0, 9.8];
-
-/// Seconds in which the fundamental of A4 falls by 60 dB. Own choice, of the order of the real
-/// thing (from memory).
-const RING_OF_A4: f64 = 1.2;
-
-/// However low the bar, it rings no longer; however high, no shorter. Seconds; own choice.
-const LONGEST_RING: f64 = 3.0;
-const SHORTEST_RING: f64 = 0.12;
-
-/// How long each partial rings, over the fundamental: inner friction and air damp fast movement
-/// more. Own choice.
-const RING_SHARES: [f64; PARTIALS] = [1.0, 0.3, 0.1];
-
-/// How well each partial is radiated: the resonator tube below the bar helps the fundamental only.
-/// Own choice.
-const RADIATION: [f64; PARTIALS] = [1.0, 0.5, 0.25];
-
-/// Where the mallet meets the bar, as a share of its length: a little off the centre, where the
-/// second partial would have a node. Common practice, no source.
-const STRIKING_PLACE: f64 = 0.42;
-
-/// Seconds that a soft and a hard stroke stay in contact. Of the order of the real thing (from
-/// memory); the values are own choice.
-const SOFT_CONTACT: f64 = 0.0025;
-const HARD_CONTACT: f64 = 0.0005;
-
-/// The contact in periods of the fundamental, at most: small bars are played with hard mallets.
-/// With 0.36 the softest stroke just leaves out the second partial (the spectrum of a half-sine of
-/// length T has its first zero at 1.5 / T), with 0.15 the hardest one does not.
-const SOFT_CONTACT_PERIODS: f64 = 0.36;
-const HARD_CONTACT_PERIODS: f64 = 0.15;
 
 /// The frequency of a key, in Hz: equal temperament, A4 (key 69) at 440.
 pub fn frequency(key: Key) -> f64 {
@@ -51,24 +15,29 @@ pub fn frequency(key: Key) -> f64 {
 
 /// Seconds in which a partial (counted from 0) of the bar tuned to `fundamental` Hz falls by 60 dB.
 ///
-/// It shortens with the square root of the pitch: 2.4 s at A2, 1.2 s at A4, 0.6 s at A6.
-pub fn ring_time(fundamental: f64, partial: usize) -> f64 {
-    let first = RING_OF_A4 * (440.0 / fundamental).sqrt();
-    first.clamp(SHORTEST_RING, LONGEST_RING) * RING_SHARES[partial]
+/// It shortens with the square root of the pitch: on wood 2.4 s at A2, 1.2 s at A4, 0.6 s at A6.
+pub fn ring_time(mallet: Mallet, fundamental: f64, partial: usize) -> f64 {
+    ring_of(Make::of(mallet), fundamental, partial)
+}
+
+/// The same of a make.
+pub(super) fn ring_of(make: &Make, fundamental: f64, partial: usize) -> f64 {
+    let first = make.ring_of_a4 * (440.0 / fundamental).sqrt();
+    first.clamp(make.shortest_ring, make.longest_ring) * make.ring_shares[partial]
 }
 
 /// Seconds that the mallet stays on the bar tuned to `fundamental` Hz: the harder the stroke, the
 /// shorter, and so the brighter.
-pub(super) fn contact_time(fundamental: f64, velocity: Velocity) -> f64 {
-    let soft = SOFT_CONTACT.min(SOFT_CONTACT_PERIODS / fundamental);
-    let hard = HARD_CONTACT.min(HARD_CONTACT_PERIODS / fundamental);
+pub(super) fn contact_time(make: &Make, fundamental: f64, velocity: Velocity) -> f64 {
+    let soft = make.soft_contact.within(fundamental);
+    let hard = make.hard_contact.within(fundamental);
     soft * (hard / soft).powf(f64::from(velocity.value()))
 }
 
 /// How strongly an infinitely hard mallet would make each partial heard, over the fundamental.
-pub(super) fn strengths() -> [f64; PARTIALS] {
-    let first = deflection(0, STRIKING_PLACE);
-    std::array::from_fn(|k| RADIATION[k] * (deflection(k, STRIKING_PLACE) / first).abs())
+pub(super) fn strengths(make: &Make) -> [f64; PARTIALS] {
+    let first = deflection(0, make.striking_place);
+    std::array::from_fn(|k| make.radiation[k] * (deflection(k, make.striking_place) / first).abs())
 }
 
 /// The factor a frame that makes a sound fall by 60 dB in `seconds`.
@@ -140,10 +109,12 @@ mod tests {
 
     #[test]
     fn a_struck_bar_is_mostly_its_fundamental() {
-        let [first, second, third] = strengths();
-        assert_eq!(first, 1.0);
-        assert!((0.1..0.6).contains(&second), "{second}");
-        assert!((0.05..0.6).contains(&third), "{third}");
+        for mallet in Mallet::ALL {
+            let [first, second, third] = strengths(Make::of(mallet));
+            assert_eq!(first, 1.0);
+            assert!((0.1..0.6).contains(&second), "{mallet:?}: {second}");
+            assert!((0.05..0.6).contains(&third), "{mallet:?}: {third}");
+        }
     }
 
     #[test]
@@ -156,23 +127,28 @@ mod tests {
 
     #[test]
     fn a_harder_stroke_stays_shorter_and_no_stroke_outlasts_the_bars_swing() {
-        let at = |hz, velocity| contact_time(hz, Velocity::new(velocity));
-        for number in 0..128 {
-            let hz = frequency(key(number));
-            assert!(at(hz, 1.0) < at(hz, 0.5) && at(hz, 0.5) < at(hz, 0.01));
-            assert!(at(hz, 0.01) * hz <= SOFT_CONTACT_PERIODS);
+        for mallet in Mallet::ALL {
+            let make = Make::of(mallet);
+            let at = |hz, velocity| contact_time(make, hz, Velocity::new(velocity));
+            for number in 0..128 {
+                let hz = frequency(key(number));
+                assert!(at(hz, 1.0) < at(hz, 0.5) && at(hz, 0.5) < at(hz, 0.01));
+                assert!(at(hz, 0.01) * hz < 0.5, "{mallet:?} {number}");
+            }
         }
     }
 
     #[test]
     fn low_bars_ring_longer_than_high_ones_and_upper_partials_are_shorter() {
-        assert!((ring_time(440.0, 0) - 1.2).abs() < 1e-12);
-        assert!((ring_time(110.0, 0) - 2.4).abs() < 1e-12);
-        for number in 1..128 {
-            let hz = frequency(key(number));
-            assert!(ring_time(hz, 0) <= ring_time(frequency(key(number - 1)), 0));
-            assert!(ring_time(hz, 1) < ring_time(hz, 0));
-            assert!(ring_time(hz, 2) < ring_time(hz, 1));
+        assert!((ring_time(Mallet::Wood, 440.0, 0) - 1.2).abs() < 1e-12);
+        assert!((ring_time(Mallet::Wood, 110.0, 0) - 2.4).abs() < 1e-12);
+        for mallet in Mallet::ALL {
+            let ring = |number, partial| ring_time(mallet, frequency(key(number)), partial);
+            for number in 1..128 {
+                assert!(ring(number, 0) <= ring(number - 1, 0));
+                assert!(ring(number, 1) < ring(number, 0));
+                assert!(ring(number, 2) < ring(number, 1));
+            }
         }
     }
 }

@@ -1,14 +1,11 @@
 //! One stroke on one bar, from the mallet's contact until nothing is left to hear.
 
 use super::STRETCH;
-use super::bar::{self, PARTIALS, RATIOS};
+use super::bar::{self, PARTIALS};
+use super::make::Make;
 use crate::note::{Key, Velocity};
 use arrayvec::ArrayVec;
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
-
-/// What the fundamental of the hardest stroke rises to, as a share of full scale: -7 dBFS, so that
-/// a player at a velocity of 0.7 is heard near -20 LUFS (measured: `tests/references/loudness.py`).
-const FORTISSIMO: f64 = 0.46;
 
 /// Below this amplitude (-140 dBFS) a partial is over.
 const FAINT: f64 = 1e-7;
@@ -21,9 +18,6 @@ const LISTEN_EVERY: u64 = 64;
 /// peaks far between its samples.
 pub(super) const HIGHEST_PARTIAL: f64 = 0.4;
 
-/// Seconds in which a damped bar falls by 60 dB: a hand laid on it without haste. Own choice.
-pub(super) const DAMPED_RING: f64 = 0.3;
-
 /// Seconds over which a stroke is faded out when its place is needed. Own choice.
 pub(super) const FADE: f64 = 0.008;
 
@@ -31,6 +25,7 @@ pub(super) const FADE: f64 = 0.008;
 #[derive(Clone, Debug)]
 pub(super) struct Stroke {
     id: i32,
+    make: &'static Make,
     partials: ArrayVec<Partial, PARTIALS>,
     contact: Contact,
     /// What the fundamental rises to.
@@ -44,33 +39,34 @@ pub(super) struct Stroke {
 }
 
 impl Stroke {
-    /// The mallet touches the bar. `strengths` are those of [`bar::strengths`].
+    /// The mallet touches the bar. `strengths` are those of [`bar::strengths`] of that make.
     pub fn new(
         id: i32,
         key: Key,
         velocity: Velocity,
         pan: u8,
-        strengths: &[f64; PARTIALS],
+        (make, strengths): (&'static Make, &[f64; PARTIALS]),
         sample_rate: f64,
     ) -> Self {
         let fundamental = bar::frequency(key);
-        let contact = Contact::new(bar::contact_time(fundamental, velocity) * sample_rate);
-        let amplitude = FORTISSIMO * amplitude(velocity);
+        let contact = Contact::new(bar::contact_time(make, fundamental, velocity) * sample_rate);
+        let amplitude = make.fortissimo * amplitude(velocity);
         let turn = |hz: f64| TAU * hz / sample_rate;
         let push = amplitude / contact.spectrum(turn(fundamental));
         let partials = (0..PARTIALS)
-            .filter(|&k| fundamental * RATIOS[k] < HIGHEST_PARTIAL * sample_rate)
+            .filter(|&k| fundamental * make.ratios[k] < HIGHEST_PARTIAL * sample_rate)
             .map(|k| Partial {
                 push: push * strengths[k],
                 ..Partial::new(
-                    turn(fundamental * RATIOS[k]),
-                    bar::decay_per_frame(bar::ring_time(fundamental, k), sample_rate),
+                    turn(fundamental * make.ratios[k]),
+                    bar::decay_per_frame(bar::ring_of(make, fundamental, k), sample_rate),
                 )
             })
             .collect();
         let (left, right) = places(pan);
         Self {
             id,
+            make,
             partials,
             contact,
             amplitude,
@@ -106,7 +102,7 @@ impl Stroke {
     pub fn damp(&mut self, sample_rate: f64) {
         if !self.damped {
             self.damped = true;
-            let damped = bar::decay_per_frame(DAMPED_RING, sample_rate);
+            let damped = bar::decay_per_frame(self.make.damped_ring, sample_rate);
             self.partials.iter_mut().for_each(|p| p.damp(damped));
         }
     }
@@ -337,13 +333,15 @@ pub(crate) fn places(pan: u8) -> (f64, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::settings::Mallet;
 
     const RATE: f64 = 48_000.0;
 
-    fn stroke(number: u8, velocity: f32) -> Stroke {
+    fn stroke_on(mallet: Mallet, number: u8, velocity: f32) -> Stroke {
         let key = Key::new(number).expect("a MIDI key");
         let velocity = Velocity::new(velocity);
-        Stroke::new(1, key, velocity, 1, &bar::strengths(), RATE)
+        let make = Make::of(mallet);
+        Stroke::new(1, key, velocity, 1, (make, &bar::strengths(make)), RATE)
     }
 
     fn ring_one(stroke: &mut Stroke) -> (f64, bool) {
@@ -354,8 +352,8 @@ mod tests {
 
     #[test]
     fn a_fading_bar_never_reaches_the_numbers_that_computers_are_slow_with() {
-        for number in [0, 30, 60, 90, 120] {
-            let mut stroke = stroke(number, 0.0);
+        for (mallet, number) in everywhere(&[0, 30, 60, 90, 120]) {
+            let mut stroke = stroke_on(mallet, number, 0.0);
             while ring_one(&mut stroke).1 {
                 for partial in &stroke.partials {
                     assert!(!partial.across.is_subnormal() && !partial.height.is_subnormal());
@@ -366,13 +364,13 @@ mod tests {
 
     #[test]
     fn the_fundamental_rises_to_the_velocity_squared() {
-        for number in [40, 60, 80] {
+        for (mallet, number) in everywhere(&[40, 60, 80]) {
             for velocity in [0.25_f32, 0.5, 1.0] {
-                let mut stroke = stroke(number, velocity);
+                let mut stroke = stroke_on(mallet, number, velocity);
                 while !stroke.contact.is_over() {
                     ring_one(&mut stroke);
                 }
-                let wanted = FORTISSIMO * f64::from(velocity * velocity);
+                let wanted = Make::of(mallet).fortissimo * f64::from(velocity * velocity);
                 let reached = stroke.partials[0].power().sqrt();
                 assert!((reached / wanted - 1.0).abs() < 0.01, "{reached} {wanted}");
             }
@@ -381,17 +379,39 @@ mod tests {
 
     #[test]
     fn a_harder_stroke_is_brighter() {
-        let brightness = |number, velocity| {
-            let mut stroke = stroke(number, velocity);
-            while !stroke.contact.is_over() {
-                ring_one(&mut stroke);
-            }
-            (stroke.partials[1].power() / stroke.partials[0].power()).sqrt()
-        };
-        for number in [40, 60, 80, 90] {
-            let from_soft_to_hard = [0.1, 0.3, 0.5, 0.7, 0.9].map(|v| brightness(number, v));
-            assert!(from_soft_to_hard.is_sorted(), "{from_soft_to_hard:?}");
+        for (mallet, number) in everywhere(&[40, 60, 80, 90]) {
+            let from_soft_to_hard =
+                [0.1, 0.3, 0.5, 0.7, 0.9].map(|v| brightness(mallet, number, v));
+            assert!(
+                from_soft_to_hard.is_sorted(),
+                "{mallet:?}: {from_soft_to_hard:?}"
+            );
         }
+    }
+
+    #[test]
+    fn a_soft_beater_leaves_the_upper_partials_out() {
+        for number in [40, 60, 80] {
+            for velocity in [0.1, 0.4, 0.7, 1.0] {
+                let [wood, soft] =
+                    [Mallet::Wood, Mallet::Soft].map(|mallet| brightness(mallet, number, velocity));
+                assert!(soft < 0.5 * wood, "{number} {velocity}: {soft} {wood}");
+            }
+        }
+    }
+
+    /// How strong the second partial is over the first when the mallet leaves the bar.
+    fn brightness(mallet: Mallet, number: u8, velocity: f32) -> f64 {
+        let mut stroke = stroke_on(mallet, number, velocity);
+        while !stroke.contact.is_over() {
+            ring_one(&mut stroke);
+        }
+        (stroke.partials[1].power() / stroke.partials[0].power()).sqrt()
+    }
+
+    fn everywhere(keys: &[u8]) -> Vec<(Mallet, u8)> {
+        let each = |mallet| keys.iter().map(move |number| (mallet, *number));
+        Mallet::ALL.into_iter().flat_map(each).collect()
     }
 
     #[test]

@@ -126,6 +126,19 @@ choice! {
     }
 }
 
+choice! {
+    /// What a voice is heard on by itself, with no instrument behind.
+    pub enum Mallet {
+        /// Wooden bars, and a mallet of cord.
+        #[default]
+        Wood = "wood", "Wood" also ["wooden"],
+        /// Bars of metal, which ring on.
+        Metal = "metal", "Metal",
+        /// Wooden bars, and a soft beater.
+        Soft = "soft", "Soft",
+    }
+}
+
 impl Grid {
     /// The length of one step.
     pub fn beats(self) -> Beats {

@@ -209,6 +209,7 @@ fn resulting() -> impl Strategy<Value = ResultingSettings> {
         which,
         level: f32::from(level) / 10.0,
         octave,
+        ..ResultingSettings::default()
     })
 }
 

@@ -157,6 +157,7 @@ pub fn lufs(sketch: &Sketch, tempo: f64, seconds: f64) -> Option<f64> {
         origin: 0.0,
         voices: process.voices().count(),
         width: settings.output.width,
+        mallets: settings.mallets(),
         notes: &notes,
         tempo,
         tempi: None,

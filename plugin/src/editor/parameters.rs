@@ -4,7 +4,7 @@ use crate::editor::field::{Field, ROW};
 use crate::editor::focus;
 use crate::editor::look::{Look, mark};
 use crate::editor::model::parameters::{
-    COPIES_GROUP, COPY_IDS, GROUPS, PITCH_IDS, READING_IDS, matters_to,
+    COPIES_GROUP, COPY_IDS, GROUPS, PITCH_IDS, READING_IDS, SOUND_IDS, matters_to,
 };
 use crate::editor::seen::Seen;
 use crate::editor::views::choose;
@@ -122,9 +122,14 @@ fn of_each_copy(ui: &mut Ui, parameters: &Parameters, seen: &Seen, look: &Look) 
         ],
         ids: &READING_IDS,
     };
+    let sound = Table {
+        columns: [("mallet", 1.0)],
+        ids: &SOUND_IDS,
+    };
     let mut wishes = place.show(ui, parameters, seen, look);
     wishes.extend(pitch.show(ui, parameters, seen, look));
     wishes.extend(reading.show(ui, parameters, seen, look));
+    wishes.extend(sound.show(ui, parameters, seen, look));
     wishes
 }
 

@@ -70,6 +70,7 @@ fn sound(
         origin: piece.process().origin(),
         voices: 1 + piece.performance.copies().len(),
         width: piece.process().settings().output.width,
+        mallets: piece.process().settings().mallets(),
         notes: &played,
         tempo: piece.tempo,
         tempi: piece.tempi,

@@ -85,10 +85,12 @@ pub const GROUPS: [Group; 7] = [
             "steady_mute",
             "steady_solo",
             "steady_program",
+            "steady_mallet",
             "width",
             "resulting",
             "resulting_level",
             "resulting_octave",
+            "resulting_mallet",
             "audition",
             "voice_level",
             "voice_with",
@@ -125,6 +127,18 @@ pub const PITCH_IDS: [[&str; 3]; MAX_COPIES] = [
     ["copy6_degrees", "copy6_semitones", "copy6_program"],
     ["copy7_degrees", "copy7_semitones", "copy7_program"],
     ["copy8_degrees", "copy8_semitones", "copy8_program"],
+];
+
+/// What copies 1 ..= 8 are heard on.
+pub const SOUND_IDS: [[&str; 1]; MAX_COPIES] = [
+    ["copy1_mallet"],
+    ["copy2_mallet"],
+    ["copy3_mallet"],
+    ["copy4_mallet"],
+    ["copy5_mallet"],
+    ["copy6_mallet"],
+    ["copy7_mallet"],
+    ["copy8_mallet"],
 ];
 
 /// How copies 1 ..= 8 read the phrase, and whether they are heard.
@@ -212,7 +226,7 @@ pub fn matters(id: &str, settings: &Settings) -> bool {
         "cue" | "cue_key" | "cue_controller" => {
             motion.copies > 0 && motion.advance == Advance::OnCue
         }
-        "resulting_level" | "resulting_octave" => {
+        "resulting_level" | "resulting_octave" | "resulting_mallet" => {
             motion.copies > 0 && settings.resulting.which != Resulting::Off
         }
         "drift" => motion.copies > 0 && motion.motion == Motion::Drift,
@@ -256,6 +270,7 @@ mod tests {
         let grouped = GROUPS.iter().flat_map(|group| group.ids.iter());
         let of_copies = COPY_IDS.iter().chain(&PITCH_IDS).flatten();
         let of_copies = of_copies.chain(READING_IDS.iter().flatten());
+        let of_copies = of_copies.chain(SOUND_IDS.iter().flatten());
         let shown: Vec<_> = grouped.chain(of_copies).chain([&"hold"]).copied().collect();
         let different: BTreeSet<_> = shown.iter().copied().collect();
         let declared: BTreeSet<_> = DECLARATIONS.iter().map(|one| one.id.as_str()).collect();
