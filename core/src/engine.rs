@@ -35,6 +35,8 @@ pub struct Controls {
     pub hold: bool,
     /// Where it begins, and how it ends.
     pub beginning: Beginning,
+    /// Whether hold was switched on and is off here only until its phrase is worked out.
+    pub waits: bool,
     /// Whether it was a hand in the plug-in's own window that put hold where it is.
     pub by_hand: bool,
     /// Whether what is played goes through while holding.
@@ -108,6 +110,8 @@ pub struct Engine {
     ending: Option<Beats>,
     /// Where in the rolling song hold last went off, if it has not gone on since.
     let_go_at: Option<Beats>,
+    /// Hold waits, or waited last, since the song started or leapt.
+    waits_from_start: bool,
     /// How many keys were struck.
     struck: u32,
     cues_given: u32,
@@ -142,6 +146,7 @@ impl Engine {
             free: false,
             ending: None,
             let_go_at: None,
+            waits_from_start: false,
             struck: 0,
             cues_given: 0,
             played: false,
@@ -192,6 +197,7 @@ impl Engine {
         self.process.set_phrase(phrase);
         self.performed.forget();
         self.anchor = anchor;
+        self.waits_from_start = false;
         self.interrupted = true;
     }
 
@@ -343,7 +349,11 @@ impl Engine {
         self.is_running() && self.clock.is_playing()
     }
 
-    fn forget_playing(&mut self) {
+    /// Forgets what was played, so that the next hold takes nothing of it.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn forget_playing(&mut self) {
         self.listener.forget();
         self.played = false;
     }

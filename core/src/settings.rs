@@ -9,8 +9,8 @@ mod choices;
 
 pub use crate::part::MAX_COPIES;
 pub use choices::{
-    Advance, BeginOn, CopiesMove, EndOn, FoldKind, GoesWith, Grid, Growth, GrowthOrder, Mallet,
-    Motion, Resulting, Worded, Wording, bared, plain,
+    Advance, BeginOn, CopiesMove, EndOn, FoldKind, GoesWith, Grid, Growth, GrowthOrder, ListenTo,
+    Mallet, Motion, Resulting, Worded, Wording, bared, plain,
 };
 
 /// How many shifts there are before the offset reached is held.

@@ -755,3 +755,53 @@ fn with_the_song_at_rest_a_hand_is_counted_in_on_the_own_clock() {
         [(0, 76), (BEAT, 77), (2 * BEAT, 77), (3 * BEAT, 62)]
     );
 }
+
+/// A lane says hold where the song starts, at beat 2; for a quarter of a beat nobody knows what it
+/// takes. In between a phrase may come.
+#[test]
+fn hold_that_waited_for_its_phrase_begins_with_it_and_with_none_goes_on_as_if_it_had_not_waited() {
+    let played = |comes: Option<Phrase>| {
+        let mut engine = Engine::new(RATE);
+        engine.restore(&every_three(), Anchor::Song(1.0));
+        let of = |hold, waits| Controls {
+            settings: alone(),
+            hold,
+            waits,
+            beginning: Beginning {
+                begin_on: BeginOn::Now,
+                ..Beginning::default()
+            },
+            ..Controls::default()
+        };
+        let transport = |playing, frame: u64| Transport {
+            playing,
+            tempo: Some(120.0),
+            position: Some(2.0 + frame as f64 / BEAT as f64),
+        };
+        let at_rest = transport(false, 0);
+        engine
+            .begin(&at_rest, 480, &of(false, false), |_| ())
+            .finish(|_| ());
+        let mut heard = Vec::new();
+        for frame in (0..6 * BEAT).step_by(480) {
+            let waits = frame < BEAT / 4;
+            if frame == BEAT / 4
+                && let Some(phrase) = &comes
+            {
+                engine.edit(phrase, Anchor::Song(1.0));
+            }
+            let mut send = |event: procession_core::player::Event| {
+                heard.push((frame + u64::from(event.frame), event.message));
+            };
+            let block = engine.begin(&transport(true, frame), 480, &of(!waits, waits), &mut send);
+            block.finish(&mut send);
+        }
+        let first = |stroke: &(u64, u8, u8, u8)| stroke.2 == 62;
+        let strokes = strokes(&heard).into_iter().filter(first);
+        strokes
+            .map(|stroke| 2.0 + stroke.0 as f64 / BEAT as f64)
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(played(None), [4.0, 7.0]);
+    assert_eq!(played(Some(every_three())), [2.25, 5.25]);
+}

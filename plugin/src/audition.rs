@@ -264,7 +264,7 @@ pub(crate) fn players(settings: &Settings) -> usize {
 }
 
 /// Left and right, if they came with the block.
-fn sides<'a>(buffer: &'a mut Buffer<'_>) -> Option<(&'a mut [f32], &'a mut [f32])> {
+pub(crate) fn sides<'a>(buffer: &'a mut Buffer<'_>) -> Option<(&'a mut [f32], &'a mut [f32])> {
     let frames = buffer.samples();
     let [left, right, ..] = buffer.as_slice() else {
         return None;

@@ -40,6 +40,7 @@ pub mod song;
 pub mod sonority;
 pub mod speech;
 pub mod status;
+pub mod tracing;
 pub mod views;
 pub mod welcome;
 pub mod wish;

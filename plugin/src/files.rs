@@ -14,7 +14,7 @@ mod trouble;
 pub mod unseen;
 
 pub use listening::{Heard, Spoken, hear};
-pub use reader::{Answer, Reader, Wanted};
+pub use reader::{Answer, Reader, Told, Wanted};
 pub use trouble::Trouble;
 pub use writer::{Ending, Report, Writer, Writing};
 

@@ -8,6 +8,7 @@
 //! builds on an older one is dropped, since the newer order is about to replace it anyway.
 
 use crate::hearing::{self, Asked, Asking, Order as Heard};
+use crate::microphone::{self, Booth, Microphone};
 use crate::practice;
 use crate::state::{How, Kept, MOST_TAKES, Notice, Taken, Voice, now};
 use crossbeam::queue::ArrayQueue;
@@ -42,6 +43,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
     let (reports_out, reports_in) = triple_buffer(&answer);
     let (asking, asked) = hearing::line();
     let (practice_asking, practice_asked) = practice::line();
+    let (booth, microphone) = microphone::line();
     let held = Arc::new(ArrayQueue::new(MOST_TAKES));
     let main = MainSide(Lock::new(Latest {
         kept: first,
@@ -57,6 +59,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
         notice: None,
         asking,
         practice: practice_asking,
+        booth: Arc::new(booth),
         held: held.clone(),
     }));
     let audio = AudioSide {
@@ -69,6 +72,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
         told: told_out,
         asked,
         practice: practice_asked,
+        microphone,
         held,
     };
     (main, audio)
@@ -134,10 +138,21 @@ pub struct AudioSide {
     told: Input<Told>,
     asked: Asked,
     practice: practice::Asked,
+    microphone: Microphone,
     held: Arc<ArrayQueue<Held>>,
 }
 
 impl AudioSide {
+    /// Whether what is said into the audio input is listened to.
+    pub fn listens(&self) -> bool {
+        self.microphone.listens()
+    }
+
+    /// What is said into the audio input.
+    pub fn microphone(&mut self) -> &mut Microphone {
+        &mut self.microphone
+    }
+
     /// What is to be practised.
     ///
     /// # Real-time
@@ -285,10 +300,16 @@ struct Latest {
     notice: Option<Notice>,
     asking: Asking,
     practice: practice::Asking,
+    booth: Arc<Booth>,
     held: Arc<ArrayQueue<Held>>,
 }
 
 impl MainSide {
+    /// Where it is found what is said into the audio input.
+    pub fn booth(&self) -> Arc<Booth> {
+        self.up_to_date().booth.clone()
+    }
+
     /// Asks for this to be practised from now on.
     pub fn practise(&self, practising: Practising) {
         self.up_to_date().practice.ask(practising);

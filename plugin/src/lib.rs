@@ -23,6 +23,7 @@ pub mod feed;
 pub mod files;
 pub mod handover;
 pub mod hearing;
+pub mod microphone;
 pub mod outbox;
 pub mod params;
 pub mod practice;
@@ -34,6 +35,7 @@ mod vst3_keeper;
 use bell::Bell;
 use editor::ProcessionEditor;
 use editor::grant::Gesture;
+use microphone::Listener;
 use params::Parameters;
 use process::AudioThread;
 
@@ -60,6 +62,9 @@ pub struct Instance<const PROGRAM: bool> {
     audio: AudioThread,
     /// Given away once, when the framework asks for it.
     editor: Option<ProcessionEditor>,
+    bell: Bell,
+    /// From the first activation on.
+    listener: Option<Listener>,
 }
 
 impl<const PROGRAM: bool> Default for Instance<PROGRAM> {
@@ -72,7 +77,7 @@ impl<const PROGRAM: bool> Default for Instance<PROGRAM> {
         let (feed, reader) = feed::feed();
         let bell = Bell::default();
         let audio = AudioThread::new(exchange, feed, bell.clone());
-        let editor = ProcessionEditor::new(params.clone(), reader, bell);
+        let editor = ProcessionEditor::new(params.clone(), reader, bell.clone());
         let (editor, audio) = if PROGRAM {
             let (program, program_audio) = program::program(&program::start::waiting());
             (editor.of_program(program), audio.of_program(program_audio))
@@ -83,6 +88,8 @@ impl<const PROGRAM: bool> Default for Instance<PROGRAM> {
             editor: Some(editor),
             params,
             audio,
+            bell,
+            listener: None,
         }
     }
 }
@@ -148,6 +155,17 @@ impl<const PROGRAM: bool> Plugin for Instance<PROGRAM> {
             vst3_keeper::keep_the_worker();
         }
         self.audio.prepare(config.sample_rate);
+        let booth = self.params.kept.booth();
+        if self.params.listens() {
+            // So that the first frames are kept already.
+            booth.lay_tape();
+        }
+        if self.listener.is_none() {
+            match Listener::begin(self.params.clone(), self.bell.clone()) {
+                Ok(listener) => self.listener = Some(listener),
+                Err(why) => booth.is_unattended(why),
+            }
+        }
         true
     }
 

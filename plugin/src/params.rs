@@ -21,9 +21,9 @@ use procession_core::program::{PROGRAMS, Program};
 use procession_core::reciter::Along;
 use procession_core::settings::{
     Advance, BeginOn, Beginning, CaptureSettings, CopiesMove, CopySettings, EndOn, FoldKind,
-    FoldSettings, GoesWith, Grid, Growth, GrowthOrder, GrowthSettings, Hearing, MAX_COPIES,
-    MAX_COUNT_IN, Mallet, Motion, MotionSettings, OutputSettings, Resulting, ResultingSettings,
-    Settings, Shifts, SteadySettings, TouchSettings, Worded, Wording, bared,
+    FoldSettings, GoesWith, Grid, Growth, GrowthOrder, GrowthSettings, Hearing, ListenTo,
+    MAX_COPIES, MAX_COUNT_IN, Mallet, Motion, MotionSettings, OutputSettings, Resulting,
+    ResultingSettings, Settings, Shifts, SteadySettings, TouchSettings, Worded, Wording, bared,
 };
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -345,6 +345,14 @@ parameters! {
     }
 }
 
+parameters! {
+    /// What is listened to.
+    ListeningParameters {
+        /// What Hold makes the phrase of: notes that are played, or a sentence that is said into the audio input.
+        "listen_to" to: Choice, "Listen to", Choice::of::<ListenTo>();
+    }
+}
+
 /// All parameters of one instance of the plug-in, and what is kept beside them.
 #[derive(Params)]
 pub struct Parameters {
@@ -456,6 +464,9 @@ pub struct Parameters {
     /// What copy 8 is heard on.
     #[nested(id_prefix = "copy8", group = "Copy 8")]
     pub mallet8: MalletParameters,
+    /// What is listened to.
+    #[nested(group = "Listening")]
+    pub listening: ListeningParameters,
     /// The phrase, its origin, the seed, the custom mode, the window: the end of everybody but the
     /// audio thread.
     #[persist = "kept"]
@@ -501,6 +512,7 @@ pub static DECLARATIONS: std::sync::LazyLock<Vec<Declaration>> = std::sync::Lazy
         .chain(of("Steady".to_owned(), MalletParameters::declarations))
         .chain(of("Resulting".to_owned(), MalletParameters::declarations))
         .chain(of_each_copy(MalletParameters::declarations))
+        .chain(ListeningParameters::declarations())
         .collect()
 });
 
@@ -550,6 +562,7 @@ impl Parameters {
         let mallet6 = mallet("Copy 6");
         let mallet7 = mallet("Copy 7");
         let mallet8 = mallet("Copy 8");
+        let listening = ListeningParameters::new(plain);
         let choices = SavedChoices::new([
             ("grid", &phrase.grid),
             ("motion", &motion.motion),
@@ -577,6 +590,7 @@ impl Parameters {
             ("copy6_mallet", &mallet6.mallet),
             ("copy7_mallet", &mallet7.mallet),
             ("copy8_mallet", &mallet8.mallet),
+            ("listen_to", &listening.to),
         ]);
         let parameters = Self {
             phrase,
@@ -615,6 +629,7 @@ impl Parameters {
             mallet6,
             mallet7,
             mallet8,
+            listening,
             kept,
             choices,
         };
@@ -689,6 +704,11 @@ impl Parameters {
     /// [`Cause::Loaded`](crate::handover::Cause::Loaded).
     pub fn hold(&self) -> bool {
         self.phrase.hold.value()
+    }
+
+    /// Whether it is a voice that Hold makes the phrase of.
+    pub fn listens(&self) -> bool {
+        chosen::<ListenTo>(&self.listening.to) == ListenTo::Voice
     }
 
     /// Whether played notes are passed on while holding.
@@ -811,6 +831,7 @@ impl Parameters {
         for mallet in self.mallets() {
             mallet.each(&mut next);
         }
+        self.listening.each(&mut next);
     }
 }
 

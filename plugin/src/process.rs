@@ -6,10 +6,11 @@ mod events;
 mod exit;
 mod hand;
 mod song;
+mod spoken;
 mod transport;
 
 use crate::Task;
-use crate::audition::Audition;
+use crate::audition::{Audition, sides};
 use crate::bell::Bell;
 use crate::controllers::Controllers;
 use crate::feed::{Bars, Feed};
@@ -26,6 +27,7 @@ use nice_plug::prelude::*;
 use procession_core::engine::{Controls, Engine, News};
 use procession_core::practice::Practising;
 use procession_core::time::Block;
+use spoken::{Held, Spoken};
 use transport::{bar_start, bars, heard_from, metre};
 
 /// All that the audio thread owns.
@@ -40,6 +42,7 @@ pub struct AudioThread {
     feed: Feed,
     bell: Bell,
     hand: Hand,
+    spoken: Spoken,
     calling: Calling,
     /// In the program, what a host would have.
     program: Option<ProgramAudio>,
@@ -61,6 +64,7 @@ impl AudioThread {
             feed,
             bell,
             hand: Hand::default(),
+            spoken: Spoken::default(),
             calling: Calling::default(),
             program: None,
             sample_rate: 48_000.0,
@@ -81,6 +85,7 @@ impl AudioThread {
         self.engine.prepare(f64::from(sample_rate));
         self.hand = Hand::at_rate(sample_rate);
         self.audition.prepare(f64::from(sample_rate));
+        self.exchange.microphone().prepare(sample_rate);
     }
 
     /// The host starts afresh: what sounds is ended in the next block, the phrase stays.
@@ -113,6 +118,8 @@ impl AudioThread {
         parameters: &Parameters,
         context: &mut impl ProcessContext<P>,
     ) -> ProcessStatus {
+        // First of all: what an answer announces is then received.
+        self.exchange.microphone().poll();
         self.receive();
         self.take_panic();
         let frames = buffer.samples() as u32;
@@ -122,11 +129,17 @@ impl AudioThread {
         let bars = bars(context.transport(), is_own);
         let of_host = heard_from(context.transport());
         let practising = self.exchange.poll_practising();
+        let held = self.hold(parameters, frames);
         let controls = Controls {
             practising,
-            by_hand: self.hand.holds(&self.bell, parameters.hold(), frames),
+            hold: held.hold,
+            waits: held.waits,
+            by_hand: held.by_hand,
             ..controls(parameters, &self.exchange)
         };
+        if let Some((left, right)) = sides(buffer) {
+            self.exchange.microphone().hear(left, right);
+        }
         // Out of the way means that the audio passes as it came.
         let level = parameters.audition().filter(|_| !controls.bypass);
         let along = parameters.along().unless(controls.bypass);
@@ -207,12 +220,31 @@ impl AudioThread {
     fn status(&self) -> ProcessStatus {
         let is_done = self.outbox.is_empty() && self.controllers.is_settled();
         // While somebody looks, something may be asked for at any moment.
-        let asleep = !self.audition.rings() && !self.bell.is_window_open();
+        let looked_at = self.bell.is_window_open() || self.exchange.listens();
+        let asleep = !self.audition.rings() && !looked_at;
         if self.engine.is_idle() && is_done && asleep {
             ProcessStatus::Normal
         } else {
             ProcessStatus::KeepAlive
         }
+    }
+
+    /// Hold as it counts in this block: of what was said a phrase is made first.
+    fn hold(&mut self, parameters: &Parameters, frames: u32) -> Held {
+        let hold = parameters.hold();
+        let by_hand = self.hand.holds(&self.bell, hold, frames);
+        let tempo = self.engine.clock().tempo();
+        let microphone = self.exchange.microphone();
+        microphone.listen(parameters.listens() && !parameters.bypass());
+        let held = self.spoken.hold((hold, by_hand), tempo, microphone);
+        if held.turns {
+            self.bell.ring();
+            if held.hold {
+                // Where a voice is listened to, what was played is no phrase.
+                self.engine.forget_playing();
+            }
+        }
+        held
     }
 
     fn take_panic(&mut self) {
@@ -227,6 +259,7 @@ impl AudioThread {
         match self.exchange.poll_incoming() {
             Some((Cause::Loaded, kept)) => {
                 self.audition.break_off();
+                self.spoken.begin_anew();
                 self.engine.restore(&kept.phrase, kept.anchor);
             }
             Some((Cause::Edited, kept)) => self.engine.edit(&kept.phrase, kept.anchor),
@@ -261,7 +294,11 @@ impl AudioThread {
                 anchor,
             });
         }
-        news
+        News {
+            // What was said before Hold, or was not, is told by whoever listened.
+            nothing_played: news.nothing_played && !self.exchange.listens(),
+            ..news
+        }
     }
 
     /// What the window has to know. With no window open, only what must not be missed.
@@ -279,6 +316,7 @@ fn controls(parameters: &Parameters, exchange: &AudioSide) -> Controls {
         settings: parameters.settings(exchange.kept()),
         hold: parameters.hold(),
         beginning: parameters.beginning(exchange.kept()),
+        waits: false,
         by_hand: false,
         thru: parameters.thru(),
         bypass: parameters.bypass(),

@@ -192,6 +192,15 @@ impl Kept {
         self.taken.phrase = phrase;
     }
 
+    /// A sentence that was said becomes the phrase, held at `at`, in seconds since 1970; its recording
+    /// goes along. The phrase that gives way stays among the takes.
+    pub fn hold_said(&mut self, phrase: Phrase, voice: Option<Voice>, at: u64) {
+        self.takes.keep(&self.taken.phrase);
+        self.takes.add(&phrase, at, How::Held);
+        self.taken.phrase = phrase;
+        self.voice = voice;
+    }
+
     /// A take comes back, the oldest being 0, if there is such a take; the phrase that gives way
     /// stays.
     pub fn bring_back(&mut self, index: usize) {

@@ -74,6 +74,7 @@ const CONTRACT: &str = "
     steady_mallet | Steady mallet | Wood        | Soft       | Wood               | yes
     resulting_mallet | Resulting mallet | Wood  | Soft       | Wood               | yes
     copyK_mallet  | Copy K mallet | Wood        | Soft       | Wood               | yes
+    listen_to     | Listen to     | Notes       | Voice      | Notes              | yes
 ";
 
 /// Calls `look` with every parameter of a new instance.
@@ -478,7 +479,18 @@ fn the_places_of_modes_and_other_options_stay_what_they_are() {
          resulting: off top bottom together\n\
          begin_on: now beat bar\n\
          end_on: now cycle\n\
-         voice_with: steady all\n"
+         voice_with: steady all\n\
+         steady_mallet: wood metal soft\n\
+         resulting_mallet: wood metal soft\n\
+         copy1_mallet: wood metal soft\n\
+         copy2_mallet: wood metal soft\n\
+         copy3_mallet: wood metal soft\n\
+         copy4_mallet: wood metal soft\n\
+         copy5_mallet: wood metal soft\n\
+         copy6_mallet: wood metal soft\n\
+         copy7_mallet: wood metal soft\n\
+         copy8_mallet: wood metal soft\n\
+         listen_to: notes voice\n"
     );
     assert_eq!(lists, expected);
 }

@@ -143,6 +143,7 @@ const PLACES: &[&str] = &[
     "Copy 6 mallet",
     "Copy 7 mallet",
     "Copy 8 mallet",
+    "Listen to",
 ];
 
 /// What a host reads at each place.

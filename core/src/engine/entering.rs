@@ -167,6 +167,10 @@ impl<S: FnMut(Event)> Entering<'_, S> {
         if controls.bypass != before.bypass {
             self.start_afresh();
         }
+        if controls.waits && !before.waits {
+            self.engine.waits_from_start = !self.entry.goes_on();
+        }
+        self.engine.waits_from_start &= controls.waits || before.waits;
         match (before.hold, controls.hold) {
             // What is practised by itself, hold leaves alone.
             _ if self.engine.practises_alone() => (),
@@ -275,8 +279,9 @@ impl<S: FnMut(Event)> Entering<'_, S> {
     /// Begins the phrase that was there.
     fn begin(&mut self, controls: &Controls) {
         let now = self.block.start;
-        // Hold that was pressed at rest is told with this block or with the one before it.
-        let found_on = !self.entry.goes_on();
+        // Hold that was pressed at rest is told with this block or with the one before it; or had to
+        // wait since then, and found nothing.
+        let found_on = !self.entry.goes_on() || self.engine.waits_from_start;
         let bars = controls.beginning.count_in;
         let engine = &mut *self.engine;
         if !engine.clock.is_playing() {

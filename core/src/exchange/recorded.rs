@@ -15,10 +15,6 @@ use thiserror::Error as ThisError;
 /// The largest sound file that is read, in bytes: ten minutes in studio quality.
 pub const LARGEST: usize = 128 << 20;
 
-/// If the channels together are that much fainter in power than the first one, they are of opposite
-/// sign and cancel: 12 dB.
-const CANCELLED: f64 = 1.0 / 16.0;
-
 /// Why a sound file could not be read; the text says what to do.
 #[derive(Clone, Debug, PartialEq, ThisError)]
 pub enum SoundError {
@@ -124,9 +120,7 @@ impl Mix {
         if self.mean.is_empty() {
             return Err(SoundError::Empty);
         }
-        let power = |of: &[f32]| of.iter().map(|one| f64::from(*one).powi(2)).sum::<f64>();
-        let cancelled = power(&self.mean) < CANCELLED * power(&self.first);
-        let samples = if cancelled { self.first } else { self.mean };
-        Ok(Recording::new(samples, self.rate.into())?)
+        let rate = self.rate.into();
+        Ok(Recording::of_channels(self.mean, self.first, rate)?)
     }
 }

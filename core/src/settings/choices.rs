@@ -285,6 +285,17 @@ choice! {
 }
 
 choice! {
+    /// What Hold makes the phrase of.
+    pub enum ListenTo {
+        /// Notes that are played.
+        #[default]
+        Notes = "notes", "Notes",
+        /// A sentence that is said into the audio input.
+        Voice = "voice", "Voice",
+    }
+}
+
+choice! {
     /// What a further player picks out of what all voices play together.
     pub enum Resulting {
         /// Nothing.

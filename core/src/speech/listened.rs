@@ -8,6 +8,7 @@ use super::tones::{RUNNING_SPEECH, tones};
 use super::track::{HOP, PitchTrack};
 use std::fmt;
 use std::ops::Range;
+use std::sync::Arc;
 use thiserror::Error;
 
 /// A recording whose loudest sample is fainter is silent: -60 dB.
@@ -111,7 +112,7 @@ impl Candidate {
 /// All that was heard in a recording.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Listened {
-    track: PitchTrack,
+    track: Arc<PitchTrack>,
     candidates: Vec<Candidate>,
     steadiest: Vec<usize>,
     remarks: Vec<Remark>,
@@ -144,14 +145,14 @@ impl Listened {
         });
         Ok(Self {
             candidates: candidates.collect(),
-            track,
+            track: Arc::new(track),
             steadiest,
             remarks,
         })
     }
 
     /// How pitch and loudness go.
-    pub fn track(&self) -> &PitchTrack {
+    pub fn track(&self) -> &Arc<PitchTrack> {
         &self.track
     }
 
@@ -164,6 +165,13 @@ impl Listened {
     /// one or two tones come last.
     pub fn steadiest(&self) -> &[usize] {
         &self.steadiest
+    }
+
+    /// The place of the sentence that was said last; of one or two tones only if all are.
+    pub fn latest(&self) -> usize {
+        let is_melody = |candidate: &Candidate| candidate.sentence.tones.len() >= MELODY;
+        let last = self.candidates.len().saturating_sub(1);
+        self.candidates.iter().rposition(is_melody).unwrap_or(last)
     }
 
     /// What is worth knowing beside.

@@ -8,6 +8,10 @@ pub const LONGEST: f64 = 600.0;
 /// The rates that are understood, in samples a second: telephone to four times a studio's.
 const RATES: std::ops::RangeInclusive<f64> = 8_000.0..=384_000.0;
 
+/// If the channels together are that much fainter in power than the first one, they are of opposite
+/// sign and cancel: 12 dB.
+const CANCELLED: f64 = 1.0 / 16.0;
+
 /// One channel of sound.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Recording {
@@ -52,6 +56,17 @@ impl Recording {
             };
         }
         Ok(Self { samples, rate })
+    }
+
+    /// The same of several channels, given as their mean and the first of them: the mean, unless the
+    /// channels are of opposite sign and cancel in it.
+    ///
+    /// # Errors
+    /// See [`RecordingError`].
+    pub fn of_channels(mean: Vec<f32>, first: Vec<f32>, rate: f64) -> Result<Self, RecordingError> {
+        let power = |of: &[f32]| of.iter().map(|one| f64::from(*one).powi(2)).sum::<f64>();
+        let cancelled = power(&mean) < CANCELLED * power(&first);
+        Self::new(if cancelled { first } else { mean }, rate)
     }
 
     /// Its samples.

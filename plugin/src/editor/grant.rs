@@ -12,10 +12,9 @@ use crate::editor::model::history::{Gone, History, Name, Turned};
 use crate::editor::model::parameters::written;
 use crate::editor::model::plan::beats_per_bar;
 use crate::editor::model::route;
-use crate::editor::model::speech::Curve;
 use crate::editor::rehearsing::Rehearsing;
 use crate::editor::seen::Seen;
-use crate::editor::wish::{PracticeWish, RouteWish, Sentence, SongWish, Wish};
+use crate::editor::wish::{ListenWish, PracticeWish, RouteWish, Sentence, SongWish, Wish};
 use crate::files::{Report, Writer};
 use crate::params::Parameters;
 use crate::practice::{Desk, MOST_LATENCY_MS};
@@ -78,8 +77,6 @@ pub struct Granter {
     said: Option<String>,
     /// Whether something was granted since this was last asked: what was refused before is over.
     granted: bool,
-    /// Of the sentence that became the phrase last.
-    curve: Option<Curve>,
     /// Parameters that a sketch has turned while there was no way to tell the host.
     owed: Vec<(&'static str, f32)>,
     /// Two sketches that are compared.
@@ -125,6 +122,14 @@ impl Granter {
                 self.wrote = true;
             }
             Wish::Speak(sentence) => self.speak(&sentence, parameters),
+            Wish::Listen(wish) => {
+                let booth = parameters.kept.booth();
+                match wish {
+                    ListenWish::Choose(frame) => booth.choose(frame),
+                    ListenWish::Manner(manner) => booth.set_manner(manner),
+                }
+                self.granted = true;
+            }
             Wish::HearSentence(place, phrase) => {
                 let snippet = Snippet::of_phrase(&phrase);
                 let subject = Subject::Sentence(place);
@@ -282,13 +287,7 @@ impl Granter {
             kept.voice = voice;
         };
         self.take_step(parameters, name, change);
-        self.curve = Some(sentence.curve.clone());
         self.wrote = true;
-    }
-
-    /// How the pitch goes in the recording that the phrase was taken from last.
-    pub fn curve(&self) -> Option<&Curve> {
-        self.curve.as_ref()
     }
 
     fn write_route(&mut self, wish: &RouteWish, seen: &Seen, parameters: &Parameters) {

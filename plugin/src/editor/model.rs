@@ -9,6 +9,7 @@ pub mod history;
 pub mod keep;
 pub mod last;
 pub mod layout;
+pub mod meter;
 pub mod modulations;
 pub mod notes;
 pub mod parameters;

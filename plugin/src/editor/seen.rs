@@ -5,6 +5,7 @@ use crate::editor::model::speech::Curve;
 use crate::editor::rehearsing::Going;
 use crate::feed::Snapshot;
 use crate::files::Report;
+use crate::microphone::{Booth, Live, Reading};
 use crate::practice::Desk;
 use crate::state::{Comes, Sketches, Takes};
 use procession_core::engine::Anchor;
@@ -34,6 +35,31 @@ impl Edition {
     fn next() -> Self {
         static LAST: AtomicU64 = AtomicU64::new(0);
         Self(LAST.fetch_add(1, Ordering::Relaxed))
+    }
+}
+
+/// What is said into the audio input, at a moment.
+#[derive(Clone, Debug, Default)]
+pub struct Spoken {
+    /// Whether it is listened to.
+    pub listens: bool,
+    /// Whether Hold waits for a sentence to be worked out.
+    pub works: bool,
+    /// How loud it is.
+    pub level: Reading,
+    /// What was said.
+    pub live: Live,
+}
+
+impl Spoken {
+    /// As it stands now.
+    pub fn at(booth: &Booth) -> Self {
+        Self {
+            listens: booth.listens(),
+            works: booth.works(),
+            level: booth.level(),
+            live: booth.live(),
+        }
     }
 }
 
@@ -84,6 +110,8 @@ pub struct Seen {
     pub rehearsing: Going,
     /// How the pitch goes in the recording of which the phrase was made, if it is known.
     pub curve: Option<Curve>,
+    /// What is said into the audio input.
+    pub spoken: Spoken,
 }
 
 impl Seen {
@@ -117,6 +145,7 @@ impl Seen {
             practice: Arc::default(),
             rehearsing: Going::default(),
             curve: None,
+            spoken: Spoken::default(),
         }
     }
 

@@ -14,8 +14,9 @@ use crate::editor::order::InOrder;
 use crate::editor::parameters::{self, ParametersState};
 use crate::editor::plan::lets_go;
 use crate::editor::rehearsing::Going;
-use crate::editor::seen::Seen;
+use crate::editor::seen::{Seen, Spoken};
 use crate::editor::song::{self, ProgramStrip};
+use crate::editor::tracing::Tracing;
 use crate::editor::views::{Views, choose};
 use crate::editor::wish::Wish;
 use crate::editor::{status as status_line, welcome};
@@ -32,6 +33,9 @@ use std::sync::Arc;
 /// So long a view's word stands on the status line, in seconds.
 const SAID_FOR: f64 = 8.0;
 
+/// Between two looks at whether the curve of a recording is known.
+const TRACING: std::time::Duration = std::time::Duration::from_millis(30);
+
 /// Between two looks at how far the writing of files has come.
 const WRITING: std::time::Duration = std::time::Duration::from_millis(100);
 
@@ -44,6 +48,7 @@ pub struct Shell {
     /// Large, and so not on the stack of the host's or the window's thread.
     seen: Option<Box<Seen>>,
     granter: Granter,
+    tracing: Tracing,
     /// Large: they remember the phrases they were drawn from.
     views: Box<Views>,
     parameters_state: ParametersState,
@@ -129,6 +134,7 @@ impl Shell {
             bell,
             seen: None,
             granter: Granter::default(),
+            tracing: Tracing::default(),
             views: Box::default(),
             parameters_state: ParametersState::default(),
             chosen: None,
@@ -317,7 +323,11 @@ impl Shell {
             self.said = Some((refusal.to_owned(), now + SAID_FOR));
         }
         seen.rehearsing = self.granter.rehearsing.going();
-        seen.curve = self.granter.curve().cloned();
+        seen.curve = self.tracing.follow(kept.voice.as_ref());
+        if self.tracing.works() {
+            ui.ctx().request_repaint_after(TRACING);
+        }
+        seen.spoken = Spoken::at(&self.parameters.kept.booth());
         if let Some((_, until)) = &self.said {
             let left = *until - now;
             if left <= 0.0 || left > SAID_FOR {

@@ -1,15 +1,19 @@
 //! Speech: a recording, the sentences in it, and the phrase that one of them would become, over the
 //! curve of its pitch.
 
+mod live;
+
 use crate::editor::choice;
 use crate::editor::focus;
 use crate::editor::listen::{SIGN, sign, toggled};
 use crate::editor::look::Look;
+use crate::editor::model::meter::Meter;
 use crate::editor::model::phrase::{self as model, Grid, Names, Rows};
 use crate::editor::model::speech::{self, Curve};
 use crate::editor::seen::Seen;
 use crate::editor::wish::{Sentence, SongWish, Wish};
 use crate::files::{Heard, Reader, Spoken, hear};
+use crate::microphone::Manner;
 use egui::{
     Align2, Button, FontId, Label, Rangef, Rect, RichText, Role, Sense, Stroke, StrokeKind,
     TextEdit, Ui, WidgetInfo, pos2, vec2,
@@ -55,6 +59,9 @@ pub struct SpeechState {
     fit: Fit,
     /// Whether pitches go to the tones of the mode.
     in_mode: bool,
+    /// The two as they were told last.
+    told: Manner,
+    meter: Meter,
     /// What was refused, and what to do.
     refused: Option<String>,
 }
@@ -79,11 +86,14 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut SpeechState) -> V
     view.take_over();
     ui.scope(|ui| {
         ui.spacing_mut().item_spacing = vec2(6.0, 4.0);
-        view.file(ui);
-        match view.state.spoken.clone() {
-            Some(spoken) => view.sentence(ui, &spoken),
-            None => view.invitation(ui),
+        view.microphone(ui);
+        if view.seen.spoken.listens {
+            view.being_said(ui);
+        } else {
+            view.file(ui);
+            view.of_file(ui);
         }
+        view.tell_manner();
     });
     view.wishes
 }
@@ -171,15 +181,34 @@ impl SpeechView<'_> {
         }
     }
 
-    /// A sentence, and what it would become.
-    fn sentence(&mut self, ui: &mut Ui, spoken: &Spoken) {
-        let Some((place, candidate)) = speech::chosen(spoken, self.state.rank) else {
+    /// A sentence of the file.
+    fn of_file(&mut self, ui: &mut Ui) {
+        let Some(spoken) = self.state.spoken.clone() else {
+            self.invitation(ui);
+            return;
+        };
+        if let Some(place) = speech::chosen(&spoken, self.state.rank) {
+            self.sentence(ui, &spoken, place, |view, ui| {
+                view.choose_sentence(ui, &spoken);
+            });
+        }
+    }
+
+    /// The sentence at that place, and what it would become; `choose` shows which others there are.
+    fn sentence(
+        &mut self,
+        ui: &mut Ui,
+        spoken: &Spoken,
+        place: usize,
+        choose: impl FnOnce(&mut Self, &mut Ui),
+    ) {
+        let Some(candidate) = spoken.listened.candidates().get(place) else {
             return;
         };
         let placing = self.placing();
         let placed = placing.place(candidate);
         ui.horizontal_wrapped(|ui| {
-            self.choose_sentence(ui, spoken);
+            choose(self, ui);
             if let Ok(placed) = &placed {
                 self.hear(ui, place, &placed.phrase);
                 self.take(ui, spoken, candidate, placed);
@@ -202,7 +231,7 @@ impl SpeechView<'_> {
                     self.say(ui, &words, false);
                 }
                 self.remarks(ui, spoken);
-                let curve = Curve::new(spoken.listened.clone(), candidate.span().start);
+                let curve = Curve::new(spoken.listened.track().clone(), candidate.span().start);
                 self.picture(ui, &placed.phrase, &curve);
             }
             Err(error) => self.say(ui, &model::sentence(error), true),
@@ -255,8 +284,7 @@ impl SpeechView<'_> {
             let span = candidate.span();
             let sentence = Sentence {
                 phrase: placed.phrase.clone(),
-                recording: Arc::new(spoken.recording.cut(span.clone())),
-                curve: Curve::new(spoken.listened.clone(), span.start),
+                recording: Arc::new(spoken.recording.cut(span)),
             };
             self.wishes.push(Wish::Speak(Box::new(sentence)));
         }

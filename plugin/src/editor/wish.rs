@@ -1,7 +1,7 @@
 //! What a view wants to happen. It says so and leaves the rest to the window.
 
-use crate::editor::model::speech::Curve;
 use crate::files::Order;
+use crate::microphone::Manner;
 use crate::practice::Desk;
 use crate::state::Comes;
 use procession_core::phrase::Phrase;
@@ -29,6 +29,8 @@ pub enum Wish {
     Edit(Box<Phrase>),
     /// A sentence that becomes the phrase.
     Speak(Box<Sentence>),
+    /// Of what is said into the audio input.
+    Listen(ListenWish),
     /// That sentence of a recording, counted from 0, is to be heard as this phrase.
     HearSentence(usize, Box<Phrase>),
     /// Another phrase, out of a file: it stays among the takes.
@@ -94,8 +96,15 @@ pub struct Sentence {
     pub phrase: Phrase,
     /// What was said, from the first syllable to the last.
     pub recording: Arc<Recording>,
-    /// How its pitch goes.
-    pub curve: Curve,
+}
+
+/// What is to become of what is being said.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum ListenWish {
+    /// Hold is to take the sentence that begins with that frame, or the latest.
+    Choose(Option<u64>),
+    /// Sentences are to be put on the grid so.
+    Manner(Manner),
 }
 
 /// What is to become of a sketch; places are counted from 0.

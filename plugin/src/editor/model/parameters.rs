@@ -29,7 +29,7 @@ pub struct Group {
 pub const GROUPS: [Group; 7] = [
     Group {
         name: "Capture",
-        ids: &["grid", "length", "snap", "thru"],
+        ids: &["grid", "length", "snap", "thru", "listen_to"],
     },
     Group {
         name: "Begin",

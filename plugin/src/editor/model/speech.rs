@@ -5,7 +5,7 @@ use crate::editor::model::phrase::number;
 use crate::files::Spoken;
 use procession_core::phrase::Phrase;
 use procession_core::speech::{
-    Candidate, Fit, Listened, Pace, Placed, Placing, Strand, own_tempo, strands,
+    Fit, Listened, Pace, PitchTrack, Placed, Placing, Strand, own_tempo, strands,
 };
 use procession_core::words::number_of;
 use std::sync::Arc;
@@ -16,20 +16,20 @@ const HARDLY: f64 = 0.005;
 /// How the pitch goes in a recording, counted from where a sentence begins in it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Curve {
-    listened: Arc<Listened>,
+    track: Arc<PitchTrack>,
     /// Seconds.
     from: f64,
 }
 
 impl Curve {
     /// From that moment of the recording on, in seconds.
-    pub fn new(listened: Arc<Listened>, from: f64) -> Self {
-        Self { listened, from }
+    pub fn new(track: Arc<PitchTrack>, from: f64) -> Self {
+        Self { track, from }
     }
 
     /// The curve as it lies under the notes of a phrase; see [`strands`].
     pub fn strands(&self, phrase: &Phrase) -> Vec<Strand> {
-        strands(self.listened.track(), self.from, phrase)
+        strands(&self.track, self.from, phrase)
     }
 }
 
@@ -37,26 +37,45 @@ impl Curve {
 pub fn sentences(listened: &Listened) -> Vec<String> {
     let several = listened.candidates().len() > 1;
     let places = listened.steadiest().iter().enumerate();
+    let word = |rank| match rank {
+        0 if several => " (the steadiest)",
+        _ => "",
+    };
     places
-        .map(|(rank, place)| {
-            let candidate = &listened.candidates()[*place];
-            let span = candidate.span();
-            let notes = number_of(candidate.sentence.tones.len(), "note");
-            let seconds = span.end - span.start;
-            let best = if rank == 0 && several {
-                " (the steadiest)"
-            } else {
-                ""
-            };
-            format!("Sentence {}: {seconds:.1} s, {notes}{best}", place + 1)
-        })
+        .map(|(rank, place)| in_words(listened, *place) + word(rank))
         .collect()
 }
 
-/// The sentence at that place among the steadiest.
-pub fn chosen(spoken: &Spoken, rank: usize) -> Option<(usize, &Candidate)> {
-    let place = *spoken.listened.steadiest().get(rank)?;
-    Some((place, &spoken.listened.candidates()[place]))
+/// The same of what is being said: the places of the sentences, the latest first, and their words.
+pub fn as_said(listened: &Listened) -> (Vec<usize>, Vec<String>) {
+    let (latest, steadiest) = (listened.latest(), listened.steadiest().first().copied());
+    let count = listened.candidates().len();
+    let others = (0..count).rev().filter(|place| *place != latest);
+    let places: Vec<usize> = std::iter::once(latest).chain(others).collect();
+    let words = places.iter().map(|place| {
+        let word = match (*place == latest, Some(*place) == steadiest && count > 1) {
+            (true, true) => " (the latest and steadiest)",
+            (true, false) => " (the latest)",
+            (false, true) => " (the steadiest)",
+            (false, false) => "",
+        };
+        in_words(listened, *place) + word
+    });
+    let words = words.collect();
+    (places, words)
+}
+
+fn in_words(listened: &Listened, place: usize) -> String {
+    let candidate = &listened.candidates()[place];
+    let span = candidate.span();
+    let notes = number_of(candidate.sentence.tones.len(), "note");
+    let seconds = span.end - span.start;
+    format!("Sentence {}: {seconds:.1} s, {notes}", place + 1)
+}
+
+/// The place of the sentence of that rank among the steadiest.
+pub fn chosen(spoken: &Spoken, rank: usize) -> Option<usize> {
+    spoken.listened.steadiest().get(rank).copied()
 }
 
 /// Its own tempo, in whole beats a minute, if it has one.
@@ -144,7 +163,7 @@ mod tests {
             .map(|note| note.key.number())
             .collect();
         assert_eq!(keys, [45, 50, 48]);
-        let curve = Curve::new(listened.clone(), candidate.span().start);
+        let curve = Curve::new(listened.track().clone(), candidate.span().start);
         for phrase in [phrase.moved(&[2], 0.5, 0).phrase, phrase] {
             let strands = curve.strands(&phrase);
             assert_eq!(strands.len(), 3);

@@ -69,7 +69,17 @@ fn doing(seen: &Seen, window: WindowState) -> String {
     if let Some(practising) = practice::doing(seen) {
         return practising;
     }
+    if seen.hold && seen.spoken.works {
+        return "Working out what was said: it plays when that is done.".to_owned();
+    }
     match (seen.phrase().is_empty(), seen.hold) {
+        (true, false) if seen.spoken.listens => {
+            "Listening to the voice. Say a sentence, then press Hold.".to_owned()
+        }
+        (false, false) if seen.spoken.listens => format!(
+            "Listening to the voice. Hold takes what is said; if nothing is said, it plays the phrase \
+             of {notes} from before."
+        ),
         (true, false) => "Listening. Play a phrase, then press Hold.".to_owned(),
         (true, true) => "Holding, but there is no phrase yet.".to_owned(),
         (false, false) => format!(
@@ -408,6 +418,7 @@ fn problems(seen: &Seen, window: WindowState) -> Vec<String> {
     let found = [
         seen.notice.clone(),
         nothing_played(seen, window),
+        nothing_said(seen),
         left_out(seen),
         too_fast(seen),
     ];
@@ -429,6 +440,11 @@ fn nothing_played(seen: &Seen, window: WindowState) -> Option<String> {
                 .to_owned(),
         ),
     }
+}
+
+fn nothing_said(seen: &Seen) -> Option<String> {
+    let missed = seen.spoken.live.missed.clone();
+    missed.filter(|_| seen.hold && seen.spoken.listens)
 }
 
 fn left_out(seen: &Seen) -> Option<String> {
