@@ -31,6 +31,8 @@ pub struct Performance<'a> {
     goes_on: Beats,
     /// Song position up to which it was performed.
     until: Option<Beats>,
+    /// Which parts are in use at any time.
+    used: Plays,
     /// See [`Self::mode_changes`].
     modes: Vec<ModeChange>,
     /// The process as it stood in the stretch that was asked about last: a process is large, and
@@ -45,7 +47,6 @@ struct Stretch {
     from: Beats,
     shape: Shape,
     stance: Stance,
-    plays: Plays,
 }
 
 /// Which parts are in use.
@@ -87,6 +88,7 @@ impl<'a> Performance<'a> {
     fn alone(process: Cow<'a, Process>) -> Self {
         let performance = Self {
             past: Vec::new(),
+            used: plays(&process),
             future: process,
             goes_on: Beats::NEG_INFINITY,
             until: None,
@@ -118,8 +120,12 @@ impl<'a> Performance<'a> {
         stands.set_settings(first, origin);
         stands.begin_anew();
         let mut past = vec![Stretch::of(origin, stands)];
+        let mut used = plays(stands);
         told.perform(stands, |moment, process| {
             past.push(Stretch::of(origin + moment.at, process));
+            for (used, plays) in used.iter_mut().zip(plays(process)) {
+                *used |= plays;
+            }
         });
         let last = past.last()?.from;
         let mut future = process.as_ref().clone();
@@ -136,6 +142,7 @@ impl<'a> Performance<'a> {
             future: Cow::Owned(future),
             goes_on,
             until: Some(until),
+            used,
             modes: Vec::new(),
             stood: RefCell::new(Some((usize::MAX, process))),
         };
@@ -149,6 +156,7 @@ impl<'a> Performance<'a> {
             future: Cow::Owned(self.future.into_owned()),
             goes_on: self.goes_on,
             until: self.until,
+            used: self.used,
             modes: self.modes,
             stood: self.stood,
         }
@@ -207,13 +215,11 @@ impl<'a> Performance<'a> {
     }
 
     /// The parts that are in use at any time.
-    pub fn parts(&self) -> impl Iterator<Item = Part> + use<'_, 'a> {
-        let now = plays(&self.future);
-        let used = move |part: &Part| {
-            let before = self.past.iter().any(|one| one.plays[part.index()]);
-            before || now[part.index()]
-        };
-        Part::ALL.into_iter().filter(used)
+    pub fn parts(&self) -> impl Iterator<Item = Part> + use<> {
+        let used = self.used;
+        Part::ALL
+            .into_iter()
+            .filter(move |part| used[part.index()])
     }
 
     /// The most copies that are in use at once.
@@ -323,7 +329,6 @@ impl Stretch {
             from,
             shape: Shape::of(process.settings()),
             stance: process.stance(),
-            plays: plays(process),
         }
     }
 }

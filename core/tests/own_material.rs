@@ -6,10 +6,13 @@
 mod common;
 
 use procession_core::mode::ModeName;
+use procession_core::note::{Key, Note, Velocity};
 use procession_core::part::Part;
 use procession_core::phrase::Phrase;
 use procession_core::process::Process;
-use procession_core::settings::{CopySettings, FoldKind, Growth, Hearing, Resulting, Settings};
+use procession_core::settings::{
+    CopySettings, FoldKind, Grid, Growth, Hearing, Resulting, Settings,
+};
 use procession_core::time::Span;
 use procession_core::unrolling::unroll;
 use proptest::prelude::*;
@@ -139,6 +142,41 @@ fn a_copy_that_grows_backwards_lengthens_from_its_own_beginning() {
         .map(|note| note.key.number())
         .collect();
     assert_eq!(first, [69, 69, 67, 69, 67, 65]);
+}
+
+/// Each note is held for 0.3 beats: a sixteenth, or else an eighth. So backwards, on sixteenths G
+/// begins at 0.75 and D at 1.75; on eighths, at 0.5 and 1.5, and so much shorter is the first lap.
+#[test]
+fn a_copy_that_grows_backwards_lengthens_as_another_grid_has_it() {
+    let note = |onset, key| Note {
+        onset,
+        length: 0.3,
+        key: Key::new(key).unwrap(),
+        velocity: Velocity::new(0.7),
+        said: None,
+    };
+    let phrase = Phrase::new([note(0.0, 62), note(1.0, 67)], 2.0).unwrap();
+    let settings = |grid| {
+        let mut settings = Settings::default();
+        settings.motion.dwell = 64;
+        settings.growth.growth = Growth::Lengthen;
+        settings.growth.every = 4;
+        settings.growth.copies_grow = true;
+        settings.copies[0].backwards = true;
+        settings.capture.grid = grid;
+        settings
+    };
+    let mut changed = Process::new(phrase.clone(), settings(Grid::Sixteenth), 0.0);
+    let afresh = Process::new(phrase, settings(Grid::Eighth), 0.0);
+    let entry = afresh.voices().entry(Part::COPY_1).unwrap();
+    assert_eq!(changed.voices().entry(Part::COPY_1), Some(entry));
+    let onsets = |process: &Process| -> Vec<f64> {
+        let notes = process.notes(Part::COPY_1, Span::new(entry + 0.25, entry + 8.0));
+        notes.map(|note| note.on - entry).collect()
+    };
+    assert_eq!(onsets(&afresh)[..4], [0.5, 2.0, 3.5, 5.0]);
+    changed.set_settings(settings(Grid::Eighth), entry + 0.25);
+    assert_eq!(onsets(&changed), onsets(&afresh));
 }
 
 #[test]

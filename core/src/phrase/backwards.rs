@@ -38,13 +38,20 @@ impl Backwards {
     /// Allocates never, blocks never; bounded by the notes, n log n of them.
     pub fn turn(&mut self, phrase: &Phrase, step: Beats) {
         let notes = phrase.notes();
-        let begins = |index: &u16| begins(phrase, &notes[usize::from(*index)], step);
+        // Each is turned once: a sort looks at it again and again.
+        let onsets: ArrayVec<Beats, MAX_NOTES> = (notes.iter())
+            .map(|note| begins(phrase, note, step))
+            .collect();
+        let note = |index: &u16| Note {
+            onset: onsets[usize::from(*index)],
+            ..notes[usize::from(*index)]
+        };
         self.indices.clear();
         self.indices.extend(0..notes.len() as u16);
         self.indices.sort_unstable_by(|a, b| {
-            let keys = |index: &u16| notes[usize::from(*index)].key;
-            (begins(a).total_cmp(&begins(b)))
-                .then(keys(a).cmp(&keys(b)))
+            let (one, other) = (note(a), note(b));
+            (one.onset.total_cmp(&other.onset))
+                .then(one.key.cmp(&other.key))
                 .then(a.cmp(b))
         });
         self.places.clear();
@@ -55,12 +62,7 @@ impl Backwards {
         self.phrase.length = phrase.length;
         self.phrase.bar = phrase.bar;
         self.phrase.notes.clear();
-        self.phrase
-            .notes
-            .extend(self.indices.iter().map(|index| Note {
-                onset: begins(index),
-                ..notes[usize::from(*index)]
-            }));
+        self.phrase.notes.extend(self.indices.iter().map(note));
     }
 
     /// The phrase as it is read.

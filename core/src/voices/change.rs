@@ -121,15 +121,18 @@ impl Voices {
         }
     }
 
-    /// Copies that read the other way round from now on. What they read may lengthen otherwise.
+    /// Copies that read the other way round from now on, or backwards on another grid. What they
+    /// read may lengthen otherwise.
     fn turn_over(&mut self, old: &Settings) {
-        if old.step() != self.settings.step() {
+        let other_step = old.step() != self.settings.step();
+        if other_step {
             self.backwards.turn(&self.phrase, self.settings.step());
         }
         let growth = own_growth(&self.settings.growth);
         for copy in CopyNumber::ALL {
             let own = |settings: &Settings| settings.copies[copy.index()].backwards;
-            if own(old) != own(&self.settings) {
+            let is_turned = own(&self.settings);
+            if own(old) != is_turned || (other_step && is_turned) {
                 let from = *self.copies[copy.index()].laps.from();
                 self.lay_laps_of(copy, from, &growth);
             }
