@@ -112,24 +112,27 @@ const MOST_CYCLES: u32 = 64;
 const MOST_EVERY: u32 = 32;
 
 impl Fit {
-    /// Whether the ranges reach a whole of so many seconds, at `tempo` beats a minute.
-    pub fn reaches(&self, seconds: f64, tempo: f64) -> bool {
-        let clock = |beats: Beats| (beats * 60.0 / tempo).round();
+    /// Whether the ranges reach a whole of so many seconds; `clock` as in [`fit`].
+    pub fn reaches(&self, seconds: f64, clock: impl Fn(Beats) -> f64) -> bool {
+        let clock = |beats: Beats| clock(beats).round();
         (clock(self.shortest)..=clock(self.longest)).contains(&seconds.round())
     }
 }
 
-/// What makes `phrase` under `settings` last `seconds` at `tempo` beats a minute, or as nearly so
-/// as counts within `ranges` can.
+/// What makes `phrase` under `settings` last `seconds`, or as nearly so as counts within `ranges`
+/// can. `clock` says in how many seconds the song goes through so many beats from the origin on.
 ///
 /// Of counts that come equally near by the clock, those that keep the proportions that were set;
 /// of those, the ones nearest to what was set.
-pub fn fit(phrase: &Phrase, settings: &Settings, ranges: &Ranges, seconds: f64, tempo: f64) -> Fit {
+pub fn fit(
+    phrase: &Phrase,
+    settings: &Settings,
+    ranges: &Ranges,
+    seconds: f64,
+    clock: impl Fn(Beats) -> f64,
+) -> Fit {
     let (all, varied) = within(phrase, settings, ranges);
-    let off = |proposal: &Proposal| {
-        let lasts = (proposal.lasts * 60.0 / tempo).round();
-        (lasts - seconds.round()).abs()
-    };
+    let off = |proposal: &Proposal| (clock(proposal.lasts).round() - seconds.round()).abs();
     let mut ranked: Vec<(Proposal, Merit)> = all
         .iter()
         .map(|proposal| {
@@ -391,10 +394,14 @@ mod tests {
         Form::new(&process).totals.chosen
     }
 
+    fn at(tempo: f64) -> impl Fn(Beats) -> f64 {
+        move |beats| beats * 60.0 / tempo
+    }
+
     /// Within what is near the counts that are set.
     fn near(phrase: &Phrase, settings: &Settings, seconds: f64, tempo: f64) -> Fit {
         let ranges = Ranges::around(Counts::of(settings));
-        fit(phrase, settings, &ranges, seconds, tempo)
+        fit(phrase, settings, &ranges, seconds, at(tempo))
     }
 
     fn counts(dwell: u32, drift: u32) -> Counts {
@@ -432,7 +439,7 @@ mod tests {
     fn what_is_out_of_reach_gets_the_nearest_end() {
         let fit = near(&twelve(), &Settings::default(), 3600.0, 120.0);
         assert_eq!((fit.shortest, fit.longest), (306.0, 756.0));
-        assert!(!fit.reaches(3600.0, 120.0) && fit.reaches(228.0, 120.0));
+        assert!(!fit.reaches(3600.0, at(120.0)) && fit.reaches(228.0, at(120.0)));
         assert_eq!(fit.proposals[0].counts, counts(12, 8));
     }
 
@@ -443,7 +450,7 @@ mod tests {
         let mut settings = Settings::default();
         for (dwell, drift) in [(8, 4), (24, 16), (1, 64), (4, 4)] {
             settings = counts(dwell, drift).put_in(&settings);
-            let fit = fit(&twelve(), &settings, &Ranges::customary(), 600.0, 120.0);
+            let fit = fit(&twelve(), &settings, &Ranges::customary(), 600.0, at(120.0));
             assert_eq!(
                 (fit.shortest, fit.longest),
                 (300.0, 1512.0),

@@ -52,11 +52,6 @@ impl TempoMap {
         map
     }
 
-    /// One tempo throughout, in beats a minute.
-    pub fn of(tempo: f64) -> Self {
-        Self::new([TempoStep { at: 0.0, tempo }])
-    }
-
     /// The steps.
     pub fn steps(&self) -> &[TempoStep] {
         &self.steps
@@ -104,6 +99,22 @@ impl TempoMap {
             }
         }
         at * 0.5
+    }
+
+    /// How many beats after the origin the song is after so many seconds; at 120 beats a minute if
+    /// there is no step.
+    pub fn beats(&self, seconds: f64) -> Beats {
+        let mut before = 0.0;
+        for (index, step) in self.steps.iter().enumerate() {
+            let next = self.steps.get(index + 1);
+            let lasts = |next: &TempoStep| (next.at - step.at) * 60.0 / step.tempo;
+            let after = next.map_or(f64::INFINITY, |next| before + lasts(next));
+            if seconds <= after {
+                return step.at + (seconds - before) * step.tempo / 60.0;
+            }
+            before = after;
+        }
+        seconds * 2.0
     }
 
     fn index(&self, at: Beats) -> usize {
@@ -161,8 +172,7 @@ impl TempoEar {
                 tempo: before,
             };
             map.steps.push(first);
-            self.note(span, tempo, map);
-            return true;
+            return self.note(span, tempo, map);
         }
         let last = map.steps.len() - 1;
         let is_last = map.index(span.start) == last;
@@ -185,21 +195,22 @@ impl TempoEar {
         {
             return false;
         }
-        self.note(span, tempo, map);
-        true
+        self.note(span, tempo, map)
     }
 
-    /// From the beginning of `span` on it went at `tempo`.
-    fn note(&mut self, span: Span, tempo: f64, map: &mut TempoMap) {
+    /// From the beginning of `span` on it went at `tempo`. Whether there was room to note that: with
+    /// none, the last step goes on.
+    fn note(&mut self, span: Span, tempo: f64, map: &mut TempoMap) -> bool {
         map.steps
             .retain(|step| step.at < span.start || step.at == 0.0);
         let at = span.start;
-        match map.steps.last_mut() {
-            Some(last) if last.at >= at => last.tempo = tempo,
-            // With no room for more, the last goes on.
-            _ => drop(map.steps.try_push(TempoStep { at, tempo })),
+        if let Some(last) = map.steps.last_mut().filter(|last| last.at >= at) {
+            last.tempo = tempo;
+        } else if map.steps.try_push(TempoStep { at, tempo }).is_err() {
+            return false;
         }
         self.open = Some(span.length() * 60.0 / tempo);
+        true
     }
 }
 
@@ -244,6 +255,8 @@ mod tests {
         let seconds = [0.0, 8.0, 12.0, 15.0, -2.0].map(|at| (map.seconds(at) * 1e6).round() / 1e6);
         assert_eq!(seconds, [0.0, 4.0, 8.0, 10.0, -1.0]);
         assert_eq!(map.at(11.9), Some(60.0));
+        let beats = [0.0, 4.0, 8.0, 10.0, -1.0].map(|at| (map.beats(at) * 1e6).round() / 1e6);
+        assert_eq!(beats, [0.0, 8.0, 12.0, 15.0, -2.0]);
     }
 
     #[test]
@@ -284,6 +297,13 @@ mod tests {
             .collect();
         roll(&mut map, 0.0, &turns);
         assert!(map.is_full());
+        let (full, mut ear) = (map.clone(), TempoEar::default());
+        let told = (0..1000).filter(|block| {
+            let at = 3000.0 + f64::from(*block) / 100.0;
+            ear.hear(Span::new(at, at + 0.01), 50.0, &mut map)
+        });
+        assert_eq!(told.count(), 0, "and nothing is told of what is not noted");
+        assert_eq!(map, full);
     }
 
     #[test]

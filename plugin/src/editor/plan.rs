@@ -13,7 +13,7 @@ use crate::editor::circle::{fitting, put, voice_line};
 use crate::editor::listen::{SIGN, entered, sign, stepped, steps, toggled};
 use crate::editor::look::{Look, mark};
 use crate::editor::model::plan::{
-    About, Block, InForce, Plan, Playhead, Window, about, length, mode_in_force, modes_at,
+    About, Block, InForce, ModeMark, Plan, Playhead, Window, about, length, mode_in_force, modes_at,
     playhead, stage_now, totals,
 };
 use crate::editor::seen::{Edition, Seen};
@@ -125,6 +125,8 @@ pub fn show(
         .and_then(|at| stage_at(seen, &rooms, window, at));
     lay_out(seen, state, window, rooms.chart);
     let plan = state.laid_out.as_ref().map(|laid_out| &laid_out.plan);
+    let at = head.map(|head| window.x(head.at, rooms.chart));
+    let modes = plan.map_or_else(Vec::new, |plan| modes_at(plan, seen, at));
     if let Some(plan) = plan {
         let frame = Frame {
             painter: ui.painter(),
@@ -132,6 +134,7 @@ pub fn show(
             rooms: &rooms,
             seen,
             window,
+            modes: &modes,
         };
         frame.draw(plan, hovered, *chosen, head);
         let here = hand::Where { window, ..here };
@@ -146,9 +149,7 @@ pub fn show(
     wishes.extend(written);
     wishes.extend(visit);
     wishes.extend(heard);
-    if let Some(laid_out) = &state.laid_out {
-        wishes.extend(mode_marks(ui, seen, &laid_out.plan, &rooms, window, head));
-    }
+    wishes.extend(mode_marks(ui, seen, &modes, rooms.chart));
     let beats_a_point = window.length() / f64::from(rooms.chart.width().max(1.0));
     let flag = &mut state.flag;
     wishes.extend(flag::show(ui, rooms.foot, seen, look, beats_a_point, flag));
@@ -180,23 +181,15 @@ pub fn show(
 }
 
 /// Where a mode begins, a click has the change heard.
-fn mode_marks(
-    ui: &Ui,
-    seen: &Seen,
-    plan: &Plan,
-    rooms: &Rooms,
-    window: Window,
-    head: Option<Playhead>,
-) -> Option<Wish> {
-    let at = head.map(|head| window.x(head.at, rooms.chart));
-    let top = rooms.chart.top();
+fn mode_marks(ui: &Ui, seen: &Seen, modes: &[ModeMark], chart: Rect) -> Option<Wish> {
+    let top = chart.top();
     let mut wish = None;
-    for mode in modes_at(plan, seen, at) {
+    for mode in modes {
         let Some(index) = mode.index else { continue };
         let right = (mode.left + MODE_MARK).min(mode.right);
         let place = Rect::from_x_y_ranges(mode.left - 4.0..=right, top - 7.0..=top + 15.0);
         let id = ui.scope_id().with(("mode change", index));
-        let mark = ui.interact(place.intersect(rooms.chart.expand(7.0)), id, Sense::click());
+        let mark = ui.interact(place.intersect(chart.expand(7.0)), id, Sense::click());
         let label = format!("Hear mode change {}: {}", index + 1, mode.name);
         mark.widget_info(|| WidgetInfo::labeled(Role::Button, true, &label));
         if mark.clicked() {
@@ -661,6 +654,8 @@ struct Frame<'a> {
     rooms: &'a Rooms,
     seen: &'a Seen,
     window: Window,
+    /// As they are drawn now.
+    modes: &'a [ModeMark],
 }
 
 impl Frame<'_> {
@@ -703,7 +698,7 @@ impl Frame<'_> {
             }
         }
         self.draw_performed(plan);
-        self.draw_modes(plan, head);
+        self.draw_modes();
         if let Some(stage) = chosen {
             let stroke = Stroke::new(2.0, self.look.accent);
             let column = self.column(stage);
@@ -774,11 +769,10 @@ impl Frame<'_> {
     }
 
     /// The modulation plan along the top: dashed where pitches turn, solid where a mode is whole.
-    fn draw_modes(&self, plan: &Plan, head: Option<Playhead>) {
-        let at = head.map(|head| self.window.x(head.at, self.rooms.chart));
+    fn draw_modes(&self) {
         let top = self.rooms.chart.top() - 2.0;
         let hue = self.look.accent;
-        for mode in &modes_at(plan, self.seen, at) {
+        for mode in self.modes {
             let turning = [pos2(mode.left, top), pos2(mode.whole.min(mode.right), top)];
             let thin = Stroke::new(1.5, hue);
             self.painter

@@ -186,6 +186,8 @@ impl Story {
     pub fn last(&mut self, minutes: f64, settings: Settings) {
         const NEAR: f64 = 0.02;
         let seconds = minutes * 60.0;
+        let tempo = self.tempo;
+        let clock = |beats: f64| beats * 60.0 / tempo;
         let set = Counts::of(&settings);
         let (mut counts, mut found);
         let mut scale = 1.0;
@@ -199,20 +201,17 @@ impl Story {
                 &now,
                 &Ranges::around(counts),
                 seconds,
-                self.tempo,
+                clock,
             );
-            let longer = found.longest * 60.0 / self.tempo < seconds;
+            let longer = clock(found.longest) < seconds;
             let next = scale * if longer { 1.5 } else { 0.75 };
-            let done = found.reaches(seconds, self.tempo) || scaled(set, next) == counts;
+            let done = found.reaches(seconds, clock) || scaled(set, next) == counts;
             if done || !(0.01..=64.0).contains(&next) {
                 break;
             }
             scale = next;
         }
-        let miss = |proposal: &Proposal| {
-            let lasts = proposal.lasts * 60.0 / self.tempo;
-            (lasts - seconds).abs() / seconds
-        };
+        let miss = |proposal: &Proposal| (clock(proposal.lasts) - seconds).abs() / seconds;
         let truest = found.proposals.iter().rfind(|one| miss(one) <= NEAR);
         if let Some(proposal) = truest.or(found.proposals.first()) {
             counts = proposal.counts;

@@ -48,9 +48,7 @@ impl SongBars {
         if typed.is_empty() {
             return Ok(None);
         }
-        let (bar, beat) = typed.split_once([':', '.']).unwrap_or((typed, "1"));
-        let place = self.place(bar.trim(), beat.trim());
-        place.map(Some).ok_or_else(|| {
+        self.place(typed).map(Some).ok_or_else(|| {
             format!(
                 "\"{}\" is no place to begin at. Type a bar of the song (33), or a bar and a beat of \
                  it (33:2); the last beat begins at {}. Nothing at all lifts it.",
@@ -60,8 +58,11 @@ impl SongBars {
         })
     }
 
-    fn place(&self, bar: &str, beat: &str) -> Option<Beats> {
-        let (bar, beat): (i32, f64) = (bar.parse().ok()?, beat.parse().ok()?);
+    /// The song position of a bar ("33"), or of a bar and a beat of it ("33:2").
+    pub fn place(&self, text: &str) -> Option<Beats> {
+        let (bar, beat) = text.split_once([':', '.']).unwrap_or((text, "1"));
+        let bar: i32 = bar.trim().parse().ok()?;
+        let beat: f64 = beat.trim().parse().ok()?;
         let is_in_bar = (1.0..self.length + 1.0).contains(&beat);
         let at = self.first + f64::from(bar.checked_sub(1)?) * self.length + beat - 1.0;
         (is_in_bar && is_within_reach(at)).then_some(at)

@@ -3,7 +3,7 @@
 
 mod moment;
 
-use crate::editor::model::plan::tempo;
+use crate::editor::model::plan::{beats, clock, seconds};
 use crate::editor::seen::Seen;
 use crate::editor::wish::{RouteWish, Wish};
 use procession_core::fit::{
@@ -11,7 +11,6 @@ use procession_core::fit::{
 };
 use procession_core::route::{Dwell, Route, WrittenStage};
 use procession_core::settings::{Motion, Settings};
-use procession_core::words::minutes;
 use std::sync::Arc;
 
 /// A length that was asked for, and what comes nearest.
@@ -42,25 +41,25 @@ impl Last {
     /// # Errors
     /// It is none: in words, with the remedy.
     pub fn of(seen: &Seen, text: &str) -> Result<Self, String> {
-        let seconds = seconds_of(text).ok_or_else(|| {
+        let wished = seconds_of(text).ok_or_else(|| {
             format!(
                 "\"{}\" is not a length of time. Type minutes and seconds (6:00), minutes (6) or seconds (360 s).",
                 text.trim()
             )
         })?;
         if seen.process.route().is_written() {
-            return Self::of_written(seen, seconds);
+            return Self::of_written(seen, wished);
         }
         let ranges = Ranges::customary();
         let found = fit(
             seen.phrase(),
             seen.settings(),
             &ranges,
-            seconds,
-            tempo(seen),
+            wished,
+            |lasts| seconds(seen, lasts),
         );
         Ok(Self {
-            heading: heading(seen, &found, &ranges, seconds),
+            heading: heading(seen, &found, &ranges, wished),
             choices: found
                 .proposals
                 .iter()
@@ -71,11 +70,10 @@ impl Last {
         })
     }
 
-    fn of_written(seen: &Seen, seconds: f64) -> Result<Self, String> {
-        let tempo = tempo(seen);
-        let wished = seconds * tempo / 60.0;
+    fn of_written(seen: &Seen, wished: f64) -> Result<Self, String> {
+        let wished = beats(seen, wished);
         let fitted = fit_whole(&seen.process, wished).map_err(|error| error.to_string())?;
-        let (lasts, length) = (minutes(fitted.at, tempo), minutes(wished, tempo));
+        let (lasts, length) = (clock(seen, fitted.at), clock(seen, wished));
         let reasons = reasons(&fitted, lasts == length);
         let heading = if lasts == length {
             format!("To last {length}:{reasons}")
@@ -112,14 +110,13 @@ impl Last {
     }
 }
 
-fn heading(seen: &Seen, found: &Fit, ranges: &Ranges, seconds: f64) -> String {
-    let tempo = tempo(seen);
-    let clock = |beats| minutes(beats, tempo);
-    let wished = clock(seconds * tempo / 60.0);
+fn heading(seen: &Seen, found: &Fit, ranges: &Ranges, wished: f64) -> String {
+    let is_reached = found.reaches(wished, |lasts| seconds(seen, lasts));
+    let wished = procession_core::words::clock(wished);
     if found.shortest == found.longest {
         return "No number of cycles that is set here changes how long it lasts.".to_owned();
     }
-    if found.reaches(seconds, tempo) {
+    if is_reached {
         return format!("To last {wished}:");
     }
     let settings = seen.settings();
@@ -134,8 +131,8 @@ fn heading(seen: &Seen, found: &Fit, ranges: &Ranges, seconds: f64) -> String {
          {} to {}.",
         dwell.start(),
         dwell.end(),
-        clock(found.shortest),
-        clock(found.longest)
+        clock(seen, found.shortest),
+        clock(seen, found.longest)
     )
 }
 
@@ -162,7 +159,7 @@ fn choice(seen: &Seen, proposal: &Proposal) -> Offer {
     } else {
         words.join(", ")
     };
-    let lasts = minutes(proposal.lasts, tempo(seen));
+    let lasts = clock(seen, proposal.lasts);
     Offer {
         words: super::plan::capitalised(format!("{words}: {lasts}")),
         wishes: changed
@@ -219,6 +216,8 @@ type Counted = fn((usize, &WrittenStage)) -> Option<u32>;
 mod tests {
     use super::*;
     use crate::editor::model::circle::tests::seen;
+    use procession_core::performed::Recollection;
+    use procession_core::tempo_map::{TempoMap, TempoStep};
 
     const TWELVE: &str = "D4 F4 . A4 C5 . G4 A4 . F4 E4 .";
 
@@ -250,6 +249,38 @@ mod tests {
             ]
         );
         assert_eq!(last.choices[0].wishes.len(), 1);
+    }
+
+    /// The first 180 beats went at 60, three minutes; 360 more at 120 are as many. So six minutes are
+    /// 540 beats, as they are at 90, and what is six beats short of that is three seconds short.
+    #[test]
+    fn a_wished_length_is_measured_at_the_tempi_that_the_song_had() {
+        let mut seen = seen(TWELVE, Settings::default(), None);
+        let step = |at, tempo| TempoStep { at, tempo };
+        seen.performed = Arc::new(Recollection {
+            tempi: TempoMap::new([step(0.0, 60.0), step(180.0, 120.0)]),
+            ..Recollection::default()
+        });
+        seen.snapshot.tempo = 200.0;
+        let last = Last::of(&seen, "6:00").expect("a length");
+        assert_eq!(last.heading, "To last 6:00:");
+        assert_eq!(last.choices[0].words, "Dwell 10 cycles: 5:57");
+        let stage = Last::of_moment(&seen, "stage 3 at bar 61").expect("a moment");
+        assert_eq!(stage.heading, "For stage 3 at bar 61:");
+        let same = Last::of_moment(&seen, "stage 3 at 3:30").expect("a moment");
+        assert_eq!(same.heading, "For stage 3 at 3:30:");
+        assert_eq!(same.choices[0].wishes, other_words(&stage, "stage 3 at 3:30"));
+    }
+
+    /// What is offered, as if it had been asked for in those words.
+    fn other_words(last: &Last, words: &str) -> Vec<Wish> {
+        let called = |wish: &Wish| match wish {
+            Wish::Route(RouteWish::Take(route, _)) => {
+                Wish::Route(RouteWish::Take(route.clone(), words.to_owned()))
+            }
+            wish => wish.clone(),
+        };
+        last.choices[0].wishes.iter().map(called).collect()
     }
 
     #[test]

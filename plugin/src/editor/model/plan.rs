@@ -15,7 +15,7 @@ use procession_core::part::Part;
 use procession_core::process::Process;
 use procession_core::settings::FoldKind;
 use procession_core::time::{Beats, HAIR};
-use procession_core::words::{kind_word, minutes, stage_words};
+use procession_core::words::{kind_word, stage_words};
 
 /// The part of the form that is looked at, in beats since the origin.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -146,13 +146,15 @@ pub struct ModeMark {
 
 /// The mode marks as they are drawn now, the playhead being at `head`. On cue the course of the
 /// form waits while the song goes on, and what begins at a bar of the song begins then: so what
-/// has begun reaches up to the playhead, and what has not stays off it.
+/// has begun reaches up to the playhead, and what has not stays off it. What was performed lies
+/// where it was.
 pub fn modes_at(plan: &Plan, seen: &Seen, head: Option<f32>) -> Vec<ModeMark> {
-    let waits = seen.process.voices().are_cued() && seen.performance.until().is_none();
+    let now = seen.process.origin() + seen.elapsed();
+    let is_past = seen.performance.until().is_some_and(|until| now <= until);
+    let waits = seen.process.voices().are_cued() && !is_past;
     let Some(head) = head.filter(|_| waits) else {
         return plan.modes.clone();
     };
-    let now = seen.process.origin() + seen.elapsed();
     let begun: Vec<Option<usize>> = seen
         .process
         .mode_changes()
@@ -828,15 +830,30 @@ pub fn about(seen: &Seen, index: usize) -> Option<About> {
     })
 }
 
-/// How long so many beats from the origin on take, on a clock: at the tempi that the song had, if it had
+/// How many seconds so many beats from the origin on take: at the tempi that the song had, if it had
 /// several.
-fn clock(seen: &Seen, beats: Beats) -> String {
+pub fn seconds(seen: &Seen, beats: Beats) -> f64 {
     let tempi = &seen.performed.tempi;
     if tempi.is_empty() {
-        minutes(beats, tempo(seen))
+        beats * 60.0 / tempo(seen)
     } else {
-        procession_core::words::clock(tempi.seconds(beats))
+        tempi.seconds(beats)
     }
+}
+
+/// How many beats from the origin on the song is after so many seconds.
+pub fn beats(seen: &Seen, seconds: f64) -> Beats {
+    let tempi = &seen.performed.tempi;
+    if tempi.is_empty() {
+        seconds * tempo(seen) / 60.0
+    } else {
+        tempi.beats(seconds)
+    }
+}
+
+/// How long so many beats from the origin on take, on a clock.
+pub fn clock(seen: &Seen, beats: Beats) -> String {
+    procession_core::words::clock(seconds(seen, beats))
 }
 
 /// Beats a minute; 120 until a host has told.
@@ -1172,7 +1189,10 @@ mod tests {
     /// and the plan shows it where the playhead stands.
     #[test]
     fn on_cue_the_mode_at_the_playhead_is_the_one_that_sounds() {
+        use crate::feed::Snapshot;
+        use procession_core::performed::{Happened, Moment, Recollection, Shape};
         use procession_core::settings::{Modulation, Modulations, Place};
+        use std::sync::Arc;
         let to = |beats: f64, mode| Modulation {
             place: Place::Beats(beats),
             tonic: 2,
@@ -1183,9 +1203,31 @@ mod tests {
         settings.motion.advance = procession_core::settings::Advance::OnCue;
         settings.modulations =
             Modulations::new([to(96.0, ModeName::Lydian), to(192.0, ModeName::Aeolian)]);
-        for elapsed in [48.0, 150.0, 300.0] {
-            // Copy 1 still waits in its first dwell.
-            let now = seen("D4 E4 F4 G4 A4 B4 C5 .", settings, Some(elapsed));
+        // Copy 1 still waits in its first dwell, or in the one to which a cue has led it.
+        let cued = |mut now: Seen| {
+            let mut told = Recollection {
+                first: Some(Shape::of(&settings)),
+                ..Recollection::default()
+            };
+            let what = Happened::Cue;
+            told.moments.push(Moment { at: 20.0, what });
+            let mut process = now.process.clone();
+            told.perform(&mut process, |_, _| ());
+            let phrase = now.phrase().clone();
+            let snapshot = Snapshot {
+                footing: Some(process.footing()),
+                follows: true,
+                ..now.snapshot
+            };
+            now.follow(snapshot, &phrase, settings, now.anchor);
+            now.follow_performed(&Arc::new(told));
+            assert!(now.performance.until().is_some_and(|until| until < 16.0 + 48.0));
+            now
+        };
+        let waiting = |elapsed| seen("D4 E4 F4 G4 A4 B4 C5 .", settings, Some(elapsed));
+        let moments = [48.0, 150.0, 300.0].map(|elapsed| [waiting(elapsed), cued(waiting(elapsed))]);
+        for now in moments.into_iter().flatten() {
+            let elapsed = now.elapsed();
             let window = Window::whole(&now);
             let plan = Plan::new(&now, window, CHART);
             let head = playhead(&now).map(|head| window.x(head.at, CHART));

@@ -2,13 +2,13 @@
 //! bar 40", "stage 7 at 3:00".
 
 use super::{Last, Offer, moved, reasons};
-use crate::editor::model::plan::{beats_per_bar, capitalised, tempo};
+use crate::editor::model::flag::SongBars;
+use crate::editor::model::plan::{beats, beats_per_bar, capitalised, clock};
 use crate::editor::model::route::listed;
 use crate::editor::seen::Seen;
 use crate::editor::wish::{RouteWish, Wish};
 use procession_core::fit::{Moment, fit_moment, seconds_of};
-use procession_core::time::{Beats, HAIR};
-use procession_core::words::minutes;
+use procession_core::time::Beats;
 use std::sync::Arc;
 
 impl Last {
@@ -69,15 +69,9 @@ impl When {
     /// A time in the same way of saying it.
     fn words(self, seen: &Seen, at: Beats) -> String {
         if !self.in_bars {
-            return minutes(at, tempo(seen));
+            return clock(seen, at);
         }
-        let bar = beats_per_bar(seen);
-        let bars = (at / bar + HAIR).floor();
-        let beat = ((at - bars * bar + 1.0) * 1000.0).round() / 1000.0;
-        match beat {
-            1.0 => format!("bar {}", bars + 1.0),
-            beat => format!("bar {}:{beat}", bars + 1.0),
-        }
+        format!("bar {}", bars_of_the_plan(seen).text(at))
     }
 
     /// To the clock's second, or to where in the bar.
@@ -114,21 +108,25 @@ fn typed(seen: &Seen, text: &str) -> Option<(Moment, When)> {
 
 fn when_of(seen: &Seen, text: &str) -> Option<When> {
     let Some(bar) = text.strip_prefix("bar") else {
-        let at = seconds_of(text)? * tempo(seen) / 60.0;
+        let at = beats(seen, seconds_of(text)?);
         return Some(When { at, in_bars: false });
     };
-    let length = beats_per_bar(seen);
-    let (bar, beat) = bar.split_once(':').unwrap_or((bar, "1"));
-    let bar: u32 = bar.trim().parse().ok().filter(|bar| *bar > 0)?;
-    let beat: f64 = beat.trim().parse().ok()?;
-    let at = f64::from(bar - 1) * length + beat - 1.0;
-    let is_in_bar = (1.0..length + 1.0).contains(&beat);
-    is_in_bar.then_some(When { at, in_bars: true })
+    let at = bars_of_the_plan(seen).place(bar)?;
+    (at >= 0.0).then_some(When { at, in_bars: true })
+}
+
+/// The first begins where the process does.
+fn bars_of_the_plan(seen: &Seen) -> SongBars {
+    SongBars {
+        length: beats_per_bar(seen),
+        first: 0.0,
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use procession_core::words::minutes;
     use crate::editor::model::circle::tests::seen;
     use crate::editor::model::route::Places;
     use procession_core::settings::Settings;
