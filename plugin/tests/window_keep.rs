@@ -222,3 +222,35 @@ fn two_sketches_are_compared_with_one_key_and_told_apart_in_words() {
     desk.click("End comparing");
     assert_eq!(desk.bell.softer(), 0.0);
 }
+
+#[test]
+fn what_is_compared_must_be_there_and_what_comes_otherwise_ends_it() {
+    let mut desk = Desk::new();
+    desk.click("Store as 1");
+    desk.host.automate_to("dwell", "4 cycles");
+    desk.key(Modifiers::COMMAND, Key::B);
+    assert!(desk.says("Sketch 2, which is to be B, is empty: store one there"));
+    assert_eq!(desk.value("dwell"), "4 cycles", "nothing has come");
+    let compares = |desk: &mut Desk| desk.says("End comparing");
+    assert!(!compares(&mut desk));
+    desk.click("Sketch 2:");
+    desk.click("Store as 2");
+    desk.key(Modifiers::COMMAND, Key::B);
+    assert!(compares(&mut desk));
+    desk.undo();
+    assert!(!compares(&mut desk), "what is there now is none of both");
+}
+
+/// A program change calls up what nobody compares, and a window that is closed compares nothing.
+#[test]
+fn called_up_from_outside_or_closed_nothing_is_softer_any_more() {
+    let (parameters, _audio) = Parameters::new();
+    let bell = Bell::default();
+    let mut shell = Shell::new(parameters, feed().1, bell.clone());
+    bell.soften(3.0);
+    shell.call_up(0, None);
+    assert_eq!(bell.softer(), 0.0);
+    bell.soften(3.0);
+    shell.let_go(&|_| ());
+    assert_eq!(bell.softer(), 0.0);
+}

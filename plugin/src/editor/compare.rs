@@ -11,7 +11,7 @@ use procession_core::process::Process;
 use procession_core::time::Span;
 use procession_core::unrolling::unroll;
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, channel};
+use std::sync::mpsc::{Receiver, TryRecvError, channel};
 use std::thread;
 
 /// So much of a sketch is measured, in seconds.
@@ -95,11 +95,11 @@ impl Comparing {
     pub fn hear(&mut self, side: Side, sketches: &Sketches, tempo: f64, bell: &Bell) {
         self.compared.heard = Some(side);
         let (a, b) = self.compared.pair;
-        if let (Some(a), Some(b)) = (sketches.get(a), sketches.get(b)) {
-            let of = (a.clone(), b.clone(), tempo);
-            if self.measuring.as_ref().is_none_or(|known| known.of != of) {
-                self.measuring = Measuring::begun(of);
-            }
+        let both = sketches.get(a).cloned().zip(sketches.get(b).cloned());
+        let of = both.map(|(a, b)| (a, b, tempo));
+        let known = self.measuring.as_ref().map(|known| &known.of);
+        if known != of.as_ref() {
+            self.measuring = of.and_then(Measuring::begun);
         }
         self.follow(bell);
     }
@@ -136,9 +136,12 @@ impl Measuring {
     }
 
     fn louder(&mut self) -> Option<f64> {
-        if let Ok(louder) = self.answer.try_recv() {
+        match self.answer.try_recv() {
             // One that is silent cannot be as loud as the other.
-            self.louder = Some(louder.unwrap_or(0.0));
+            Ok(louder) => self.louder = Some(louder.unwrap_or(0.0)),
+            // Whoever measures has gone without a word: all is as loud as it is.
+            Err(TryRecvError::Disconnected) => self.louder = self.louder.or(Some(0.0)),
+            Err(TryRecvError::Empty) => (),
         }
         self.louder
     }
@@ -221,6 +224,22 @@ mod tests {
             }
         }
         meter.lufs().expect("it sounds")
+    }
+
+    #[test]
+    fn one_who_measures_and_dies_is_not_waited_for() {
+        let one = Arc::new(sketch("D4", 0));
+        let (tell, answer) = channel();
+        let mut comparing = Comparing::default();
+        comparing.compared.heard = Some(Side::A);
+        let of = (one.clone(), one, 120.0);
+        let louder = None;
+        comparing.measuring = Some(Measuring { of, answer, louder });
+        let bell = Bell::default();
+        assert!(comparing.follow(&bell), "it is still to come");
+        drop(tell);
+        assert!(!comparing.follow(&bell));
+        assert_eq!(comparing.seen().louder, Some(0.0));
     }
 
     /// One soft low voice against nine that strike together: far apart by themselves, and within

@@ -328,6 +328,8 @@ impl Granter {
     }
 
     fn has_gone(&mut self, of: Instance<'_>, gone: &Gone, said: &str) {
+        // What is there now may be none of the two that were compared.
+        self.comparing.alone(of.bell);
         for (id, value) in &gone.turned {
             self.at_once(id, *value, of);
         }

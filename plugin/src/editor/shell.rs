@@ -163,6 +163,7 @@ impl Shell {
     /// The sketch of a place, counted from 0, takes the place of what is there; `host` makes the
     /// gestures, if there is one to be told.
     pub fn call_up(&mut self, place: usize, host: Option<Host<'_>>) {
+        self.granter.comparing.alone(&self.bell);
         self.granter.call_up(place, &self.parameters, host);
     }
 
@@ -278,6 +279,7 @@ impl Shell {
     /// The window closes: every gesture ends.
     pub fn let_go(&mut self, host: Host<'_>) {
         self.granter.listening.end(&self.parameters);
+        self.granter.comparing.alone(&self.bell);
         self.granter.rehearsing.end();
         self.parameters.kept.practise(Practising::Not);
         self.granter.let_go_of_all(host);

@@ -1,7 +1,6 @@
 //! Sketches put aside and called up.
 
 use super::{Granter, Host, Instance, Name, Turned};
-use crate::editor::compare::Side;
 use crate::editor::seen::Seen;
 use crate::editor::wish::SketchWish;
 use crate::params::Parameters;
@@ -63,11 +62,11 @@ impl Granter {
     fn flip(&mut self, seen: &Seen, of: Instance<'_>) {
         let sketches = of.parameters.kept.current().sketches;
         let (side, place) = self.comparing.other();
-        if sketches.get(place).is_none() {
-            let side = match side {
-                Side::A => "A",
-                Side::B => "B",
-            };
+        let (a, b) = self.comparing.seen().pair;
+        let empty = [("A", a), ("B", b)].into_iter().find(|(_, place)| sketches.get(*place).is_none());
+        if let Some((side, place)) = empty {
+            // One that is alone is not compared with anything.
+            self.comparing.alone(of.bell);
             let place = place + 1;
             self.say(&format!(
                 "Sketch {place}, which is to be {side}, is empty: store one there, or choose another."
