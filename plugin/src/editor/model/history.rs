@@ -74,6 +74,15 @@ impl Thing {
     fn is_like(&self, other: &Self) -> bool {
         std::mem::discriminant(self) == std::mem::discriminant(other)
     }
+
+    /// Whether it is what is performed.
+    fn is_performed(&self) -> bool {
+        matches!(self, Self::Phrase(_) | Self::Route(_))
+    }
+
+    fn is_performance(&self) -> bool {
+        matches!(self, Self::Performed(_))
+    }
 }
 
 /// A parameter that a step has turned, as hosts know it: normalized values.
@@ -110,14 +119,41 @@ struct Step {
 
 impl Step {
     /// Whether anything is left of it when these things have come from elsewhere: nothing, if it is
-    /// about one of them; but what was performed only goes with a step about something else.
+    /// about one of them; but what was performed goes with what it was performed of.
     fn is_left_by(&mut self, foreign: &[Thing]) -> bool {
+        if foreign.iter().any(Thing::is_performed) {
+            self.changed.retain(|(before, _)| !before.is_performance());
+        }
         let is_foreign = |thing: &Thing| foreign.iter().any(|other| other.is_like(thing));
-        let goes_with = |thing: &Thing| matches!(thing, Thing::Performed(_));
-        self.changed
-            .retain(|(before, _)| !(goes_with(before) && is_foreign(before)));
-        let about = self.changed.iter().any(|(before, _)| is_foreign(before));
-        !self.changed.is_empty() && !about
+        let goes_with = |thing: &Thing| self.is_of_a_performance() && thing.is_performance();
+        let mut about = self.changed.iter().map(|(before, _)| before);
+        let none = !about.any(|thing| is_foreign(thing) && !goes_with(thing));
+        none && !self.is_empty()
+    }
+
+    fn is_empty(&self) -> bool {
+        self.changed.is_empty() && self.turned.is_empty()
+    }
+
+    /// Whether it changed something of which there are performances: one of what was there before
+    /// is none of what comes.
+    fn is_of_a_performance(&self) -> bool {
+        self.changed.iter().any(|(before, _)| before.is_performed())
+    }
+
+    /// Before it is taken back, or taken again: what has been performed goes away with it, to come
+    /// back when that is undone in its turn.
+    fn take_performance(&mut self, kept: &Kept, which: fn(&mut (Thing, Thing)) -> &mut Thing) {
+        if !self.is_of_a_performance() {
+            return;
+        }
+        if !self.changed.iter().any(|(before, _)| before.is_performance()) {
+            let nothing = || Thing::Performed(Arc::default());
+            self.changed.push((nothing(), nothing()));
+        }
+        for pair in self.changed.iter_mut().filter(|pair| pair.0.is_performance()) {
+            *which(pair) = Thing::Performed(kept.performed.clone());
+        }
     }
 }
 
@@ -204,7 +240,8 @@ impl History {
     /// Takes the last step back.
     pub fn undo(&mut self, kept: &mut Kept, loads: u64) -> Option<Gone> {
         self.follow(kept, loads);
-        let step = self.past.pop_back()?;
+        let mut step = self.past.pop_back()?;
+        step.take_performance(kept, |(_, after)| after);
         for (before, _) in &step.changed {
             before.put_back(kept);
         }
@@ -221,7 +258,8 @@ impl History {
     /// Takes the step again that was taken back last.
     pub fn redo(&mut self, kept: &mut Kept, loads: u64) -> Option<Gone> {
         self.follow(kept, loads);
-        let step = self.future.pop()?;
+        let mut step = self.future.pop()?;
+        step.take_performance(kept, |(before, _)| before);
         for (_, after) in &step.changed {
             after.put_back(kept);
         }
@@ -419,13 +457,52 @@ mod tests {
         assert_eq!(desk.undo(), says("route"));
         assert_eq!(desk.kept, first);
         desk.redo();
-        // What was performed since then is not thrown away, nor is the step.
+        // What was performed of the other since then goes with that, and comes back with it.
         desk.kept.performed = a_cue(3.25);
+        assert_eq!(desk.undo(), says("route"));
+        assert_eq!(desk.kept, first);
+        desk.kept.performed = a_cue(1.5);
+        assert_eq!(desk.redo(), says("route"));
+        assert_eq!(
+            (&desk.kept.performed, &desk.kept.route),
+            (&a_cue(3.25), &route)
+        );
         assert_eq!(desk.undo(), says("route"));
         assert_eq!(
             (&desk.kept.performed, &desk.kept.route),
-            (&a_cue(3.25), &first.route)
+            (&a_cue(1.5), &first.route)
         );
+    }
+
+    /// As the window does it, where another route forgets what was performed.
+    #[test]
+    fn a_route_that_is_written_before_anything_is_performed_goes_and_comes_with_its_performance() {
+        let (parameters, _audio) = Parameters::new();
+        let kept = &parameters.kept;
+        let mut history = History::default();
+        let before = kept.current();
+        let route = Process::new(phrase("D4 E4"), Settings::default(), 0.0);
+        let route = Arc::new(route.voices().as_route());
+        kept.edit(|kept| kept.route = route.clone());
+        history.record(Name::new("route", None), &before, &kept.current(), 0, 1);
+        kept.edit(|kept| kept.performed = a_cue(3.25));
+        kept.edit(|kept| assert!(history.undo(kept, 0).is_some()));
+        assert!(kept.current().performed.moments.is_empty());
+        kept.edit(|kept| assert!(history.redo(kept, 0).is_some()));
+        assert_eq!(kept.current().performed, a_cue(3.25));
+    }
+
+    #[test]
+    fn forgetting_what_was_performed_is_not_undone_once_something_else_was() {
+        let mut desk = Desk::new();
+        desk.kept.performed = a_cue(9.5);
+        desk.step("forgetting", |kept| kept.performed = Arc::default());
+        assert_eq!(desk.undo(), says("forgetting"));
+        assert_eq!(desk.kept.performed, a_cue(9.5));
+        desk.redo();
+        desk.kept.performed = a_cue(3.25);
+        assert_eq!(desk.undo(), None);
+        assert_eq!(desk.kept.performed, a_cue(3.25));
     }
 
     #[test]
@@ -564,7 +641,7 @@ mod tests {
             Deed::Custom(bits) => kept.custom = PitchSet::from_bits(*bits),
             Deed::Load(which) => {
                 let loaded = phrase(["D4", "D4 . E4", "A4 C5", "D4 . F4 G4 . A4"][*which]);
-                kept.load(loaded, 1000 + *which as u64);
+                kept.load(loaded, None, 1000 + *which as u64);
             }
             Deed::BringBack(which) => kept.bring_back(*which),
             Deed::Store(place, name) => {
