@@ -190,7 +190,9 @@ impl AudioThread {
             if api == PluginApi::Vst3 && was_never_moved(&event) {
                 continue;
             }
+            // Out of the way, it lets them through as it does all else.
             if let NoteEvent::MidiProgramChange { program, .. } = event
+                && !controls.bypass
                 && self.calling.program(program, filled)
             {
                 continue;

@@ -76,6 +76,19 @@ fn struck(session: &Session, from: f64, to: f64) -> Vec<u16> {
         .collect()
 }
 
+/// The programs that come out, those that come on several channels once.
+fn programs(session: &Session) -> Vec<u8> {
+    let recording = session.recording();
+    let sent = |event: &Event| match event {
+        Event::Midi([status, program, _]) if status & 0xF0 == 0xC0 => Some(*program),
+        _ => None,
+    };
+    let heard = recording.events().iter();
+    let mut programs: Vec<u8> = heard.filter_map(|heard| sent(&heard.event)).collect();
+    programs.dedup();
+    programs
+}
+
 fn keys(text: &str) -> Vec<u16> {
     let phrase = sixteenths(text);
     let mut keys: Vec<u16> = phrase
@@ -128,18 +141,21 @@ fn a_program_change_for_an_empty_place_goes_through() -> Outcome {
     session.event(3.0, Event::program(0, 8));
     session.event(4.0, Event::program(0, 1));
     run(&mut session, 6.0)?;
-    let recording = session.recording();
-    let programs: Vec<u8> = recording
-        .events()
-        .iter()
-        .filter_map(|heard| match heard.event {
-            Event::Midi([status, program, _]) if status & 0xF0 == 0xC0 => Some(program),
-            _ => None,
-        })
-        .collect();
-    let mut asked = programs.clone();
-    asked.dedup();
-    assert_eq!(asked, [2, 8]);
+    assert_eq!(programs(&session), [2, 8]);
+    Ok(())
+}
+
+/// Out of the way it calls nothing up: that program is for the instruments, like all that is played.
+#[test]
+fn bypassed_it_lets_every_program_change_through() -> Outcome {
+    let mut session = session("now")?;
+    session.automate(0.0, "bypass", "On")?;
+    session.automate(4.0, "bypass", "Off")?;
+    session.play();
+    session.event(2.0, Event::program(0, 1));
+    run(&mut session, 12.0)?;
+    assert_eq!(programs(&session), [1]);
+    assert_eq!(only(struck(&session, 4.5, 12.0)), keys(PLAYED));
     Ok(())
 }
 
