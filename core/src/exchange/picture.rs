@@ -53,28 +53,15 @@ impl Picture<'_> {
         let lanes_top = PLAN_TOP + PLAN_HEIGHT + 70.0;
         let close_ups_top = lanes_top + lanes as f64 * (LANE_HEIGHT + LANE_GAP) + 46.0;
         let height = close_ups_top + CLOSE_UP_HEIGHT + 66.0;
-        let (across, down) = (WIDTH.to_string(), height.to_string());
-        let root = [
-            ("xmlns", "http://www.w3.org/2000/svg"),
-            ("viewBox", &format!("0 0 {across} {down}")),
-            ("width", &across),
-            ("height", &down),
-            ("font-family", "Ubuntu, DejaVu Sans, sans-serif"),
-        ];
-        let mut xml = Xml::new();
-        xml.within("svg", &root, |xml| {
-            let paper = [("width", &*across), ("height", &down), ("fill", PAPER)];
-            xml.empty("rect", &paper);
-            let mut out = Drawing(xml);
-            self.draw_heading(&mut out);
-            self.draw_plan(&mut out);
+        on_paper(WIDTH, height, |out| {
+            self.draw_heading(out);
+            self.draw_plan(out);
             for (lane, part) in self.piece.performance.parts().enumerate() {
                 let top = lanes_top + lane as f64 * (LANE_HEIGHT + LANE_GAP);
-                self.draw_lane(&mut out, part, top);
+                self.draw_lane(out, part, top);
             }
-            self.draw_close_ups(&mut out, close_ups_top);
-        });
-        xml.finish()
+            self.draw_close_ups(out, close_ups_top);
+        })
     }
 
     fn draw_heading(&self, out: &mut Drawing) {
@@ -443,6 +430,25 @@ fn locked_words(stage: &crate::form::Stage, origin: Beats, picture: &Picture<'_>
 /// A number in a picture: a hundredth of a unit is finer than a pixel.
 fn fixed(number: f64) -> String {
     format!("{number:.2}")
+}
+
+/// A sheet of paper of that size, and what is drawn on it, as the text of an SVG file.
+fn on_paper(width: f64, height: f64, draw: impl FnOnce(&mut Drawing)) -> String {
+    let (across, down) = (width.to_string(), height.to_string());
+    let root = [
+        ("xmlns", "http://www.w3.org/2000/svg"),
+        ("viewBox", &format!("0 0 {across} {down}")),
+        ("width", &across),
+        ("height", &down),
+        ("font-family", "Ubuntu, DejaVu Sans, sans-serif"),
+    ];
+    let mut xml = Xml::new();
+    xml.within("svg", &root, |xml| {
+        let paper = [("width", &*across), ("height", &down), ("fill", PAPER)];
+        xml.empty("rect", &paper);
+        draw(&mut Drawing(xml));
+    });
+    xml.finish()
 }
 
 /// The picture as it grows.

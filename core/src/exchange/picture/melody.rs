@@ -1,7 +1,6 @@
 //! The picture of a spoken sentence: the curve of its pitch, and over it the notes that it became.
 
-use super::{Drawing, INK, PAPER, QUIET, fixed};
-use crate::exchange::xml::Xml;
+use super::{Drawing, INK, QUIET, fixed, on_paper};
 use crate::note::Key;
 use crate::phrase::{Phrase, key_name};
 use crate::speech::Strand;
@@ -37,26 +36,13 @@ impl Melody<'_> {
     pub fn to_svg(&self) -> String {
         let (lowest, highest) = self.rows();
         let height = TOP + f64::from(highest - lowest + 1) * ROW + 50.0;
-        let (across, down) = (WIDTH.to_string(), height.to_string());
-        let root = [
-            ("xmlns", "http://www.w3.org/2000/svg"),
-            ("viewBox", &format!("0 0 {across} {down}")),
-            ("width", &across),
-            ("height", &down),
-            ("font-family", "Ubuntu, DejaVu Sans, sans-serif"),
-        ];
-        let mut xml = Xml::new();
-        xml.within("svg", &root, |xml| {
-            let paper = [("width", &*across), ("height", &down), ("fill", PAPER)];
-            xml.empty("rect", &paper);
-            let mut out = Drawing(xml);
+        on_paper(WIDTH, height, |out| {
             out.text(LEFT, 44.0, 24.0, INK, "start", self.title);
             out.text(LEFT, 70.0, 15.0, QUIET, "start", self.words);
-            self.draw_ground(&mut out, lowest, highest);
-            self.draw_notes(&mut out, highest);
-            self.draw_curve(&mut out, highest);
-        });
-        xml.finish()
+            self.draw_ground(out, lowest, highest);
+            self.draw_notes(out, highest);
+            self.draw_curve(out, highest);
+        })
     }
 
     /// Two keys more than the notes have, on both sides.

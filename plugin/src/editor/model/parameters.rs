@@ -104,30 +104,34 @@ pub const GROUPS: [Group; 7] = [
 /// Place of the group "Copies" in [`GROUPS`].
 pub const COPIES_GROUP: usize = 2;
 
-/// What copies 1 ..= 8 have of their own: offset, level, octave.
-pub const COPY_IDS: [[&str; 3]; MAX_COPIES] = [
-    ["copy1_offset", "copy1_level", "copy1_octave"],
-    ["copy2_offset", "copy2_level", "copy2_octave"],
-    ["copy3_offset", "copy3_level", "copy3_octave"],
-    ["copy4_offset", "copy4_level", "copy4_octave"],
-    ["copy5_offset", "copy5_level", "copy5_octave"],
-    ["copy6_offset", "copy6_level", "copy6_octave"],
-    ["copy7_offset", "copy7_level", "copy7_octave"],
-    ["copy8_offset", "copy8_level", "copy8_octave"],
-];
+/// The ids of what one copy has of its own.
+macro_rules! of_copy {
+    ($copy:literal, [$($own:literal),*]) => {
+        [$(concat!("copy", $copy, "_", $own)),*]
+    };
+}
 
-/// What copies 1 ..= 8 make of the phrase's pitches, and on what files have them played: degrees,
-/// semitones, program.
-pub const PITCH_IDS: [[&str; 3]; MAX_COPIES] = [
-    ["copy1_degrees", "copy1_semitones", "copy1_program"],
-    ["copy2_degrees", "copy2_semitones", "copy2_program"],
-    ["copy3_degrees", "copy3_semitones", "copy3_program"],
-    ["copy4_degrees", "copy4_semitones", "copy4_program"],
-    ["copy5_degrees", "copy5_semitones", "copy5_program"],
-    ["copy6_degrees", "copy6_semitones", "copy6_program"],
-    ["copy7_degrees", "copy7_semitones", "copy7_program"],
-    ["copy8_degrees", "copy8_semitones", "copy8_program"],
-];
+/// The same for copies 1 ..= 8.
+macro_rules! of_each_copy {
+    ($own:tt) => {
+        [
+            of_copy!(1, $own),
+            of_copy!(2, $own),
+            of_copy!(3, $own),
+            of_copy!(4, $own),
+            of_copy!(5, $own),
+            of_copy!(6, $own),
+            of_copy!(7, $own),
+            of_copy!(8, $own),
+        ]
+    };
+}
+
+/// Where copies 1 ..= 8 stand, and how they are heard.
+pub const COPY_IDS: [[&str; 3]; MAX_COPIES] = of_each_copy!(["offset", "level", "octave"]);
+
+/// What copies 1 ..= 8 make of the phrase's pitches, and on what files have them played.
+pub const PITCH_IDS: [[&str; 3]; MAX_COPIES] = of_each_copy!(["degrees", "semitones", "program"]);
 
 /// What copies 1 ..= 8 are heard on.
 pub const SOUND_IDS: [[&str; 1]; MAX_COPIES] = [
@@ -142,56 +146,8 @@ pub const SOUND_IDS: [[&str; 1]; MAX_COPIES] = [
 ];
 
 /// How copies 1 ..= 8 read the phrase, and whether they are heard.
-pub const READING_IDS: [[&str; 4]; MAX_COPIES] = [
-    [
-        "copy1_mute",
-        "copy1_solo",
-        "copy1_backwards",
-        "copy1_upside_down",
-    ],
-    [
-        "copy2_mute",
-        "copy2_solo",
-        "copy2_backwards",
-        "copy2_upside_down",
-    ],
-    [
-        "copy3_mute",
-        "copy3_solo",
-        "copy3_backwards",
-        "copy3_upside_down",
-    ],
-    [
-        "copy4_mute",
-        "copy4_solo",
-        "copy4_backwards",
-        "copy4_upside_down",
-    ],
-    [
-        "copy5_mute",
-        "copy5_solo",
-        "copy5_backwards",
-        "copy5_upside_down",
-    ],
-    [
-        "copy6_mute",
-        "copy6_solo",
-        "copy6_backwards",
-        "copy6_upside_down",
-    ],
-    [
-        "copy7_mute",
-        "copy7_solo",
-        "copy7_backwards",
-        "copy7_upside_down",
-    ],
-    [
-        "copy8_mute",
-        "copy8_solo",
-        "copy8_backwards",
-        "copy8_upside_down",
-    ],
-];
+pub const READING_IDS: [[&str; 4]; MAX_COPIES] =
+    of_each_copy!(["mute", "solo", "backwards", "upside_down"]);
 
 /// Whether a parameter has any effect in this moment. A form that is written goes by its list: what
 /// would have generated it says nothing, and cues are awaited where the list has them.
