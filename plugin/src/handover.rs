@@ -405,8 +405,8 @@ impl Latest {
         while let Some(Held { phrase, at }) = self.held.pop() {
             // What was written by hand gives way, and stays too.
             let before = self.kept.taken.phrase.clone();
-            self.kept.takes.keep(&before);
-            self.kept.takes.add(&phrase, at, How::Held);
+            self.kept.takes.keep(&before, self.kept.voice.as_ref());
+            self.kept.takes.add(&phrase, None, at, How::Held);
         }
         if self.told.update() {
             let told = self.told.output_buffer();

@@ -14,7 +14,7 @@ mod voice;
 
 pub use modulations::LONGEST_TURNING;
 pub use sketches::{Comes, LONGEST_NAME, PLACES, Sketch, Sketches, is_kept};
-pub use takes::{How, MOST_TAKES, Take, Takes, now};
+pub use takes::{How, MOST_RECORDINGS, MOST_TAKES, Take, Takes, now};
 pub use voice::Voice;
 
 use crate::handover::MainSide;
@@ -169,11 +169,12 @@ impl Kept {
         self.practice = Arc::default();
         take(practice::restored(saved).map(|desk| self.practice = Arc::new(desk)));
         self.voice = None;
-        take(voice::restored(saved).map(|voice| self.voice = voice));
-        let (takes, lost) = takes::restored(saved);
+        let recordings = voice::Recordings::of(saved);
+        take(voice::restored(saved, &recordings).map(|voice| self.voice = voice));
+        let (takes, lost) = takes::restored(saved, &recordings);
         self.takes = takes;
         lost.into_iter().for_each(|lost| take(Err(lost)));
-        let (sketches, lost) = sketches::restored(saved);
+        let (sketches, lost) = sketches::restored(saved, &recordings);
         self.sketches = sketches;
         lost.into_iter().for_each(|lost| take(Err(lost)));
         take(comes_from(saved).map(|comes| self.comes = comes));
@@ -184,12 +185,13 @@ impl Kept {
         (!refused.is_empty()).then(|| Notice(refused.join(" ")))
     }
 
-    /// Another phrase comes, out of a file; the one that gives way stays among the takes, and so does
-    /// this one. `at` is when, in seconds since 1970.
-    pub fn load(&mut self, phrase: Phrase, at: u64) {
-        self.takes.keep(&self.taken.phrase);
-        self.takes.add(&phrase, at, How::Loaded);
+    /// Another phrase comes, out of a file or said, with what goes along with it; the one that gives
+    /// way stays among the takes, and so does this one. `at` is when, in seconds since 1970.
+    pub fn load(&mut self, phrase: Phrase, voice: Option<Voice>, at: u64) {
+        self.takes.keep(&self.taken.phrase, self.voice.as_ref());
+        self.takes.add(&phrase, voice.as_ref(), at, How::Loaded);
         self.taken.phrase = phrase;
+        self.voice = voice;
     }
 
     /// A sentence that was said becomes the phrase, held at `at`, in seconds since 1970; its recording
@@ -204,9 +206,10 @@ impl Kept {
     /// A take comes back, the oldest being 0, if there is such a take; the phrase that gives way
     /// stays.
     pub fn bring_back(&mut self, index: usize) {
-        if let Some(phrase) = self.takes.get(index).map(|take| take.phrase.clone()) {
-            self.takes.keep(&self.taken.phrase);
-            self.taken.phrase = phrase;
+        if let Some(take) = self.takes.get(index).cloned() {
+            self.takes.keep(&self.taken.phrase, self.voice.as_ref());
+            self.taken.phrase = take.phrase;
+            self.voice = take.voice;
         }
     }
 
@@ -236,6 +239,8 @@ impl Kept {
 
     /// What is written.
     fn written(&self) -> Written {
+        let mut shelf = voice::Shelf::default();
+        let voice = voice::of(&self.taken.phrase, self.voice.as_ref());
         Written {
             version: VERSION,
             phrase: SavedPhrase::from(&self.taken.phrase),
@@ -248,10 +253,11 @@ impl Kept {
             performed: performed::saved(&self.performed),
             tempi: performed::saved_tempi(&self.performed),
             practice: practice::saved(&self.practice),
-            voice: voice::saved(self.voice.as_ref(), &self.taken.phrase),
-            takes: takes::saved(&self.takes),
-            sketches: sketches::saved(&self.sketches),
+            voice: shelf.place(voice.as_ref()),
+            takes: takes::saved(&self.takes, &mut shelf),
+            sketches: sketches::saved(&self.sketches, &mut shelf),
             comes: Some(self.comes).filter(|comes| *comes != Comes::default()),
+            recordings: shelf.all(),
             window: self.window,
         }
     }
@@ -369,13 +375,16 @@ pub struct Written {
     #[serde(skip_serializing_if = "Option::is_none")]
     practice: Option<practice::SavedPractice>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    voice: Option<Voice>,
+    voice: Option<usize>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     takes: Vec<takes::SavedTake>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     sketches: Vec<Option<sketches::SavedSketch>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     comes: Option<Comes>,
+    /// To which all that was said refers by its place.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    recordings: Vec<Voice>,
     window: WindowSize,
 }
 

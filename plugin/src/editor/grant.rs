@@ -140,7 +140,7 @@ impl Granter {
             }
             Wish::Load(phrase) => {
                 let name = |_: &Kept| Name::of_loading(&phrase);
-                self.take_step(parameters, name, |kept| kept.load(*phrase.clone(), now()));
+                self.take_step(parameters, name, |kept| kept.load(*phrase.clone(), None, now()));
                 self.wrote = true;
             }
             Wish::BringBack(index) => {
@@ -282,10 +282,7 @@ impl Granter {
             self.say(&why);
             None
         });
-        let change = |kept: &mut Kept| {
-            kept.load(sentence.phrase.clone(), now());
-            kept.voice = voice;
-        };
+        let change = |kept: &mut Kept| kept.load(sentence.phrase.clone(), voice, now());
         self.take_step(parameters, name, change);
         self.wrote = true;
     }

@@ -23,7 +23,7 @@ pub const SONG: &str = "song";
 
 /// The largest file that is read, in bytes: beyond any project, with eight sketches of the largest
 /// form and as many takes as stay.
-pub const LARGEST: u64 = 64 << 20;
+pub const LARGEST: u64 = 128 << 20;
 
 /// What is kept of the song.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]

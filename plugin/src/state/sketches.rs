@@ -1,6 +1,7 @@
 //! Sketches: eight places, each of which keeps the whole of an idea, to be called up again.
 
-use super::{Kept, SavedPhrase, Voice, modulations, part, performed, route, semitones, voice};
+use super::voice::{self, Recordings, Shelf};
+use super::{Kept, SavedPhrase, Voice, modulations, part, performed, route, semitones};
 use crate::params::{DECLARATIONS, Parameters};
 use crate::state::custom_from;
 use nice_plug::plugin::ParamValue;
@@ -122,7 +123,7 @@ impl Sketch {
             modulations: kept.modulations,
             route: kept.route.clone(),
             performed: kept.performed.clone(),
-            voice: voice::saved(kept.voice.as_ref(), &kept.taken.phrase),
+            voice: voice::of(&kept.taken.phrase, kept.voice.as_ref()),
             values,
         }
     }
@@ -139,7 +140,7 @@ impl Sketch {
     /// is in it. The phrase that gives way stays among the takes.
     pub fn take_place(&self, kept: &mut Kept) {
         let before = kept.taken.phrase.clone();
-        kept.takes.keep(&before);
+        kept.takes.keep(&before, kept.voice.as_ref());
         kept.taken.phrase.clone_from(&self.phrase);
         kept.seed = self.seed;
         kept.custom = self.custom;
@@ -236,16 +237,16 @@ pub(super) struct SavedSketch {
     #[serde(skip_serializing_if = "Vec::is_empty")]
     tempi: Vec<performed::SavedTempo>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    voice: Option<Voice>,
+    voice: Option<usize>,
     values: BTreeMap<String, Plain>,
 }
 
 /// As they are saved: a place that is empty is null.
-pub(super) fn saved(sketches: &Sketches) -> Vec<Option<SavedSketch>> {
+pub(super) fn saved(sketches: &Sketches, shelf: &mut Shelf) -> Vec<Option<SavedSketch>> {
     if sketches.is_empty() {
         return Vec::new();
     }
-    let saved = |sketch: &Arc<Sketch>| SavedSketch {
+    let mut saved = |sketch: &Arc<Sketch>| SavedSketch {
         name: sketch.name.clone(),
         phrase: SavedPhrase::from(&sketch.phrase),
         seed: sketch.seed,
@@ -254,36 +255,51 @@ pub(super) fn saved(sketches: &Sketches) -> Vec<Option<SavedSketch>> {
         route: route::saved(&sketch.route),
         performed: performed::saved(&sketch.performed),
         tempi: performed::saved_tempi(&sketch.performed),
-        voice: sketch.voice.clone(),
+        voice: shelf.place(sketch.voice.as_ref()),
         values: sketch.values.clone(),
     };
     sketches
         .0
         .iter()
-        .map(|place| place.as_ref().map(saved))
+        .map(|place| place.as_ref().map(&mut saved))
         .collect()
 }
 
 /// The sketches that were saved; none were in states from before there were any. A place that
 /// cannot be read is empty, and named.
-pub(super) fn restored(saved: &Value) -> (Sketches, Vec<String>) {
+pub(super) fn restored(saved: &Value, recordings: &Recordings) -> (Sketches, Vec<String>) {
     let (mut sketches, mut refused) = (Sketches::default(), Vec::new());
-    let places = saved.get("sketches").and_then(Value::as_array);
-    for (place, saved) in places.into_iter().flatten().take(PLACES).enumerate() {
+    let places = match saved.get("sketches") {
+        None | Some(Value::Null) => &[][..],
+        Some(Value::Array(places)) => &places[..places.len().min(PLACES)],
+        Some(_) => {
+            refused.push("The saved sketches cannot be read, and their places are empty.".into());
+            &[]
+        }
+    };
+    for (place, saved) in places.iter().enumerate() {
         if saved.is_null() {
             continue;
         }
-        match read(saved) {
-            Ok(sketch) => sketches.put(place, Some(Arc::new(sketch))),
-            Err(reason) => refused.push(format!(
-                "Sketch {} cannot be read, and its place is empty: {reason}",
-                place + 1
+        let number = place + 1;
+        let Ok(mut sketch) = read(saved) else {
+            refused.push(format!(
+                "Sketch {number} cannot be read, and its place is empty."
+            ));
+            continue;
+        };
+        match recordings.voice(saved) {
+            Ok(voice) => sketch.voice = voice,
+            Err(_) => refused.push(format!(
+                "Sketch {number} is there without its recording, which cannot be heard."
             )),
         }
+        sketches.put(place, Some(Arc::new(sketch)));
     }
     (sketches, refused)
 }
 
+/// A sketch but for its recording.
 fn read(saved: &Value) -> Result<Sketch, String> {
     let name: Option<String> = saved.get("name").and_then(|name| name.as_str().map(cut));
     Ok(Sketch {
@@ -294,7 +310,7 @@ fn read(saved: &Value) -> Result<Sketch, String> {
         modulations: modulations::restored(saved)?,
         route: Arc::new(route::restored(saved)?),
         performed: Arc::new(performed::restored(saved)?),
-        voice: voice::restored(saved)?,
+        voice: None,
         values: part(saved, "values", "values of the parameters")?,
     })
 }
@@ -307,10 +323,11 @@ fn cut(name: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::state::{How, MOST_TAKES};
+    use crate::state::{How, MOST_RECORDINGS, MOST_TAKES};
     use procession_core::part::MAX_COPIES;
     use procession_core::performed::{Happened, MOST_MOMENTS, Moment, Shape};
     use procession_core::phrase::MAX_NOTES;
+    use procession_core::reciter::{LONGEST, Utterance};
     use procession_core::route::{Afterwards, Dwell, MAX_STAGES, Way, WrittenStage};
     use procession_core::settings::{Motion, Settings};
 
@@ -372,7 +389,7 @@ mod tests {
         let sketch = Sketch::of(&kept, &parameters, "Buoys".to_owned());
         kept.sketches.put(5, Some(Arc::new(sketch.clone())));
         kept.takes
-            .add(&kept.taken.phrase.clone(), 1_700_000_000, How::Held);
+            .add(&kept.taken.phrase.clone(), None, 1_700_000_000, How::Held);
         kept.comes = Comes::Cycle;
         assert_eq!(read_back(&kept), kept);
         let stood = sketch.stood();
@@ -399,10 +416,7 @@ mod tests {
         saved["sketches"][0]["phrase"]["length"] = Value::from(-1.0);
         let mut read = Kept::default();
         let notice = read.restore(&saved).expect("something to say").0;
-        assert!(
-            notice.starts_with("Sketch 1 cannot be read, and its place is empty"),
-            "{notice}"
-        );
+        assert_eq!(notice, "Sketch 1 cannot be read, and its place is empty.");
         assert_eq!(read.sketches.get(0), None);
         assert_eq!(read.sketches.get(1), kept.sketches.get(1));
     }
@@ -420,14 +434,24 @@ mod tests {
         let rest = Phrase::from_text("D4", 0.25).expect("a phrase");
         for at in 0..MOST_TAKES as u64 {
             // No take comes twice in a row.
-            kept.takes
-                .add(if at % 2 == 0 { &phrase } else { &rest }, at, How::Held);
+            let phrase = if at % 2 == 0 { &phrase } else { &rest };
+            kept.takes.add(phrase, None, at, How::Held);
         }
         // Within the state it is text within text.
         let text = serde_json::to_string(&kept.to_json()).expect("JSON");
+        // The longest recordings there can be, of noise, which cannot be written shorter: that of the
+        // phrase, those of the sketches, those of the takes.
+        let mut noise = 1u32;
+        let steps = (0..LONGEST as usize * 48_000).map(|_| {
+            noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            noise as i32 >> 8
+        });
+        let said = Utterance::from_steps(steps, 48_000, 24).expect("an utterance");
+        let voice = serde_json::to_string(&Voice::new(said).expect("a voice")).expect("JSON");
+        let recordings = (1 + PLACES + MOST_RECORDINGS) * voice.len();
         assert!(
-            text.len() as u64 * 3 / 2 < crate::program::project::LARGEST,
-            "{}",
+            (text.len() * 3 / 2 + recordings) as u64 <= crate::program::project::LARGEST,
+            "{} and {recordings}",
             text.len()
         );
         assert_eq!(read_back(&kept), kept);

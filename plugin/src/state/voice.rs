@@ -1,4 +1,5 @@
-//! The recording that goes along with a phrase of speech, as a project keeps it: FLAC, as text.
+//! The recording that goes along with a phrase of speech, as a project keeps it: FLAC, as text, and
+//! each once, however many phrases were said in it.
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
@@ -62,23 +63,73 @@ impl Serialize for Voice {
     }
 }
 
-/// What is written of a voice: nothing if no note of the phrase was said.
-pub(super) fn saved(voice: Option<&Voice>, phrase: &Phrase) -> Option<Voice> {
+/// The voice of a phrase: none if no note of it was said.
+pub(super) fn of(phrase: &Phrase, voice: Option<&Voice>) -> Option<Voice> {
     let is_said = phrase.notes().iter().any(|note| note.said.is_some());
     voice.filter(|_| is_said).cloned()
 }
 
-/// None was written in states from before there was one.
-pub(super) fn restored(saved: &Value) -> Result<Option<Voice>, String> {
-    let refused = |why: String| {
+/// Recordings on their way into a project: each is written once, and known by its place.
+#[derive(Default)]
+pub(super) struct Shelf(Vec<Voice>);
+
+impl Shelf {
+    /// The place of a recording, if there is one.
+    pub fn place(&mut self, voice: Option<&Voice>) -> Option<usize> {
+        let voice = voice?;
+        let found = self.0.iter().position(|one| one == voice);
+        Some(found.unwrap_or_else(|| {
+            self.0.push(voice.clone());
+            self.0.len() - 1
+        }))
+    }
+
+    /// All that were given a place, in order.
+    pub fn all(self) -> Vec<Voice> {
+        self.0
+    }
+}
+
+/// The recordings of a project as they are read.
+pub(super) struct Recordings(Vec<Result<Voice, String>>);
+
+impl Recordings {
+    /// Those that were saved.
+    pub fn of(saved: &Value) -> Self {
+        let written = saved.get("recordings").and_then(Value::as_array);
+        let read = |written: &Value| {
+            let text = written.as_str().ok_or(NO_RECORDING);
+            Voice::read(text?)
+        };
+        Self(written.into_iter().flatten().map(read).collect())
+    }
+
+    /// The voice of what was saved, if it had one. States from before recordings were gathered have
+    /// it with the phrase.
+    ///
+    /// # Errors
+    /// In words, why it cannot be heard.
+    pub fn voice(&self, saved: &Value) -> Result<Option<Voice>, String> {
+        match saved.get("voice") {
+            None | Some(Value::Null) => Ok(None),
+            Some(Value::String(written)) => Voice::read(written).map(Some),
+            Some(place) => {
+                let place = place.as_u64().and_then(|place| usize::try_from(place).ok());
+                let found = place.and_then(|place| self.0.get(place));
+                found.cloned().unwrap_or(Err(NO_RECORDING.to_owned())).map(Some)
+            }
+        }
+    }
+}
+
+const NO_RECORDING: &str = "it is no recording";
+
+/// The voice of the phrase; none was written in states from before there was one.
+pub(super) fn restored(saved: &Value, recordings: &Recordings) -> Result<Option<Voice>, String> {
+    recordings.voice(saved).map_err(|why| {
         format!(
             "The saved voice cannot be heard: {why}. The phrase plays without it; load an earlier \
              save of the project to have it back."
         )
-    };
-    match saved.get("voice") {
-        None | Some(Value::Null) => Ok(None),
-        Some(Value::String(written)) => Voice::read(written).map(Some).map_err(refused),
-        Some(_) => Err(refused("it is no recording".to_owned())),
-    }
+    })
 }

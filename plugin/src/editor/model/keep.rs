@@ -24,6 +24,7 @@ pub fn ago(at: u64, now: u64) -> String {
 pub fn about_take(take: &Take, now: u64) -> String {
     let how = match take.how {
         How::Held => "held",
+        How::Loaded if take.voice.is_some() => "said",
         How::Loaded => "loaded",
         How::Written => "written",
     };
