@@ -217,9 +217,7 @@ impl<'a> Performance<'a> {
     /// The parts that are in use at any time.
     pub fn parts(&self) -> impl Iterator<Item = Part> + use<> {
         let used = self.used;
-        Part::ALL
-            .into_iter()
-            .filter(move |part| used[part.index()])
+        Part::ALL.into_iter().filter(move |part| used[part.index()])
     }
 
     /// The most copies that are in use at once.

@@ -188,17 +188,18 @@ impl Kept {
     /// Another phrase comes, out of a file or said, with what goes along with it; the one that gives
     /// way stays among the takes, and so does this one. `at` is when, in seconds since 1970.
     pub fn load(&mut self, phrase: Phrase, voice: Option<Voice>, at: u64) {
-        self.takes.keep(&self.taken.phrase, self.voice.as_ref());
-        self.takes.add(&phrase, voice.as_ref(), at, How::Loaded);
-        self.taken.phrase = phrase;
-        self.voice = voice;
+        self.take(phrase, voice, at, How::Loaded);
     }
 
     /// A sentence that was said becomes the phrase, held at `at`, in seconds since 1970; its recording
     /// goes along. The phrase that gives way stays among the takes.
     pub fn hold_said(&mut self, phrase: Phrase, voice: Option<Voice>, at: u64) {
-        self.takes.keep(&self.taken.phrase);
-        self.takes.add(&phrase, at, How::Held);
+        self.take(phrase, voice, at, How::Held);
+    }
+
+    fn take(&mut self, phrase: Phrase, voice: Option<Voice>, at: u64, how: How) {
+        self.takes.keep(&self.taken.phrase, self.voice.as_ref());
+        self.takes.add(&phrase, voice.as_ref(), at, how);
         self.taken.phrase = phrase;
         self.voice = voice;
     }

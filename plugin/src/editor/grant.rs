@@ -140,7 +140,9 @@ impl Granter {
             }
             Wish::Load(phrase) => {
                 let name = |_: &Kept| Name::of_loading(&phrase);
-                self.take_step(parameters, name, |kept| kept.load(*phrase.clone(), None, now()));
+                self.take_step(parameters, name, |kept| {
+                    kept.load(*phrase.clone(), None, now())
+                });
                 self.wrote = true;
             }
             Wish::BringBack(index) => {

@@ -13,8 +13,8 @@ use crate::editor::circle::{fitting, put, voice_line};
 use crate::editor::listen::{SIGN, entered, sign, stepped, steps, toggled};
 use crate::editor::look::{Look, mark};
 use crate::editor::model::plan::{
-    About, Block, InForce, ModeMark, Plan, Playhead, Window, about, length, mode_in_force, modes_at,
-    playhead, stage_now, totals,
+    About, Block, InForce, ModeMark, Plan, Playhead, Window, about, length, mode_in_force,
+    modes_at, playhead, stage_now, totals,
 };
 use crate::editor::seen::{Edition, Seen};
 use crate::editor::wish::{RouteWish, SongWish, Wish};

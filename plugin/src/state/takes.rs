@@ -1,8 +1,8 @@
 //! Takes: every phrase that was held or loaded, and what was written before it, so that none is
 //! lost.
 
-use super::voice::{self, Recordings, Shelf, Voice};
 use super::SavedPhrase;
+use super::voice::{self, Recordings, Shelf, Voice};
 use procession_core::phrase::Phrase;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -175,7 +175,9 @@ pub(super) fn restored(saved: &Value, recordings: &Recordings) -> (Takes, Vec<St
     let mut said = Vec::new();
     if lost > 0 {
         let are = are(lost);
-        said.push(format!("Of the saved takes {lost} cannot be read, and {are} left out."));
+        said.push(format!(
+            "Of the saved takes {lost} cannot be read, and {are} left out."
+        ));
     }
     if unheard > 0 {
         let are = are(unheard);

@@ -116,7 +116,10 @@ impl Recordings {
             Some(place) => {
                 let place = place.as_u64().and_then(|place| usize::try_from(place).ok());
                 let found = place.and_then(|place| self.0.get(place));
-                found.cloned().unwrap_or(Err(NO_RECORDING.to_owned())).map(Some)
+                found
+                    .cloned()
+                    .unwrap_or(Err(NO_RECORDING.to_owned()))
+                    .map(Some)
             }
         }
     }

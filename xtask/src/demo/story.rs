@@ -196,13 +196,7 @@ impl Story {
         loop {
             counts = scaled(set, scale);
             let now = counts.put_in(&settings);
-            found = fit(
-                &self.phrase,
-                &now,
-                &Ranges::around(counts),
-                seconds,
-                clock,
-            );
+            found = fit(&self.phrase, &now, &Ranges::around(counts), seconds, clock);
             let longer = clock(found.longest) < seconds;
             let next = scale * if longer { 1.5 } else { 0.75 };
             let done = found.reaches(seconds, clock) || scaled(set, next) == counts;

@@ -14,7 +14,7 @@ use serde::Serialize;
 
 /// Raised whenever a field goes, or changes its meaning, and when it became something to be read
 /// again; a new field is free.
-pub(super) const SCHEMA: u32 = 3;
+pub(super) const SCHEMA: u32 = 4;
 
 /// The plan of a piece as JSON. All positions are beats from the origin.
 ///
@@ -312,7 +312,7 @@ mod tests {
         // A cycle is six sixteenths, 1.5 beats. Six dwells of 8 cycles, six drifts of 4, and the
         // dwell in which unison is held: 7 * 12 + 6 * 6 = 120 beats, a minute at this tempo.
         let plan = ferry(|_| ());
-        assert_eq!(plan["schema"], 3);
+        assert_eq!(plan["schema"], 4);
         assert_eq!(plan["title"], "Night \"ferry\"");
         assert_eq!(plan["origin"], 16.0);
         assert_eq!(plan["lasts"]["chosen_beats"], 120.0);

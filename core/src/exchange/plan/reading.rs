@@ -11,6 +11,9 @@ use thiserror::Error;
 /// The largest plan that is read, in bytes: several times what the longest form takes.
 pub const LARGEST: usize = 32 << 20;
 
+/// The first version that tells a route as this one does.
+const FIRST: u32 = 3;
+
 /// Why no route could be read; the text says what to do.
 #[derive(Clone, Debug, Error, PartialEq)]
 pub enum ReadError {
@@ -37,7 +40,7 @@ pub enum ReadError {
     NoPlan,
     /// It was written by an earlier or a later build.
     #[error(
-        "this plan is of version {0}, and its route can be read from version {SCHEMA} only: write the plan anew"
+        "this plan is of version {0}, and its route can be read from versions {FIRST} to {SCHEMA}: write the plan anew"
     )]
     Version(u64),
     /// A field is not there, or says what it cannot.
@@ -70,7 +73,7 @@ pub fn read_route(bytes: &[u8]) -> Result<Route, ReadError> {
         column: error.column(),
     })?;
     match plan["schema"].as_u64() {
-        Some(version) if version == u64::from(SCHEMA) => (),
+        Some(version) if (u64::from(FIRST)..=u64::from(SCHEMA)).contains(&version) => (),
         Some(version) => return Err(ReadError::Version(version)),
         None => return Err(ReadError::NoPlan),
     }
@@ -264,7 +267,7 @@ mod tests {
 
     /// Two stages written by hand, in an editor of text.
     fn by_hand() -> Value {
-        json!({"schema": 3, "route": {
+        json!({"schema": SCHEMA, "route": {
             "written": true,
             "stages": [
                 {"motion": "jump", "over_cycles": 4, "dwell_cycles": 8, "ahead_steps": [],
@@ -348,8 +351,11 @@ mod tests {
         );
         assert_eq!(
             damaged("/schema", json!(2)),
-            "this plan is of version 2, and its route can be read from version 3 only: write the plan anew"
+            "this plan is of version 2, and its route can be read from versions 3 to 4: write the plan anew"
         );
+        let mut before = by_hand();
+        before["schema"] = json!(3);
+        assert_eq!(read(&before), read(&by_hand()));
         assert_eq!(refused(&json!([1, 2])), ReadError::NoPlan.to_string());
         assert_eq!(
             refused(&json!({"schema": 3})),

@@ -63,7 +63,9 @@ impl Granter {
         let sketches = of.parameters.kept.current().sketches;
         let (side, place) = self.comparing.other();
         let (a, b) = self.comparing.seen().pair;
-        let empty = [("A", a), ("B", b)].into_iter().find(|(_, place)| sketches.get(*place).is_none());
+        let empty = [("A", a), ("B", b)]
+            .into_iter()
+            .find(|(_, place)| sketches.get(*place).is_none());
         if let Some((side, place)) = empty {
             // One that is alone is not compared with anything.
             self.comparing.alone(of.bell);

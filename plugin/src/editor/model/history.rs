@@ -147,11 +147,19 @@ impl Step {
         if !self.is_of_a_performance() {
             return;
         }
-        if !self.changed.iter().any(|(before, _)| before.is_performance()) {
+        if !self
+            .changed
+            .iter()
+            .any(|(before, _)| before.is_performance())
+        {
             let nothing = || Thing::Performed(Arc::default());
             self.changed.push((nothing(), nothing()));
         }
-        for pair in self.changed.iter_mut().filter(|pair| pair.0.is_performance()) {
+        for pair in self
+            .changed
+            .iter_mut()
+            .filter(|pair| pair.0.is_performance())
+        {
             *which(pair) = Thing::Performed(kept.performed.clone());
         }
     }

@@ -23,8 +23,8 @@ pub fn ago(at: u64, now: u64) -> String {
 /// "9 notes, held 5 min ago".
 pub fn about_take(take: &Take, now: u64) -> String {
     let how = match take.how {
+        How::Held | How::Loaded if take.voice.is_some() => "said",
         How::Held => "held",
-        How::Loaded if take.voice.is_some() => "said",
         How::Loaded => "loaded",
         How::Written => "written",
     };

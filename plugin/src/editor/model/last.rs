@@ -51,13 +51,9 @@ impl Last {
             return Self::of_written(seen, wished);
         }
         let ranges = Ranges::customary();
-        let found = fit(
-            seen.phrase(),
-            seen.settings(),
-            &ranges,
-            wished,
-            |lasts| seconds(seen, lasts),
-        );
+        let found = fit(seen.phrase(), seen.settings(), &ranges, wished, |lasts| {
+            seconds(seen, lasts)
+        });
         Ok(Self {
             heading: heading(seen, &found, &ranges, wished),
             choices: found
@@ -269,7 +265,10 @@ mod tests {
         assert_eq!(stage.heading, "For stage 3 at bar 61:");
         let same = Last::of_moment(&seen, "stage 3 at 3:30").expect("a moment");
         assert_eq!(same.heading, "For stage 3 at 3:30:");
-        assert_eq!(same.choices[0].wishes, other_words(&stage, "stage 3 at 3:30"));
+        assert_eq!(
+            same.choices[0].wishes,
+            other_words(&stage, "stage 3 at 3:30")
+        );
     }
 
     /// What is offered, as if it had been asked for in those words.

@@ -1221,11 +1221,16 @@ mod tests {
             };
             now.follow(snapshot, &phrase, settings, now.anchor);
             now.follow_performed(&Arc::new(told));
-            assert!(now.performance.until().is_some_and(|until| until < 16.0 + 48.0));
+            assert!(
+                now.performance
+                    .until()
+                    .is_some_and(|until| until < 16.0 + 48.0)
+            );
             now
         };
         let waiting = |elapsed| seen("D4 E4 F4 G4 A4 B4 C5 .", settings, Some(elapsed));
-        let moments = [48.0, 150.0, 300.0].map(|elapsed| [waiting(elapsed), cued(waiting(elapsed))]);
+        let moments =
+            [48.0, 150.0, 300.0].map(|elapsed| [waiting(elapsed), cued(waiting(elapsed))]);
         for now in moments.into_iter().flatten() {
             let elapsed = now.elapsed();
             let window = Window::whole(&now);

@@ -126,10 +126,10 @@ fn bars_of_the_plan(seen: &Seen) -> SongBars {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use procession_core::words::minutes;
     use crate::editor::model::circle::tests::seen;
     use crate::editor::model::route::Places;
     use procession_core::settings::Settings;
+    use procession_core::words::minutes;
 
     /// Twelve steps of a sixteenth: a cycle is 3 beats, 2 seconds at 90 beats a minute.
     const TWELVE: &str = "D4 F4 . A4 C5 . G4 A4 . F4 E4 .";
