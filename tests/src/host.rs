@@ -19,6 +19,7 @@
 //! ```
 
 mod block;
+mod clocked;
 mod entry;
 mod event;
 mod handlers;
@@ -30,6 +31,7 @@ mod window;
 
 pub use block::Block;
 pub use clack_host::process::ProcessStatus;
+pub use clocked::{Clocked, Prepared};
 pub use entry::Library;
 pub use event::{Address, Event, Expression, Timed};
 pub use handlers::{Requests, Room};

@@ -1,188 +1,150 @@
-//! `bench`: ratios, measured side by side in one run.
+//! `bench`: what the plug-in costs, measured so that anybody can measure it again.
 //!
-//! Each figure is the best of several rounds, with the two sides of a ratio taking turns, so that
-//! whatever else the machine does falls on both.
+//! The clock runs while `process` does, and at no other time. What is compared is measured in turn,
+//! piece by piece, and of each piece the best round counts: whatever else the machine did, it did
+//! in another. The floor is a bare plug-in of the same framework, with as many parameters.
 
+mod blocks;
+mod instances;
+mod offline;
+mod report;
 mod worst;
 
 use crate::bundle::{self, Build};
+use crate::workspace;
 use anyhow::{Context, Result, bail};
-use lexopt::Parser;
-use procession_core::phrase::Phrase;
-use procession_core::process::Process;
-use procession_core::settings::{Settings, Shifts};
-use procession_core::time::Span;
-use procession_core::unrolling::unroll;
-use procession_tests::host::{Block, Library, Plugin, Processing, Setup, Transport};
-use procession_tests::pass_through;
-use std::path::Path;
-use std::time::{Duration, Instant};
-
-const RATE: f64 = 48_000.0;
-const FRAMES: u32 = 64;
-const TEMPO: f64 = 120.0;
-const BLOCKS: u32 = 20_000;
-const ROUNDS: usize = 7;
-
-/// How many of the worst blocks are told.
-const WORST: usize = 8;
-
-/// A phrase of 32 notes in 32 steps.
-const PHRASE: &str = "D4 A4 F4 C5 E4 B4 D5 A4 E5 C5 G4 F4 D4 E4 A4 G4 \
-                      C5 B4 F4 A4 D5 E5 G4 C5 A4 F4 E4 D4 B4 G4 A4 C5";
+use lexopt::{Arg, Parser};
+use procession_tests::host::screen::{self, Screen};
+use report::{Report, Table};
+use std::env;
+use std::env::consts::{DLL_PREFIX, DLL_SUFFIX};
+use std::path::PathBuf;
+use std::process::Command;
 
 /// What `bench` does.
 pub const HELP: &str = "\
-cargo xtask bench
+cargo xtask bench [--readme]
 
-Measures the plug-in in a release build: the time of a block against a bare pass-through, idle and
-playing, early and late in a song; the worst block there is, of all that can change at once; notes a
-second offline; memory of an instance. The two sides of a
-ratio are measured in turn in the same run, so that whatever else the machine does falls on both.
+Measures the plug-in in a release build, and tells it as tables in Markdown: what a block takes, beside
+a bare plug-in of the same framework with as many parameters; the same in blocks of other lengths, by
+notes and by copies; the worst block there is, of all that can change at once; what an instance takes,
+and opening it; how fast a piece is unrolled and written, beside the scripts that one would write with
+other libraries (if cargo xtask test has installed those). It takes some three minutes once all is
+built; the less else the machine does meanwhile, the better.
+
+  --readme  put the tables into README.md, in the place of those that are there
 ";
 
+/// Of the tables in the README.
+const MARKS: [&str; 2] = ["<!-- bench -->\n", "<!-- end of bench -->\n"];
+
 /// `bench`
-pub fn run(arguments: Parser) -> Result<()> {
-    crate::no_more(arguments)?;
-    let clap = &bundle::make_clap(Build::Release)?;
-    println!("a block is {FRAMES} frames at {RATE} Hz; 8 copies of a 32-note phrase\n");
-    let bare = pass_through::library()?;
-    let mut bare = started(&bare)?;
-    let mut idle = idle(clap)?;
-    let mut playing = holding(clap)?;
-    // Half a minute in, the copies are on their way.
-    let early = 60.0;
-    // Bar 100 000 of four beats.
-    let late = 400_000.0;
-    let mut best = [Duration::MAX; 4];
-    for _ in 0..ROUNDS {
-        best[0] = best[0].min(time(&mut bare, early, false)?);
-        best[1] = best[1].min(time(&mut idle, early, false)?);
-        best[2] = best[2].min(time(&mut playing, early, true)?);
-        best[3] = best[3].min(time(&mut playing, late, true)?);
+pub fn run(mut arguments: Parser) -> Result<()> {
+    let mut into_readme = false;
+    while let Some(argument) = arguments.next()? {
+        match argument {
+            Arg::Long("readme") => into_readme = true,
+            other => return Err(other.unexpected().into()),
+        }
     }
-    let [bare, idle, early, late] = best.map(|time| time.as_secs_f64() / f64::from(BLOCKS) * 1e6);
-    println!("bare pass-through        {bare:8.3} us a block");
-    println!(
-        "idle                     {idle:8.3} us a block  {:5.2} x the pass-through",
-        idle / bare
-    );
-    println!(
-        "playing, bar 16          {early:8.3} us a block  {:5.2} x the pass-through",
-        early / bare
-    );
-    println!(
-        "playing, bar 100 000     {late:8.3} us a block  {:5.2} x bar 16",
-        late / early
-    );
-    println!(
-        "a real-time block lasts  {:8.3} us",
-        f64::from(FRAMES) / RATE * 1e6
-    );
-    let real = f64::from(FRAMES) / RATE * 1e6;
-    println!("\nat worst, 512 notes, 8 copies that grow, 16 mode changes at stages 200 to 215:");
-    for (what, took) in worst::blocks(clap)?.iter().take(WORST) {
-        let took = took.as_secs_f64() * 1e6;
-        println!(
-            "  {what:36} {took:8.1} us  {:5.1} % of a real-time block",
-            took / real * 100.0
-        );
+    if cfg!(debug_assertions) {
+        return optimised(into_readme);
     }
-    println!(
-        "\noffline                  {:8.2} million notes a second",
-        unrolled() / 1e6
-    );
-    println!("an instance              {:8.2} MiB", instance(clap)?);
+    let text = measured()?.markdown();
+    println!("\n{text}");
+    if into_readme {
+        let path = workspace::root().join("README.md");
+        let readme = std::fs::read_to_string(&path).context("README.md cannot be read")?;
+        let readme = between(&readme, &text).context("README.md has no place for the tables")?;
+        std::fs::write(&path, readme).context("README.md cannot be written")?;
+        println!("README.md has them.");
+    }
     Ok(())
 }
 
-fn started(library: &Library) -> Result<Plugin<Processing>> {
-    Ok(library
-        .first_plugin()?
-        .activate(Setup::default())?
-        .start()?)
-}
-
-fn idle(clap: &Path) -> Result<Plugin<Processing>> {
-    started(&Library::open(clap)?)
-}
-
-/// The phrase has been played in and is held.
-fn holding(clap: &Path) -> Result<Plugin<Processing>> {
-    let mut plugin = idle(clap)?;
-    for (id, value) in [
-        ("copies", "8"),
-        ("length", "32"),
-        ("shifts", "Endless"),
-        ("dwell", "1"),
-    ] {
-        plugin.set(id, value)?;
+/// The same program, built with optimising, so that what is measured beside the plug-in is not
+/// slowed down; on a screen that nobody sees, if there is one to be had, to open the window on.
+fn optimised(into_readme: bool) -> Result<()> {
+    workspace::cargo(&["build", "--release", "--package", "xtask"], &[])?;
+    let program = workspace::target()?.join("release/xtask");
+    let mut command = Command::new(program.with_extension(env::consts::EXE_EXTENSION));
+    command.arg("bench");
+    if into_readme {
+        command.arg("--readme");
     }
-    let phrase = Phrase::from_text(PHRASE, 0.25)?;
-    let mut session = procession_tests::session::Session::new(plugin).tempo(TEMPO);
-    for note in phrase.notes() {
-        session.note(note.onset, 0.2, u16::from(note.key.number()), 0.7);
+    let status = match Screen::start(1400, 1000) {
+        Some(screen) => screen.run(&mut command),
+        None => command.status(),
+    };
+    match status.context("the bench cannot be started")?.success() {
+        true => Ok(()),
+        false => bail!("the bench failed, see above"),
     }
-    session.automate(8.0, "hold", "On")?;
-    session.run_to(16.0)?;
-    Ok(session.into_plugin())
 }
 
-/// The time that a stretch of blocks from `position` on takes; whether it `sounds` is checked.
-fn time(plugin: &mut Plugin<Processing>, position: f64, sounds: bool) -> Result<Duration> {
-    let beats_a_block = f64::from(FRAMES) * TEMPO / (60.0 * RATE);
-    let blocks: Vec<Block> = (0..BLOCKS)
-        .map(|block| {
-            let at = position + f64::from(block) * beats_a_block;
-            Block::of(FRAMES).transport(Transport::rolling(TEMPO).at(at))
-        })
-        .collect();
-    let mut events = 0;
-    let begun = Instant::now();
-    for block in &blocks {
-        events += plugin.process(block)?.len();
+/// A text with another in the place of what stands between the marks.
+fn between(text: &str, new: &str) -> Option<String> {
+    let (before, rest) = text.split_once(MARKS[0])?;
+    let (_, after) = rest.split_once(MARKS[1])?;
+    Some([before, MARKS[0], "\n", new, "\n", MARKS[1], after].concat())
+}
+
+fn measured() -> Result<Report> {
+    let clap = bundle::make_clap(Build::Release)?;
+    let bare = bare()?;
+    let mut report = Report::new(machine());
+    let say = |what: &str| println!("{what} ...");
+    // First of all, for a library is opened once.
+    say("opening");
+    let opening = instances::opening(&clap)?;
+    say("an hour in which nothing may be asked for");
+    let hour = instances::guarded_hour()?;
+    say("blocks");
+    report.add(blocks::side_by_side(&bare, &clap, screen::is_inside())?);
+    report.add(blocks::lengths(&bare, &clap)?);
+    report.add(blocks::copies_and_notes(&clap)?);
+    say("all that can change at once");
+    report.add(worst::table(&clap)?);
+    say("instances");
+    let mut rows = Table::new("An instance, and a piece", ["", ""]);
+    rows.extend([hour]);
+    rows.extend(opening);
+    rows.extend(instances::many(&clap)?);
+    say("offline");
+    rows.extend(offline::rows()?);
+    report.add(rows);
+    Ok(report)
+}
+
+/// Builds the bare plug-in: where it is.
+fn bare() -> Result<PathBuf> {
+    workspace::cargo(&["build", "--release", "--package", "procession-bare"], &[])?;
+    let library = format!("{DLL_PREFIX}procession_bare{DLL_SUFFIX}");
+    Ok(workspace::target()?.join("release").join(library))
+}
+
+/// What this is measured on.
+fn machine() -> String {
+    let told = std::fs::read_to_string("/proc/cpuinfo").unwrap_or_default();
+    let name = told.lines().find_map(|line| {
+        let (key, value) = line.split_once(':')?;
+        (key.trim() == "model name").then(|| value.trim().to_owned())
+    });
+    let name = name.unwrap_or_else(|| env::consts::ARCH.to_owned());
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    format!("{name}, {cores} cores, {}", env::consts::OS)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tables_take_the_place_of_those_that_are_there() {
+        let text = "a\n<!-- bench -->\nold\n<!-- end of bench -->\nb\n";
+        let put = between(text, "new").expect("there is a place");
+        assert_eq!(put, "a\n<!-- bench -->\n\nnew\n<!-- end of bench -->\nb\n");
+        assert_eq!(between(&put, "new"), Some(put.clone()));
+        assert_eq!(between("a\n", "new"), None);
     }
-    let took = begun.elapsed();
-    if (events > 0) != sounds {
-        bail!("{events} events were heard, so this would have measured something else");
-    }
-    Ok(took)
-}
-
-/// Notes a second, an hour of eight voices at 120.
-fn unrolled() -> f64 {
-    let phrase = Phrase::from_text(PHRASE, 0.25).expect("these words are notes");
-    let mut settings = Settings::default();
-    settings.motion.copies = 7;
-    settings.motion.shifts = Shifts::Endless;
-    let process = Process::new(phrase, settings, 0.0);
-    let hour = Span::new(0.0, 7200.0);
-    (0..ROUNDS)
-        .map(|_| {
-            let begun = Instant::now();
-            let notes = unroll(&process, hour).map(std::hint::black_box).count();
-            notes as f64 / begun.elapsed().as_secs_f64()
-        })
-        .fold(0.0, f64::max)
-}
-
-/// Resident memory of one instance, from that of many.
-fn instance(clap: &Path) -> Result<f64> {
-    const INSTANCES: usize = 32;
-    let library = Library::open(clap)?;
-    let _warm = started(&library)?;
-    let before = resident()?;
-    let _instances: Vec<_> = (0..INSTANCES)
-        .map(|_| started(&library))
-        .collect::<Result<_>>()?;
-    Ok((resident()? - before) / INSTANCES as f64)
-}
-
-/// Resident memory of this process in MiB.
-fn resident() -> Result<f64> {
-    let status = std::fs::read_to_string("/proc/self/status")
-        .context("memory can only be measured where /proc/self/status tells it (Linux)")?;
-    let line = status.lines().find_map(|line| line.strip_prefix("VmRSS:"));
-    let kib = line.and_then(|line| line.split_whitespace().next()?.parse::<f64>().ok());
-    Ok(kib.context("/proc/self/status tells no VmRSS")? / 1024.0)
 }

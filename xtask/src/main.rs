@@ -60,7 +60,7 @@ const VERBS: [Verb; 8] = [
     },
     Verb {
         name: "bench",
-        does: "measure the plug-in against a bare pass-through",
+        does: "measure what the plug-in costs, beside a bare one",
         help: bench::HELP,
         run: bench::run,
     },
@@ -215,7 +215,7 @@ mod tests {
             ("run", &["--debug", "--midi-input", "--tempo", "--backend"]),
             ("install", &[]),
             ("bundle", &["--debug"]),
-            ("bench", &[]),
+            ("bench", &["--readme"]),
             ("soak", &["--hours"]),
             ("fuzz", &["--minutes"]),
         ];

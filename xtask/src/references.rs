@@ -65,16 +65,33 @@ fn checks(folder: &Path) -> Result<Vec<PathBuf>> {
     Ok(checks)
 }
 
+/// The Python of the environment, if one has been made.
+pub fn python() -> Result<Option<PathBuf>> {
+    let home = home()?;
+    let python = python_in(&home);
+    Ok((home.join(STAMP).exists() && python.exists()).then_some(python))
+}
+
+/// Written last, so that an environment whose making was cut short is made again.
+const STAMP: &str = "made-for.txt";
+
+fn home() -> Result<PathBuf> {
+    Ok(workspace::target()?.join("references-venv"))
+}
+
+fn python_in(home: &Path) -> PathBuf {
+    match std::env::consts::OS {
+        "windows" => home.join("Scripts/python.exe"),
+        _ => home.join("bin/python"),
+    }
+}
+
 /// The environment with just the pinned libraries: made when it is missing, or made for other
 /// pins. Where its Python is.
 fn environment(requirements: &Path) -> Result<PathBuf> {
-    let home = workspace::target()?.join("references-venv");
-    let python = match std::env::consts::OS {
-        "windows" => home.join("Scripts/python.exe"),
-        _ => home.join("bin/python"),
-    };
-    // Written last, so that an environment whose making was cut short is made again.
-    let stamp = home.join("made-for.txt");
+    let home = home()?;
+    let python = python_in(&home);
+    let stamp = home.join(STAMP);
     let wanted = fs::read(requirements)
         .with_context(|| format!("{} cannot be read", requirements.display()))?;
     let works = || speaks(Command::new(&python).arg("--version")).is_ok();

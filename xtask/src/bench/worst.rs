@@ -3,18 +3,24 @@
 //! 512 notes over 128 beats, eight copies that grow by themselves, and sixteen mode changes at late
 //! stages. What is not measured is how often that happens: once is enough to be heard.
 
-use super::{FRAMES, RATE};
+use super::blocks::{FRAMES, RATE};
+use super::report::{Table, micros};
 use anyhow::{Context, Result};
 use procession_core::note::{Key, Note, Velocity};
 use procession_core::phrase::{MAX_LENGTH, MAX_NOTES, Phrase};
-use procession_tests::host::{Block, Event, Library, Plugin, Processing, Setup, Transport};
+use procession_tests::host::{
+    Block, Event, Library, Plugin, Prepared, Processing, Setup, Transport,
+};
 use procession_tests::staging::modulating_project;
 use std::path::Path;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// So fast that a phrase of 64 beats is soon played.
 const TEMPO: f64 = 480.0;
 const ROUNDS: usize = 12;
+
+/// How many of the worst are told.
+const TOLD: usize = 5;
 
 /// How the plug-in is set before anything changes.
 const SETTINGS: [(&str, &str); 8] = [
@@ -44,8 +50,21 @@ const CHANGES: [(&str, [&str; 2]); 12] = [
     ("grid", ["1/8", "1/16"]),
 ];
 
-/// What costs how much, the worst first.
-pub fn blocks(clap: &Path) -> Result<Vec<(String, Duration)>> {
+/// The worst of them.
+pub fn table(clap: &Path) -> Result<Table> {
+    let mut table = Table::new(
+        "The worst of all that can change at once, with 512 notes, 8 copies that grow, 16 mode \
+         changes and audition on:",
+        ["", "us"],
+    );
+    for (what, took) in blocks(clap)?.into_iter().take(TOLD) {
+        table.row([what, micros(took.as_secs_f64())]);
+    }
+    Ok(table)
+}
+
+/// What takes how long, the worst first.
+fn blocks(clap: &Path) -> Result<Vec<(String, Duration)>> {
     let library = Library::open(clap)?;
     let mut plugin = library
         .first_plugin()?
@@ -115,11 +134,9 @@ impl Host {
         let block = events
             .iter()
             .fold(block, |block, event| block.event(0, *event));
-        let begun = Instant::now();
-        self.plugin.process(&block)?;
-        let took = begun.elapsed();
+        let took = self.plugin.clock_each(&Prepared::of([block]))?;
         self.at += f64::from(FRAMES) * TEMPO / (60.0 * RATE);
-        Ok(took)
+        took.first().copied().context("a block was clocked")
     }
 
     fn pass(&mut self, blocks: usize) -> Result<()> {
