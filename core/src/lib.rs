@@ -37,6 +37,7 @@ pub mod marks;
 pub mod program;
 pub mod settings;
 pub mod route;
+pub mod starting_points;
 pub mod fold;
 pub mod motion;
 pub mod growth;

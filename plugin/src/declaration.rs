@@ -564,6 +564,16 @@ impl Declaration {
         }
     }
 
+    /// The value that a text stands for, as a saved state has it.
+    pub fn typed(&self, text: &str) -> Option<ParamValue> {
+        match &self.kind {
+            Kind::Toggle(toggle) => toggle.value(text).map(ParamValue::Bool),
+            Kind::Whole(whole) => whole.value(text).map(ParamValue::I32),
+            Kind::Choice(list) => list.value(text).map(ParamValue::I32),
+            Kind::Amount(amount) => amount.value(text).map(ParamValue::F32),
+        }
+    }
+
     /// Whether its values are whole numbers, places in a list among them.
     pub fn is_whole(&self) -> bool {
         matches!(self.kind, Kind::Whole(_) | Kind::Choice(_))

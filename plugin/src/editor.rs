@@ -39,6 +39,7 @@ pub mod shell;
 pub mod song;
 pub mod sonority;
 pub mod speech;
+pub mod starts;
 pub mod status;
 pub mod tracing;
 pub mod views;

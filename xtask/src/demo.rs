@@ -23,7 +23,7 @@ use story::Story;
 
 /// What `demo` does, leaves and understands.
 pub const HELP: &str = "\
-cargo xtask demo [PHRASE | --voice RECORDING] [OPTIONS]
+cargo xtask demo [PHRASE | --voice RECORDING | --start NAME] [OPTIONS]
 
 Builds the plug-in, loads it as a host does, plays a phrase into it and lets it hold: the demo's
 own, or PHRASE, a MIDI file or a score (MusicXML). Leaves MIDI, the sound of the plug-in's own
@@ -32,6 +32,8 @@ the window; ends by saying what it made and where.
 
   --voice FILE   make the phrase of the steadiest sentence that is spoken in this sound file (.wav, .flac,
                  .aiff, .ogg or .mp3), at its own tempo; also leaves a picture of its melody
+  --start NAME   play one of the starting points that the window offers, as it stands there: --start wake;
+                 any other name lists them
   --part 2       take this part of PHRASE only, counted from 1
   --bars 3-6     take these bars of PHRASE only, or one: --bars 3
   --minutes 6    how long the piece is to last, above 0 and up to 600
@@ -41,18 +43,22 @@ the window; ends by saying what it made and where.
   --replace      replace the files of an earlier run in that folder
 ";
 
-/// `demo [PHRASE.mid or .musicxml] [--part N] [--bars A-B] [--minutes M] [--set id=value ...] [--out DIR [--replace]]`
+/// `demo [PHRASE.mid or .musicxml | --voice FILE | --start NAME] [--part N] [--bars A-B] [--minutes M] [--set id=value ...] [--out DIR [--replace]]`
 pub fn run(arguments: Parser) -> Result<()> {
     let wishes = Wishes::read(arguments)?;
     if let Some(went_well) = window::on_unseen_screen() {
         std::process::exit(if went_well { 0 } else { 1 });
     }
-    let mut story = match (&wishes.phrase, &wishes.voice) {
-        (Some(_), Some(_)) => bail!("a phrase is played or spoken: leave out PHRASE or --voice"),
-        (Some(path), None) => Story::from_file(path, &wishes.choice)?,
-        (None, Some(path)) => Story::from_voice(path)?,
-        (None, None) => Story::crossing()?,
+    let mut story = match (&wishes.phrase, &wishes.voice, &wishes.start) {
+        (Some(path), None, None) => Story::from_file(path, &wishes.choice)?,
+        (None, Some(path), None) => Story::from_voice(path)?,
+        (None, None, Some(name)) => Story::from_start(name)?,
+        (None, None, None) => Story::crossing()?,
+        _ => bail!("there is one phrase: give one of PHRASE, --voice and --start"),
     };
+    if wishes.minutes.is_some() && story.is_written() {
+        bail!("this form is written stage by stage, so its length is fixed: leave out --minutes");
+    }
     for (id, value) in &wishes.settings {
         story.set(id, value);
     }
@@ -132,6 +138,8 @@ struct Wishes {
     phrase: Option<PathBuf>,
     /// A recording to make it of.
     voice: Option<PathBuf>,
+    /// The name of a starting point.
+    start: Option<String>,
     /// Which part of it, and which bars.
     choice: Excerpt,
     minutes: Option<f64>,
@@ -148,6 +156,7 @@ impl Wishes {
             match argument {
                 Arg::Value(path) if wishes.phrase.is_none() => wishes.phrase = Some(path.into()),
                 Arg::Long("voice") => wishes.voice = Some(arguments.value()?.into()),
+                Arg::Long("start") => wishes.start = Some(arguments.value()?.string()?),
                 Arg::Long("part") => {
                     let part: usize = arguments.value()?.parse()?;
                     let place = part.checked_sub(1).context("--part counts from 1")?;

@@ -154,6 +154,7 @@ impl Granter {
                 self.wrote = true;
             }
             Wish::Sketch(wish) => self.grant_of_sketches(wish, seen, of),
+            Wish::StartFrom(start) => self.start_from(start, of),
             Wish::Undo => self.undo(of),
             Wish::Redo => self.redo(of),
             Wish::Panic => {

@@ -1,4 +1,5 @@
-//! What is kept aside: eight sketches, two of them held against each other, and the takes.
+//! What is kept aside: eight sketches, two of them held against each other, and the takes; and
+//! beside them the starting points.
 
 use crate::editor::choice;
 use crate::editor::compare::Side;
@@ -7,6 +8,8 @@ use crate::editor::listen::{entered, stepped, steps};
 use crate::editor::look::Look;
 use crate::editor::model::keep::{About, about_take, differences};
 use crate::editor::seen::Seen;
+use crate::editor::starts::{self, StartsState};
+use crate::editor::views::choose;
 use crate::editor::wish::{SketchWish, Wish};
 use crate::state::{Comes, LONGEST_NAME, PLACES, Sketch, now};
 use egui::{
@@ -28,7 +31,21 @@ pub struct KeepState {
     keyboard: Option<usize>,
     /// What was said of sketches, as long as they are the same.
     abouts: [Option<(Arc<Sketch>, About, String)>; PLACES],
+    /// Whether starting points are shown; until that was chosen, they are while nothing is kept.
+    starts_shown: Option<bool>,
+    starts: StartsState,
 }
+
+impl KeepState {
+    /// Starting points are shown, and the keyboard goes to them.
+    pub fn show_starting_points(&mut self) {
+        self.starts_shown = Some(true);
+        self.starts.take_keyboard();
+    }
+}
+
+/// What there is to look at.
+const PAGES: [&str; 2] = ["Sketches and takes", "Starting points"];
 
 const GAP: f32 = 6.0;
 /// Of a place for a sketch.
@@ -47,6 +64,14 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut KeepState) -> Vec
         state,
         wishes: Vec::new(),
     };
+    if view.page(ui) {
+        let wishes = starts::show(ui, seen, look, &mut state.starts);
+        if !wishes.is_empty() {
+            // What was chosen stays, to be listened for.
+            state.starts_shown = Some(true);
+        }
+        return wishes;
+    }
     view.learn();
     let width = ui.available_width();
     ScrollArea::vertical()
@@ -83,6 +108,19 @@ struct KeepView<'a> {
 }
 
 impl KeepView<'_> {
+    /// Chooses what is looked at: whether that is the starting points.
+    fn page(&mut self, ui: &mut Ui) -> bool {
+        let nothing_kept = self.seen.phrase().is_empty()
+            && self.seen.sketches.is_empty()
+            && self.seen.takes.iter().len() == 0;
+        let shown = self.state.starts_shown.unwrap_or(nothing_kept);
+        let chosen = choose(ui, &PAGES, usize::from(shown), self.look);
+        if let Some(page) = chosen {
+            self.state.starts_shown = Some(page == 1);
+        }
+        chosen.map_or(shown, |page| page == 1)
+    }
+
     /// What each sketch is in words, worked out once.
     fn learn(&mut self) {
         for (place, known) in self.state.abouts.iter_mut().enumerate() {
@@ -447,7 +485,7 @@ fn evened(side: Side, louder: f64) -> String {
 }
 
 /// The phrase, small: a line a note.
-fn draw(painter: &Painter, room: Rect, phrase: &Phrase, look: &Look) {
+pub fn draw(painter: &Painter, room: Rect, phrase: &Phrase, look: &Look) {
     let keys = phrase.notes().iter().map(|note| note.key.number());
     let (Some(low), Some(high)) = (keys.clone().min(), keys.max()) else {
         return;

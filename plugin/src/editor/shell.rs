@@ -422,11 +422,10 @@ impl Shell {
     fn views(&mut self, ui: &mut Ui, layout: &Layout, seen: &Seen, look: &Look) -> Vec<Wish> {
         let mut wishes = Vec::new();
         let unknown = seen.phrase().is_empty();
+        let mut asked = false;
         match layout.plan {
             // It has nothing to show yet; what to do counts for more.
-            Some(plan) if unknown => card(ui, plan, look, |ui| {
-                welcome::show(ui, ui.max_rect(), seen.hold, look);
-            }),
+            Some(plan) if unknown => asked |= welcome(ui, plan, seen, look),
             _ => {
                 for (room, view) in [(layout.plan, View::Plan), (layout.circle, View::Circle)] {
                     if let Some(room) = room {
@@ -439,9 +438,7 @@ impl Shell {
         let chosen = self.chosen_view(layout, seen);
         let nothing_to_see = unknown && matches!(chosen, View::Circle | View::Plan);
         if nothing_to_see {
-            card(ui, layout.chosen, look, |ui| {
-                welcome::show(ui, ui.max_rect(), seen.hold, look);
-            });
+            asked |= welcome(ui, layout.chosen, seen, look);
         } else {
             let wished = self.view_in(ui, layout.chosen, chosen, seen, look);
             let touched = ui.input(|input| {
@@ -455,6 +452,11 @@ impl Shell {
             wishes.extend(wished);
         }
         wishes.extend(self.views.end_frame());
+        if asked {
+            self.chosen = Some(View::Keep);
+            self.views.show_starting_points();
+            ui.ctx().request_repaint();
+        }
         wishes
     }
 
@@ -536,6 +538,13 @@ fn what_is_seen(snapshot: Snapshot) -> Snapshot {
         ahead: [None; MAX_PARTS],
         ..snapshot
     }
+}
+
+/// What to do while there is no phrase. Whether starting points were asked for.
+fn welcome(ui: &mut Ui, room: Rect, seen: &Seen, look: &Look) -> bool {
+    card(ui, room, look, |ui| {
+        welcome::show(ui, ui.max_rect(), seen.hold, look)
+    })
 }
 
 /// A room of its own, with an edge.

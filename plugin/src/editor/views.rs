@@ -87,6 +87,11 @@ impl Views {
         self.lively.0
     }
 
+    /// The view of what is kept shows the starting points, and the keyboard goes there.
+    pub fn show_starting_points(&mut self) {
+        self.keep.show_starting_points();
+    }
+
     /// The stage that was looked at is let go: the song has begun to roll.
     pub fn let_go_of_stage(&mut self) {
         self.stage = None;

@@ -1,11 +1,16 @@
 //! What stands there before there is a phrase: what to do.
 
 use crate::editor::look::Look;
-use egui::{FontId, Pos2, Rect, Ui, pos2, vec2};
+use egui::{Button, FontId, Pos2, Rect, Ui, Vec2, pos2, vec2};
 use procession_core::part::Part;
 
-/// Says what to do, in the middle of `room`.
-pub fn show(ui: &mut Ui, room: Rect, hold: bool, look: &Look) {
+/// Of the button.
+const BUTTON: Vec2 = vec2(150.0, 26.0);
+/// Above it.
+const GAP: f32 = 4.0;
+
+/// Says what to do, in the middle of `room`. Whether a starting point was asked for.
+pub fn show(ui: &mut Ui, room: Rect, hold: bool, look: &Look) -> bool {
     let (first, then) = if hold {
         (
             "Holding, but nothing was played.",
@@ -21,7 +26,11 @@ pub fn show(ui: &mut Ui, room: Rect, hold: bool, look: &Look) {
     let lines = [
         (first, size, look.ink),
         (then, 14.0, look.quiet),
-        ("Or enter one under Phrase.", 14.0, look.quiet),
+        (
+            "Or enter one under Phrase, or begin with one of ours:",
+            14.0,
+            look.quiet,
+        ),
     ];
     let beside = room.width() > 520.0;
     let radius = (room.height() * 0.34).min(if beside { 80.0 } else { size * 1.7 });
@@ -42,6 +51,7 @@ pub fn show(ui: &mut Ui, room: Rect, hold: bool, look: &Look) {
         .iter()
         .map(|(galley, _)| galley.size().y + 6.0)
         .sum();
+    let height = height + GAP + BUTTON.y;
     let above = if beside { 0.0 } else { 2.0 * radius + 16.0 };
     let fits = height + above <= room.height();
     let mut y = text_room.center().y - height / 2.0;
@@ -66,6 +76,13 @@ pub fn show(ui: &mut Ui, room: Rect, hold: bool, look: &Look) {
         ui.painter().galley(pos2(x, y), galley, colour);
         y = next;
     }
+    let x = if beside {
+        text_room.min.x
+    } else {
+        room.center().x - BUTTON.x / 2.0
+    };
+    let place = Rect::from_min_size(pos2(x, y + GAP), BUTTON);
+    ui.put(place, Button::new("Starting points")).clicked()
 }
 
 /// Two voices on their circles, one of them turned a little.

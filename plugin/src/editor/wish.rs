@@ -9,6 +9,7 @@ use procession_core::route::{Edit, Route};
 use procession_core::settings::Modulations;
 use procession_core::snippet::Subject;
 use procession_core::speech::Recording;
+use procession_core::starting_points::StartingPoint;
 use procession_core::time::Beats;
 use std::sync::Arc;
 
@@ -39,6 +40,8 @@ pub enum Wish {
     BringBack(usize),
     /// Of the sketches.
     Sketch(SketchWish),
+    /// That starting point takes the place of what is there.
+    StartFrom(&'static StartingPoint),
     /// Take the last step back.
     Undo,
     /// Do it again.

@@ -10,6 +10,7 @@ use procession_core::performed::Recollection;
 use procession_core::phrase::Phrase;
 use procession_core::route::Route;
 use procession_core::settings::Modulations;
+use procession_core::starting_points::StartingPoint;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::collections::BTreeMap;
@@ -126,6 +127,23 @@ impl Sketch {
             voice: voice::of(&kept.taken.phrase, kept.voice.as_ref()),
             values,
         }
+    }
+
+    /// Of a starting point, and all that it does not name as in a new project.
+    ///
+    /// # Panics
+    /// If it names a parameter, or a value of one, that there is none of.
+    pub fn of_start(start: &StartingPoint) -> Self {
+        let (parameters, _) = Parameters::new();
+        for (id, text) in start.settings() {
+            let (declaration, parameter) = parameters.of_id(id).expect("its parameters are known");
+            parameter.restore(&declaration.typed(text).expect("its values are known"));
+        }
+        let mut kept = Kept::default();
+        kept.taken.phrase = start.phrase();
+        kept.modulations = start.modulations();
+        kept.route = Arc::new(start.route());
+        Self::of(&kept, &parameters, start.name.to_owned())
     }
 
     /// The same, called so.

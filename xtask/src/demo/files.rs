@@ -41,9 +41,16 @@ pub fn leave(
 ) -> Result<Vec<PathBuf>> {
     fs::create_dir_all(folder)
         .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
-    let modes = modes(performance);
     let route = performance.process.voices().as_route();
     let proposed = procession_core::performance::Performance::proposed(&performance.process);
+    let (modes, turnings) = match story.modulations.is_empty() {
+        true => {
+            let turning = performance.turning.into_iter();
+            let spans = turning.map(|(start, end)| Span::new(start, end));
+            (modes(performance), spans.collect())
+        }
+        false => written_modes(&proposed),
+    };
     let piece = Piece {
         title: &story.title,
         performance: &proposed,
@@ -55,11 +62,9 @@ pub fn leave(
         tempi: None,
         beats_per_bar: BEATS_PER_BAR,
     };
-    let turning = performance.turning;
-    let turning = turning.map(|(start, end)| Span::new(start, end));
     let picture = Picture {
         piece,
-        turnings: turning.as_slice(),
+        turnings: &turnings,
     };
     let svg = picture.to_svg();
     let score = score::Score {
@@ -91,6 +96,21 @@ fn modes(performance: &Performance) -> Vec<(Beats, Mode)> {
         None if process.fold().moved() > 0 => vec![(process.origin(), target)],
         None => vec![(process.origin(), source)],
     }
+}
+
+/// The modes of written mode changes, each from when it is whole, and the ways there.
+fn written_modes(
+    proposed: &procession_core::performance::Performance,
+) -> (Vec<(Beats, Mode)>, Vec<Span>) {
+    let changes: Vec<_> = proposed.mode_changes().collect();
+    let modes = changes
+        .iter()
+        .map(|change| (change.turning.end, change.mode));
+    let written = changes.iter().filter(|change| change.index.is_some());
+    (
+        modes.collect(),
+        written.map(|change| change.turning).collect(),
+    )
 }
 
 /// The voices where the plug-in has placed them.

@@ -5,10 +5,11 @@ use super::story::Story;
 use super::window::{self, Moment};
 use anyhow::{Context, Result, bail};
 use procession_core::exchange::put::Existing;
-use procession_core::form::Form;
+use procession_core::form::{Form, Stage, StageKind};
 use procession_core::mallet::Mallets;
 use procession_core::note::{Key, Velocity};
 use procession_core::part::Part;
+use procession_core::phrase::Phrase;
 use procession_core::player::channel_of;
 use procession_core::process::{Process, VoiceNote};
 use procession_core::settings::{OutputSettings, Settings};
@@ -16,6 +17,7 @@ use procession_core::time::Beats;
 use procession_tests::heard::{HeardNote, Recording};
 use procession_tests::host::{Library, Plugin, Processing, Setup};
 use procession_tests::session::Session;
+use procession_tests::staging::project_with;
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
@@ -44,23 +46,32 @@ pub fn perform(
     (folder, existing): (&Path, Existing),
 ) -> Result<Performance> {
     let library = Library::open(bundle)?;
-    let mut plugin = library
-        .first_plugin()?
-        .activate(Setup::default())?
-        .start()?;
+    let mut plugin = library.first_plugin()?;
+    if let Some(parts) = story.parts() {
+        let nothing = Phrase::empty(story.phrase.length())?;
+        plugin.load(&project_with(&nothing, 0.0, false, &parts))?;
+    }
+    let mut plugin = plugin.activate(Setup::default())?.start()?;
     set(&mut plugin, story)?;
     if let Some(minutes) = minutes {
         story.last(minutes, super::settings::read(&mut plugin)?);
         set(&mut plugin, story)?;
     }
-    let settings = super::settings::read(&mut plugin)?;
+    let settings = Settings {
+        modulations: story.modulations,
+        ..super::settings::read(&mut plugin)?
+    };
     let origin = story.hold_at();
-    let process = Process::new(story.phrase.clone(), settings, origin);
+    let mut process = Process::new(story.phrase.clone(), settings, origin);
+    process.set_route(&story.route);
     let form = Form::new(&process);
     let turning = story.turning(&form, origin);
     let mut session = Session::new(plugin).tempo(story.tempo).keeping_sound();
     let mut recorder = recorder(folder, existing, origin * 60.0 / story.tempo);
     play_in(&mut session, story, turning)?;
+    if process.voices().are_cued() {
+        cue(&mut session, &form, story.phrase.length())?;
+    }
     let mut windows = Vec::new();
     let moments = if window::is_possible() {
         window::moments(&form, story.phrase.notes().len(), turning)
@@ -135,6 +146,19 @@ fn play_in(session: &mut Session, story: &Story, turning: Option<(f64, f64)>) ->
     if let Some((start, end)) = turning {
         let whole = session.plugin().value_of("fold_amount", "100 %")?;
         session.ramp("fold_amount", (start, 0.0), (end, whole), 64)?;
+    }
+    Ok(())
+}
+
+/// A form that waits for cues is given them where it is counted to go on: in the middle of the
+/// cycle before.
+fn cue(session: &mut Session, form: &Form, cycle: Beats) -> Result<()> {
+    let followed = form.stages.iter().zip(form.stages.iter().skip(1));
+    let waits = |stage: &Stage| matches!(stage.kind, StageKind::Unison | StageKind::Dwell);
+    for (stage, _) in followed.filter(|(stage, _)| waits(stage)) {
+        let at = stage.span.end - cycle / 2.0;
+        session.automate(at, "cue", "On")?;
+        session.automate(at + cycle / 4.0, "cue", "Off")?;
     }
     Ok(())
 }

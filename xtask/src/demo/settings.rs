@@ -43,6 +43,10 @@ pub fn read(plugin: &mut Instance) -> Result<Settings> {
     for copy in 1..=MAX_COPIES {
         s.copies[copy - 1].offset = shown.number(&format!("copy{copy}_offset"))?;
         s.copies[copy - 1].octave = shown.number(&format!("copy{copy}_octave"))? as i32;
+        s.copies[copy - 1].degrees = shown.number(&format!("copy{copy}_degrees"))? as i32;
+        s.copies[copy - 1].semitones = shown.number(&format!("copy{copy}_semitones"))? as i32;
+        s.copies[copy - 1].backwards = shown.text(&format!("copy{copy}_backwards"))? == "On";
+        s.copies[copy - 1].upside_down = shown.text(&format!("copy{copy}_upside_down"))? == "On";
     }
     Ok(settings)
 }

@@ -11,10 +11,13 @@ use procession_core::form::Form;
 use procession_core::mallet::START_LEVEL_DB;
 use procession_core::mode::{Mode, ModeName, PitchSet};
 use procession_core::phrase::Phrase;
-use procession_core::settings::{Grid, Settings, Worded};
+use procession_core::route::{Afterwards, Dwell, Route};
+use procession_core::settings::{Grid, Modulation, Modulations, Place, Settings, Worded};
 use procession_core::speech::{Fit, Listened, Placing, own_tempo, strands};
+use procession_core::starting_points::{self, ALL};
 use procession_core::time::{Beats, to_ticks};
 use procession_core::words::number_of;
+use serde_json::{Value, json};
 use std::path::Path;
 
 /// Beats a bar, in the demo's host.
@@ -64,6 +67,9 @@ pub struct Story {
     pub melody: Option<String>,
     settings: Vec<(String, String)>,
     recast: bool,
+    /// The mode changes of a starting point, and its form, if that is written.
+    pub modulations: Modulations,
+    pub route: Route,
 }
 
 impl Story {
@@ -150,12 +156,53 @@ impl Story {
         })
     }
 
+    /// A starting point, as the window puts it in force.
+    pub fn from_start(name: &str) -> Result<Self> {
+        let Some(start) = starting_points::named(name) else {
+            let lines = ALL
+                .iter()
+                .map(|start| format!("\n  {}: {}", start.name, start.idea));
+            let lines: String = lines.collect();
+            bail!("there is no starting point called \"{name}\"; there are{lines}");
+        };
+        let phrase = start.phrase();
+        let owned = |(id, value): (&str, &str)| (id.to_owned(), value.to_owned());
+        let mut settings: Vec<_> = start.settings().map(owned).collect();
+        settings.extend(played_in(&phrase, start.grid));
+        Ok(Self {
+            title: format!("{}: {}", start.name, start.idea),
+            phrase,
+            tempo: start.tempo,
+            melody: None,
+            settings,
+            recast: false,
+            modulations: start.modulations(),
+            route: start.route(),
+        })
+    }
+
+    /// Whether its form is written stage by stage.
+    pub fn is_written(&self) -> bool {
+        self.route.is_written()
+    }
+
+    /// What of it is no parameter, as a project has it; none if there is no such thing.
+    pub fn parts(&self) -> Option<String> {
+        let mut parts = String::new();
+        if !self.modulations.is_empty() {
+            let saved: Vec<_> = self.modulations.iter().map(saved_modulation).collect();
+            parts.push_str(&format!("\"modulations\":{},", Value::from(saved)));
+        }
+        if self.is_written() {
+            parts.push_str(&format!("\"route\":{},", saved_route(&self.route)));
+        }
+        (!parts.is_empty()).then_some(parts)
+    }
+
     fn of(title: String, phrase: Phrase, grid: Grid, tempo: f64) -> Self {
-        let steps = (phrase.length() / grid.beats()).round();
         let mut settings: Vec<_> = SETTINGS.map(|(id, value)| (id.into(), value.into())).into();
         settings.push(("grid".to_owned(), grid.wording().name.to_owned()));
-        settings.push(("length".to_owned(), format!("{steps}")));
-        settings.push(("audition".to_owned(), format!("{START_LEVEL_DB} dB")));
+        settings.extend(played_in(&phrase, grid));
         let mode = bright_target(&phrase);
         settings.push(("target_tonic".to_owned(), mode.0));
         settings.push(("target_mode".to_owned(), mode.1.name().to_owned()));
@@ -166,6 +213,8 @@ impl Story {
             melody: None,
             settings,
             recast: true,
+            modulations: Modulations::default(),
+            route: Route::generated(),
         }
     }
 
@@ -238,6 +287,49 @@ impl Story {
         self.recast
             .then_some((start, start + TURNING_CYCLES * self.phrase.length()))
     }
+}
+
+/// What a phrase takes to be played in and heard, whatever becomes of it.
+fn played_in(phrase: &Phrase, grid: Grid) -> [(String, String); 2] {
+    let steps = (phrase.length() / grid.beats()).round();
+    [
+        ("length".to_owned(), format!("{steps}")),
+        ("audition".to_owned(), format!("{START_LEVEL_DB} dB")),
+    ]
+}
+
+/// As projects have it.
+fn saved_modulation(modulation: &Modulation) -> Value {
+    let (place, at) = match modulation.place {
+        Place::Stage(stage) => ("stage", Value::from(stage)),
+        Place::Beats(beats) => ("beats", Value::from(beats)),
+    };
+    json!({
+        place: at,
+        "tonic": modulation.tonic,
+        "mode": modulation.mode.id(),
+        "over": modulation.over,
+    })
+}
+
+/// As projects have it. No starting point goes round and round, or is cued stage by stage.
+fn saved_route(route: &Route) -> Value {
+    let stages = route.stages().iter().map(|stage| {
+        let mut saved = json!({
+            "way": stage.way.motion.wording().id,
+            "over": stage.way.over,
+            "ahead": stage.ahead,
+        });
+        if let Dwell::Cycles(cycles) = stage.dwell {
+            saved["dwell"] = Value::from(cycles);
+        }
+        saved
+    });
+    let afterwards = match route.afterwards() {
+        Afterwards::Silence => "silence",
+        Afterwards::Hold | Afterwards::Repeat { .. } => "hold",
+    };
+    json!({ "stages": stages.collect::<Vec<_>>(), "afterwards": afterwards })
 }
 
 /// All counts times as many, as far as they go.
@@ -333,6 +425,34 @@ mod tests {
         settings.motion.drift = number("drift");
         let process = Process::new(story.phrase.clone(), settings, 0.0);
         Form::new(&process).totals.chosen / story.tempo
+    }
+
+    #[test]
+    fn a_starting_point_is_told_as_it_is_written_and_another_name_lists_them() -> Result<()> {
+        let story = Story::from_start("sky before landfall")?;
+        let has = |id: &str, value: &str| {
+            let mut settings = story.settings().iter();
+            settings.any(|setting| setting.0 == id && setting.1 == value)
+        };
+        assert!(has("motion", "Jump") && has("grid", "1/16") && has("length", "16"));
+        assert_eq!(
+            story.parts().context("it has mode changes")?,
+            r#""modulations":[{"mode":"lydian","over":10,"stage":2,"tonic":4}],"#
+        );
+        assert_eq!(Story::from_start("Wake")?.parts(), None);
+        let fog = Story::from_start("fog-on-the-car-deck")?.parts();
+        let fog = fog.context("its form is written")?;
+        assert!(fog.contains(r#""afterwards":"silence""#), "{fog}");
+        assert!(
+            fog.contains(r#""dwell":10,"over":8,"way":"drift""#),
+            "{fog}"
+        );
+        let refusal = Story::from_start("Iceberg")
+            .err()
+            .context("there is none")?;
+        let refusal = refusal.to_string();
+        assert!(refusal.contains("Wake: a round by drift"), "{refusal}");
+        Ok(())
     }
 
     #[test]

@@ -1,10 +1,11 @@
-//! Sketches put aside and called up.
+//! Sketches put aside and called up, and starting points, which come as sketches do.
 
 use super::{Granter, Host, Instance, Name, Turned};
 use crate::editor::seen::Seen;
 use crate::editor::wish::SketchWish;
 use crate::params::Parameters;
 use crate::state::{Comes, Kept, Sketch, is_kept};
+use procession_core::starting_points::StartingPoint;
 use std::sync::Arc;
 
 impl Granter {
@@ -94,14 +95,40 @@ impl Granter {
     /// The sketch of a place takes the place of what is there; one step. Parameters go to the host
     /// as gestures; if there is none to be told, as soon as there is.
     pub fn call_up(&mut self, place: usize, parameters: &Parameters, host: Option<Host<'_>>) {
-        let before = parameters.kept.current();
-        let Some(sketch) = before.sketches.get(place).cloned() else {
+        let Some(sketch) = parameters.kept.current().sketches.get(place).cloned() else {
             self.say(&format!(
                 "Sketch {} is empty: store one there first.",
                 place + 1
             ));
             return;
         };
+        let to = (!sketch.name.is_empty()).then(|| sketch.name.clone());
+        let name = Name::of_sketch("calling up", place, to);
+        self.put_in_place(&sketch, name, parameters, host);
+    }
+
+    /// A starting point takes the place of what is there, as a sketch would.
+    pub(super) fn start_from(&mut self, start: &StartingPoint, of: Instance<'_>) {
+        self.comparing.alone(of.bell);
+        let name = Name::of_start(start.name);
+        let sketch = Sketch::of_start(start);
+        self.put_in_place(&sketch, name, of.parameters, Some(of.host));
+        let hold = match of.parameters.hold() {
+            true => "",
+            false => " Press Hold to hear it.",
+        };
+        self.say(&format!("{} is there.{hold}", start.name));
+    }
+
+    /// One step: what is kept of a sketch, and the parameters that it turns.
+    fn put_in_place(
+        &mut self,
+        sketch: &Sketch,
+        name: Name,
+        parameters: &Parameters,
+        host: Option<Host<'_>>,
+    ) {
+        let before = parameters.kept.current();
         let turned = turned(&sketch.stood(), parameters);
         parameters.kept.edit(|kept| sketch.take_place(kept));
         let (after, loads) = (parameters.kept.current(), parameters.kept.loads());
@@ -112,8 +139,6 @@ impl Granter {
         if let Some(host) = host {
             self.pay(parameters, host);
         }
-        let to = (!sketch.name.is_empty()).then(|| sketch.name.clone());
-        let name = Name::of_sketch("calling up", place, to);
         let kept = (&before, &after);
         self.history
             .record_turning(name, kept, turned, loads, self.hand);

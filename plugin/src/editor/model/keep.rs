@@ -213,21 +213,13 @@ fn lower(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::declaration::Kind;
     use crate::state::Kept;
-    use nice_plug::plugin::ParamValue;
 
     fn parameters(values: &[(&str, &str)]) -> std::sync::Arc<Parameters> {
         let (parameters, _) = Parameters::new();
         for (id, text) in values {
             let (declaration, parameter) = parameters.of_id(id).expect("a parameter");
-            let saved = match &declaration.kind {
-                Kind::Toggle(toggle) => toggle.value(text).map(ParamValue::Bool),
-                Kind::Whole(whole) => whole.value(text).map(ParamValue::I32),
-                Kind::Choice(list) => list.value(text).map(ParamValue::I32),
-                Kind::Amount(amount) => amount.value(text).map(ParamValue::F32),
-            };
-            parameter.restore(&saved.expect("a value"));
+            parameter.restore(&declaration.typed(text).expect("a value"));
         }
         parameters
     }

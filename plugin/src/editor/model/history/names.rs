@@ -105,6 +105,11 @@ impl Name {
         Self::new(format!("{deed} sketch {}", place + 1), to)
     }
 
+    /// A starting point has taken the place of what was there.
+    pub fn of_start(name: &str) -> Self {
+        Self::new("starting point", Some(name.to_owned()))
+    }
+
     /// Nothing was performed.
     pub fn of_forgetting() -> Self {
         Self::new("forgetting what was performed", None)
