@@ -3,7 +3,7 @@
 //!
 //! `timing` and `velocity` have a series for each of some seeds: how far every sixteenth of a steady
 //! pulse is from where, and from how hard, it is written. `accents` has the weights of every eighth of
-//! a bar, for some metres.
+//! a bar, for some metres; `usual` says how some signatures are grouped.
 
 use procession_core::metre::Metre;
 use procession_core::part::Part;
@@ -48,9 +48,39 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         });
         json!({"metre": format!("{count}/{unit}"), "weights": weights})
     });
+    const GROUPED: [&str; 10] = [
+        "2+2+3/8",
+        "3+2/8",
+        "3+3+2/8",
+        "2+2/4",
+        "4+3/8",
+        "2+2+2+3/8",
+        "2+2+2/8",
+        "3+2/4",
+        "3+3+3+3/8",
+        "1+2+2/8",
+    ];
+    let grouped = GROUPED.map(|text| {
+        let weights = Metre::from_text(text, Metre::COMMON).map(|metre| {
+            let pulses = (0..metre.count()).map(|at| metre.accent(f64::from(at) * metre.pulse()));
+            pulses.collect::<Vec<_>>()
+        });
+        json!({"metre": text, "weights": weights.unwrap_or_default()})
+    });
+    let usual = [(5, 8), (7, 8), (5, 4), (7, 4), (7, 16)].map(|(count, unit)| {
+        let metre = Metre::new(count, unit).map(Metre::usually);
+        let groups = metre.map(|metre| metre.groups().collect::<Vec<_>>());
+        json!({"metre": format!("{count}/{unit}"), "groups": groups})
+    });
     println!(
         "{}",
-        json!({"timing": timing, "velocity": velocity, "accents": accents})
+        json!({
+            "timing": timing,
+            "velocity": velocity,
+            "accents": accents,
+            "grouped": grouped,
+            "usual": usual,
+        })
     );
     Ok(())
 }

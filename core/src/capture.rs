@@ -427,10 +427,7 @@ impl Listener {
             None if is_whole(extent.steps as f64 * grid.step) => 0.0,
             None => return None,
         };
-        Some(Bar {
-            metre: bars.metre,
-            begins,
-        })
+        Some(Bar::around(bars.metre, begins))
     }
 
     /// Where cycle 0 begins, at the host's tempo.

@@ -4,19 +4,17 @@
 //! comes from, and begins in the middle if the song does. Where something is practised, the click can
 //! go on, quietly.
 
-use crate::metre::Metre;
+use crate::metre::{Metre, Strength};
 use crate::note::{Channel, Key, Velocity};
 use crate::time::{Beats, Span};
 
 /// Where clicks go: the tenth channel, which no voice uses and on which General MIDI has percussion.
 pub const CLICK_CHANNEL: u8 = 9;
 
-/// What is struck on the first beat of a bar and on the others: high and low wood block (General
-/// MIDI Level 1, percussion key map: 76 and 77; from memory).
-const KEYS: [u8; 2] = [76, 77];
-
-/// How hard. Below what a hand plays: it is to be followed, not to be heard above the music.
-const VELOCITIES: [f32; 2] = [0.7, 0.45];
+/// What is struck, and how hard, on the first beat of a bar, on that of a group, and on the others:
+/// high and low wood block (General MIDI Level 1, percussion key map: 76 and 77; from memory). Below
+/// what a hand plays: it is to be followed, not to be heard above the music.
+const STROKES: [(u8, f32); 3] = [(76, 0.7), (76, 0.5), (77, 0.45)];
 
 /// How long a click lasts, as a part of the beat.
 const LASTS: f64 = 0.25;
@@ -28,7 +26,7 @@ pub struct CountIn {
     pub bars: u32,
     /// How they are counted.
     pub metre: Metre,
-    /// Song position of the first note.
+    /// Song position of the first bar line of what is counted in. A pick-up is played before it.
     pub origin: Beats,
     /// Whether beats are clicked after that, too.
     pub goes_on: bool,
@@ -41,8 +39,8 @@ pub struct Click {
     pub on: Beats,
     /// Song position at which it ends.
     pub off: Beats,
-    /// Whether it is the first beat of a bar.
-    pub is_accent: bool,
+    /// Which beat of the bar it is.
+    pub strength: Strength,
 }
 
 impl CountIn {
@@ -51,8 +49,13 @@ impl CountIn {
         f64::from(self.bars) * self.metre.bar()
     }
 
-    /// The clicks that begin in `span`, in order; at most 64 a bar. Those after the first note are
-    /// all alike: what is bar there, the phrase says.
+    /// Song position of the first click.
+    pub fn begins(&self) -> Beats {
+        self.origin - self.length()
+    }
+
+    /// The clicks that begin in `span`, in order; at most 64 a bar. Those after the bar line are all
+    /// alike unless the bar is grouped: what is bar there, the phrase says.
     pub fn clicks(self, span: Span) -> impl Iterator<Item = Click> {
         let beat = self.metre.beat();
         let a_bar = self.metre.beats_a_bar();
@@ -64,7 +67,7 @@ impl CountIn {
             Click {
                 on,
                 off: on + LASTS * beat,
-                is_accent: index.is_multiple_of(a_bar),
+                strength: self.metre.strength(f64::from(index % a_bar) * beat),
             }
         };
         let after = Span::new(span.start.max(self.origin), span.end);
@@ -76,7 +79,10 @@ impl CountIn {
             .map(move |on| Click {
                 on,
                 off: on + LASTS * beat,
-                is_accent: false,
+                strength: match self.metre.is_grouped() {
+                    true => self.metre.strength(on - self.origin),
+                    false => Strength::Beat,
+                },
             });
         (0..counted)
             .map(click)
@@ -89,16 +95,20 @@ impl Click {
     /// On which channel and key it is struck.
     pub fn place(&self) -> (Channel, Key) {
         let channel = Channel::new(CLICK_CHANNEL).unwrap_or(Channel::FIRST);
-        (channel, Key::by_octave(KEYS[self.beat()].into()))
+        (channel, Key::by_octave(self.stroke().0.into()))
     }
 
     /// How hard it is struck.
     pub fn velocity(&self) -> Velocity {
-        Velocity::new(VELOCITIES[self.beat()])
+        Velocity::new(self.stroke().1)
     }
 
-    fn beat(&self) -> usize {
-        usize::from(!self.is_accent)
+    fn stroke(&self) -> (u8, f32) {
+        match self.strength {
+            Strength::Bar => STROKES[0],
+            Strength::Group => STROKES[1],
+            Strength::Beat => STROKES[2],
+        }
     }
 }
 
@@ -117,7 +127,9 @@ mod tests {
             goes_on: false,
         };
         let clicks = count_in.clicks(Span::new(span.0, span.1));
-        clicks.map(|click| (click.on, click.is_accent)).collect()
+        clicks
+            .map(|click| (click.on, click.strength == Strength::Bar))
+            .collect()
     }
 
     #[test]
@@ -143,6 +155,43 @@ mod tests {
         );
     }
 
+    /// Worked by hand: every eighth is clicked, and the first of each group is heard as one.
+    #[test]
+    fn the_click_of_a_grouped_bar_tells_its_groups() {
+        let count_in = CountIn {
+            bars: 1,
+            metre: Metre::grouped([2, 2, 3], 8).unwrap(),
+            origin: 12.0,
+            goes_on: true,
+        };
+        let clicks = count_in.clicks(Span::new(8.0, 14.5));
+        let heard: Vec<_> = clicks
+            .map(|click| (click.on, click.place().1.number(), click.velocity().value()))
+            .collect();
+        let bar = [
+            (76, 0.7),
+            (77, 0.45),
+            (76, 0.5),
+            (77, 0.45),
+            (76, 0.5),
+            (77, 0.45),
+            (77, 0.45),
+        ];
+        let eighths = (0..12).map(|eighth| (eighth, bar[eighth % 7]));
+        let expected: Vec<_> = eighths
+            .map(|(eighth, (key, hard))| (8.5 + eighth as f64 * 0.5, key, hard))
+            .collect();
+        assert_eq!(heard, expected);
+        // Three groups of two are three beats.
+        let three = CountIn {
+            metre: Metre::grouped([2, 2, 2], 8).unwrap(),
+            goes_on: false,
+            ..count_in
+        };
+        let beats: Vec<_> = three.clicks(Span::new(0.0, 12.0)).map(|c| c.on).collect();
+        assert_eq!(beats, [9.0, 10.0, 11.0]);
+    }
+
     #[test]
     fn a_click_that_goes_on_counts_every_beat_once_however_it_is_cut() {
         let count_in = CountIn {
@@ -154,7 +203,9 @@ mod tests {
         let cuts = [8.0, 9.5, 12.0, 12.0, 13.25, 15.0, 16.0];
         let spans = cuts.windows(2).map(|cut| Span::new(cut[0], cut[1]));
         let clicks = spans.flat_map(|span| count_in.clicks(span));
-        let heard: Vec<_> = clicks.map(|click| (click.on, click.is_accent)).collect();
+        let heard: Vec<_> = clicks
+            .map(|click| (click.on, click.strength == Strength::Bar))
+            .collect();
         let mut expected = vec![(9.0, true), (10.0, false), (11.0, false)];
         expected.extend([12.0, 13.0, 14.0, 15.0].map(|on| (on, false)));
         assert_eq!(heard, expected);
@@ -165,7 +216,7 @@ mod tests {
         let click = Click {
             on: 0.0,
             off: 0.25,
-            is_accent: true,
+            strength: Strength::Bar,
         };
         for all_on_one in [false, true] {
             let output = OutputSettings {

@@ -659,7 +659,7 @@ mod tests {
             phrase.notes()[note].onset
         };
         assert_eq!(first(&with_pick_up), 0.0);
-        let bar = Bar { metre, begins: 0.5 };
+        let bar = Bar::around(metre, 0.5);
         assert_eq!(first(&with_pick_up.with_bar(Some(bar))), 0.5);
         // Three beats come round differently in every bar of four: the phrase is its own bar.
         let three = phrase("C4 C4 C4 C4 C4 C4 C4 C4 C4 C4 C4 C4").with_bar(Some(bar));

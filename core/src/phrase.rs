@@ -2,7 +2,7 @@
 
 use crate::metre::Metre;
 use crate::note::{Key, Note, Velocity};
-use crate::time::{Beats, from_ticks, to_ticks};
+use crate::time::{Beats, HAIR, from_ticks, to_ticks};
 use arrayvec::ArrayVec;
 use thiserror::Error;
 
@@ -45,6 +45,22 @@ pub struct Bar {
     pub metre: Metre,
     /// Where in the phrase a bar begins, in beats.
     pub begins: Beats,
+    /// Whether what is before that is a pick-up: it keeps its place before the bar line on which
+    /// the phrase is begun.
+    pub pick_up: bool,
+}
+
+impl Bar {
+    /// The bar of a phrase in which `begins` beats are before a bar line. Up to half a bar leads to
+    /// that, as a pick-up; more begins within a bar (common practice, no source).
+    pub fn around(metre: Metre, begins: Beats) -> Self {
+        let before = begins.rem_euclid(metre.bar());
+        Self {
+            metre,
+            begins,
+            pick_up: before > HAIR && before < metre.bar() / 2.0 + HAIR,
+        }
+    }
 }
 
 /// Why a phrase could not be made; the text says what to do.
@@ -120,8 +136,22 @@ impl Phrase {
             .filter(|bar| {
                 let bar = bar.metre.bar();
                 goes_into(bar, self.length) || goes_into(self.length, bar)
+            })
+            .map(|bar| {
+                let lies_before = bar.begins.min(bar.metre.bar() - bar.begins) > HAIR;
+                let is_whole = goes_into(bar.metre.bar(), self.length);
+                Bar {
+                    pick_up: bar.pick_up && lies_before && is_whole,
+                    ..bar
+                }
             });
         self
+    }
+
+    /// How many beats of it lead to its first bar line, as a pick-up.
+    pub fn pick_up(&self) -> Beats {
+        let bar = self.bar.filter(|bar| bar.pick_up);
+        bar.map_or(0.0, |bar| bar.begins)
     }
 
     /// The bar it was played in, where one is known.

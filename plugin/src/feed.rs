@@ -2,6 +2,7 @@
 
 use crate::hearing::Hearing;
 use procession_core::engine::{Engine, News};
+use procession_core::metre::Metre;
 use procession_core::part::{MAX_PARTS, Part};
 use procession_core::practice::{Judged, Told};
 use procession_core::time::Beats;
@@ -24,6 +25,10 @@ pub struct Snapshot {
     pub beats_per_bar: f64,
     /// Where bar 1 of the song begins, if all its bars are as long.
     pub first_bar: Beats,
+    /// The time signature, as the host tells it; none if it does not.
+    pub metre: Option<Metre>,
+    /// The metre that bars are counted by.
+    pub counted: Option<Metre>,
     /// Until where it plays on, hold having gone off.
     pub ending: Option<Beats>,
     /// Position at which cycle 0 begins.
@@ -72,6 +77,10 @@ pub struct Bars {
     pub length: Beats,
     /// Where bar 1 begins, if all bars are as long.
     pub first: Beats,
+    /// The time signature, as the host tells it; none if it does not.
+    pub metre: Option<Metre>,
+    /// The metre that bars are counted by: the same, as it is grouped.
+    pub counted: Option<Metre>,
 }
 
 impl Default for Bars {
@@ -80,6 +89,8 @@ impl Default for Bars {
         Self {
             length: 4.0,
             first: 0.0,
+            metre: None,
+            counted: None,
         }
     }
 }
@@ -142,6 +153,8 @@ impl Feed {
             tempo: clock.tempo(),
             beats_per_bar: bars.length,
             first_bar: bars.first,
+            metre: bars.metre,
+            counted: bars.counted,
             ending: engine.ending(),
             origin: process.origin(),
             ahead: Part::ALL.map(|part| process.voices().displacement(part, position)),

@@ -28,7 +28,7 @@ use procession_core::engine::{Controls, Engine, News};
 use procession_core::practice::Practising;
 use procession_core::time::Block;
 use spoken::{Held, Spoken};
-use transport::{bar_start, bars, heard_from, metre};
+use transport::{bar_start, bars, heard_from};
 
 /// All that the audio thread owns.
 pub struct AudioThread {
@@ -126,7 +126,8 @@ impl AudioThread {
         let api = context.plugin_api();
         self.hear_rate(context.transport().sample_rate);
         let is_own = self.program.is_some();
-        let bars = bars(context.transport(), is_own);
+        let grouping = self.exchange.kept().grouping;
+        let bars = bars(context.transport(), is_own, grouping);
         let of_host = heard_from(context.transport());
         let practising = self.exchange.poll_practising();
         let held = self.hold(parameters, frames);
@@ -163,10 +164,7 @@ impl AudioThread {
         };
         exit.outbox
             .send_waiting(|event| context.try_send_event(event).is_ok());
-        engine.count_bars(
-            metre(context.transport()),
-            bar_start(context.transport(), is_own),
-        );
+        engine.count_bars(bars.counted, bar_start(context.transport(), is_own));
         let mut send = |event| exit.send(event, |event| context.try_send_event(event).is_ok());
         let transport = match &mut self.program {
             Some(program) => {

@@ -23,7 +23,7 @@ use crate::practice::Desk;
 use nice_plug::params::persist::PersistentField;
 use nice_plug::plugin::PluginState;
 use procession_core::engine::Anchor;
-use procession_core::metre::Metre;
+use procession_core::metre::{Grouping, Metre};
 use procession_core::mode::PitchSet;
 use procession_core::note::{Key, Note, Syllable, Velocity};
 use procession_core::performed::{Performed, Recollection};
@@ -99,6 +99,8 @@ pub struct Kept {
     pub modulations: Modulations,
     /// The song position that was written for the process to begin at, if one was.
     pub begins_at: Option<Beats>,
+    /// How the bars of the song are grouped.
+    pub grouping: Grouping,
     /// The form as it is written, if it is. Large, and shared by all who only look at it.
     pub route: Arc<Route>,
     /// What was performed in the song. Large, and shared likewise.
@@ -129,6 +131,7 @@ impl Default for Kept {
             custom: PitchSet::CHROMATIC,
             modulations: Modulations::default(),
             begins_at: None,
+            grouping: Grouping::default(),
             route: Arc::default(),
             performed: Arc::default(),
             practice: Arc::default(),
@@ -163,6 +166,7 @@ impl Kept {
         take(custom_from(saved).map(|custom| self.custom = custom));
         take(modulations::restored(saved).map(|plan| self.modulations = plan));
         take(begins_at_from(saved).map(|at| self.begins_at = at));
+        take(grouping_from(saved).map(|grouping| self.grouping = grouping));
         take(route::restored(saved).map(|route| self.route = Arc::new(route)));
         self.performed = Arc::default();
         take(performed::restored(saved).map(|told| self.performed = Arc::new(told)));
@@ -250,6 +254,7 @@ impl Kept {
             custom: semitones(self.custom),
             modulations: modulations::saved(&self.modulations),
             begins_at: self.begins_at,
+            metre: written_grouping(self.grouping),
             route: route::saved(&self.route),
             performed: performed::saved(&self.performed),
             tempi: performed::saved_tempi(&self.performed),
@@ -328,6 +333,31 @@ fn begins_at_from(saved: &Value) -> Result<Option<Beats>, String> {
     }
 }
 
+/// What stands for a bar that is grouped as is usual.
+const USUAL: &str = "usual";
+
+fn written_grouping(grouping: Grouping) -> Option<String> {
+    match grouping {
+        Grouping::Undivided => None,
+        Grouping::Usual => Some(USUAL.to_owned()),
+        Grouping::Written(metre) => Some(metre.to_string()),
+    }
+}
+
+/// Bars were not grouped in states from before they could be.
+fn grouping_from(saved: &Value) -> Result<Grouping, String> {
+    let metre: Option<String> = part(saved, "metre", "metre")?;
+    match metre.as_deref() {
+        None => Ok(Grouping::Undivided),
+        Some(USUAL) => Ok(Grouping::Usual),
+        Some(text) => Metre::from_text(text, Metre::COMMON)
+            .map(Grouping::Written)
+            .map_err(|error| {
+                format!("The saved metre was refused: {error}. The one from before stays.")
+            }),
+    }
+}
+
 /// At once in states from before there were sketches.
 fn comes_from(saved: &Value) -> Result<Comes, String> {
     let comes: Option<Comes> = part(saved, "comes", "word for when sketches come")?;
@@ -367,6 +397,9 @@ pub struct Written {
     modulations: Vec<modulations::SavedModulation>,
     #[serde(skip_serializing_if = "Option::is_none")]
     begins_at: Option<Beats>,
+    /// "usual", or groups and what they count; none if bars are not grouped.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    metre: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     route: Option<route::SavedRoute>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -410,12 +443,23 @@ struct SavedPhrase {
     bar: Option<SavedBar>,
 }
 
-#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 struct SavedBar {
     /// Above and below in the time signature.
     metre: [u32; 2],
+    /// How it is grouped, if it is.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    groups: Vec<u32>,
     /// Beats after the start of the phrase.
     begins: Beats,
+    /// Whether what is before that is a pick-up. Not known in states from before it was kept in its
+    /// place.
+    #[serde(default, skip_serializing_if = "is_not")]
+    pick_up: bool,
+}
+
+fn is_not(flag: &bool) -> bool {
+    !flag
 }
 
 #[derive(Clone, Copy, Debug, Serialize, Deserialize)]
@@ -466,7 +510,12 @@ impl From<&Phrase> for SavedPhrase {
             notes: phrase.notes().iter().map(note).collect(),
             bar: phrase.bar().map(|bar| SavedBar {
                 metre: [bar.metre.count(), bar.metre.unit()],
+                groups: match bar.metre.is_grouped() {
+                    true => bar.metre.groups().collect(),
+                    false => Vec::new(),
+                },
                 begins: bar.begins,
+                pick_up: bar.pick_up,
             }),
         }
     }
@@ -488,19 +537,23 @@ impl SavedPhrase {
             })
         };
         let notes: Result<Vec<_>, String> = self.notes.iter().map(note).collect();
-        let bar = self.bar.map(SavedBar::checked).transpose()?;
+        let bar = self.bar.as_ref().map(SavedBar::checked).transpose()?;
         let phrase = Phrase::new(notes?, self.length).map_err(|error| error.to_string())?;
         Ok(phrase.with_bar(bar))
     }
 }
 
 impl SavedBar {
-    fn checked(self) -> Result<Bar, String> {
+    fn checked(&self) -> Result<Bar, String> {
         let [count, unit] = self.metre;
         let metre = Metre::new(count, unit).ok_or_else(|| format!("there is no {count}/{unit}"))?;
+        // Groups that do not make the bar are damage, and the bar is still one.
+        let grouped = Metre::grouped(self.groups.iter().copied(), unit);
+        let grouped = grouped.filter(|grouped| grouped.count() == count);
         Ok(Bar {
-            metre,
+            metre: grouped.unwrap_or(metre),
             begins: self.begins,
+            pick_up: self.pick_up,
         })
     }
 }

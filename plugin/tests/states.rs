@@ -9,7 +9,7 @@ use procession::state::{
     Comes, KEPT, Kept, Sketches, Taken, Takes, VERSION, Voice, WindowSize, filter,
 };
 use procession_core::engine::Anchor;
-use procession_core::metre::Metre;
+use procession_core::metre::{Grouping, Metre};
 use procession_core::mode::{ModeName, PitchSet};
 use procession_core::note::{Key, Note, Syllable, Velocity};
 use procession_core::part::MAX_COPIES;
@@ -58,6 +58,7 @@ fn kept_in_version_1() -> Kept {
         // There was no such thing yet.
         modulations: Modulations::default(),
         begins_at: None,
+        grouping: Grouping::Undivided,
         route: Arc::default(),
         performed: Arc::default(),
         practice: Arc::default(),
@@ -90,7 +91,12 @@ fn kept_in_version_2() -> Kept {
     let phrase = Phrase::new(notes, 3.5).expect("a phrase");
     Kept {
         taken: Taken {
-            phrase: phrase.with_bar(Some(Bar { metre, begins: 0.5 })),
+            phrase: phrase.with_bar(Some(Bar {
+                metre,
+                begins: 0.5,
+                // It was in no place of its own then.
+                pick_up: false,
+            })),
             anchor: Anchor::NextStart,
         },
         modulations: Modulations::new([modulation(Place::Stage(2), ModeName::Lydian, 4)]),
@@ -110,6 +116,43 @@ fn a_project_of_version_2_knows_the_bar_of_its_phrase() {
     let mut before: Value = serde_json::from_str(&version_2().fields[KEPT]).expect("JSON");
     before["version"] = VERSION.into();
     assert_eq!(again, before);
+}
+
+#[test]
+fn groups_and_a_pick_up_are_kept_and_damage_to_them_leaves_the_bar() {
+    let seven = Metre::grouped([3, 2, 2], 8).expect("a metre");
+    let (parameters, _) = Parameters::new();
+    let bar = Bar::around(seven, 0.5);
+    parameters.kept.edit(|kept| {
+        let phrase = Phrase::new([note(0.0, 0.5, 62, 0.8)], 3.5).expect("a phrase");
+        kept.taken.phrase = phrase.with_bar(Some(bar));
+        kept.grouping = Grouping::Written(seven);
+    });
+    let before = parameters.kept.current();
+    let saved = parameters.serialize_fields()[KEPT].clone();
+    let (again, _) = Parameters::new();
+    load(&again, with_kept(&saved));
+    assert_eq!(again.kept.notice(), None);
+    assert_eq!(again.kept.current().taken.phrase.bar(), Some(bar));
+    assert_eq!(again.kept.current().taken.phrase.pick_up(), 0.5);
+    assert_eq!(again.kept.current().grouping, before.grouping);
+    // A new project says that its bars are grouped as is usual.
+    let (new, _) = Parameters::new();
+    load(&again, with_kept(&new.serialize_fields()[KEPT]));
+    assert_eq!(again.kept.current().grouping, Grouping::Usual);
+    // Groups that make another bar.
+    let damaged = saved.replace("[3,2,2]", "[3,3,3]");
+    load(&again, with_kept(&damaged));
+    let metre = again.kept.current().taken.phrase.bar().map(|bar| bar.metre);
+    assert_eq!(metre, Metre::new(7, 8));
+    let damaged = saved.replace("3+2+2/8", "3+2+ferry");
+    load(&again, with_kept(&damaged));
+    let message = again.kept.notice().expect("a message says so").0;
+    assert!(
+        message.contains("\"3+2+ferry\" is not a metre"),
+        "{message}"
+    );
+    assert_eq!(again.kept.current().grouping, Grouping::Written(seven));
 }
 
 fn version_3() -> PluginState {

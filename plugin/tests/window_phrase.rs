@@ -13,6 +13,7 @@ use procession::editor::wish::Wish;
 use procession::feed::Snapshot;
 use procession_core::engine::Anchor;
 use procession_core::exchange::midi::{Score, Track, TrackNote, write};
+use procession_core::metre::{Grouping, Metre};
 use procession_core::note::{Channel, Key as Pitch, Velocity};
 use procession_core::phrase::Phrase;
 use procession_core::settings::Settings;
@@ -64,7 +65,9 @@ fn screen_of(phrase: Phrase, size: Vec2, scale: f32) -> Screen {
     let look = Look::of(Theme::Light);
     let show = move |ui: &mut egui::Ui, desk: &mut Desk| {
         for wish in show(ui, &desk.seen, &look, &mut desk.view) {
-            if let (Wish::Edit(phrase) | Wish::Load(phrase), false) = (&wish, desk.waits) {
+            if let (Wish::Edit(phrase) | Wish::Load(phrase) | Wish::Metre(_, phrase), false) =
+                (&wish, desk.waits)
+            {
                 desk.give((**phrase).clone());
             }
             desk.wishes.push(wish);
@@ -428,6 +431,37 @@ fn the_length_is_typed_or_what_is_wrong_with_it_said() {
     screen.sounds("D4 F4");
     assert!(screen.has("Left out after the new end: 2 notes"));
     assert!(!screen.has("is not a length"));
+}
+
+#[test]
+fn the_metre_is_typed_or_what_is_wrong_with_it_said() {
+    let mut screen = screen("D4 . F4 . G4 . A4 . C5 . A4 . E4 .");
+    screen.enter("Metre", "3+2+2/8");
+    let metre = |screen: &Screen| {
+        let bar = screen.0.state().seen.phrase().bar();
+        bar.map(|bar| bar.metre.to_string())
+    };
+    assert_eq!(metre(&screen).as_deref(), Some("3+2+2/8"));
+    let written = Metre::grouped([3, 2, 2], 8).unwrap();
+    let Some(Wish::Metre(grouping, _)) = screen.0.state().wishes.last() else {
+        panic!("a wish");
+    };
+    assert_eq!(*grouping, Grouping::Written(written));
+    screen.sounds("D4 . F4 . G4 . A4 . C5 . A4 . E4 .");
+    // What is counted need not be said again; but the groups must make the bar.
+    screen.enter("Metre", "2+2+2");
+    assert!(screen.has("2+2+2 makes 6, and a bar of 7/8 has 7"));
+    screen.enter("Metre", "ferry");
+    assert!(screen.has("\"ferry\" is not a metre"));
+    assert_eq!(metre(&screen).as_deref(), Some("3+2+2/8"));
+    screen.enter("Metre", "4+3");
+    assert_eq!(metre(&screen).as_deref(), Some("4+3/8"));
+    assert!(!screen.has("is not a metre"));
+    // The usual.
+    screen.enter("Metre", " ");
+    assert_eq!(metre(&screen).as_deref(), Some("2+2+3/8"));
+    let last = screen.0.state().wishes.last().cloned();
+    assert!(matches!(last, Some(Wish::Metre(Grouping::Usual, _))));
 }
 
 #[test]

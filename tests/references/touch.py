@@ -1,5 +1,6 @@
 """Asks scipy (1.17.1) for the slope of the spectrum with which timing and velocity breathe, and
-music21 (10.5.1) for the accents of metres.
+music21 (10.5.1) for the accents of metres, grouped ones among them, and for how five and seven are
+grouped.
 
 A spectrum of 1/f has a slope of -1. Hennig et al., PLoS ONE 6 (2011) e26457, find exponents between
 0.2 and 1.3 in what people play (the figures from memory); white noise has 0.
@@ -36,6 +37,17 @@ def main():
         signature = meter.TimeSignature(line["metre"])
         theirs = [signature.getAccentWeight(eighth / 2) for eighth in range(len(line["weights"]))]
         assert line["weights"] == theirs, (line, theirs)
+    for line in told["grouped"]:
+        signature = meter.TimeSignature(line["metre"])
+        pulse = 4 / int(line["metre"].split("/")[1])
+        theirs = [signature.getAccentWeight(at * pulse) for at in range(len(line["weights"]))]
+        assert theirs and line["weights"] == theirs, (line, theirs)
+    for line in told["usual"]:
+        beams = meter.TimeSignature(line["metre"]).beamSequence
+        unit = int(line["metre"].split("/")[1])
+        theirs = [round(group.duration.quarterLength * unit / 4) for group in beams]
+        assert line["groups"] == theirs, (line, theirs)
+    told["accents"] += told["grouped"]
     print(f"accents of {len(told['accents'])} metres are music21's")
 
 

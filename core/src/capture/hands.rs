@@ -437,6 +437,7 @@ fn an_odd_bar_played_once_is_that_bar() {
     assert_eq!(taken.phrase.length(), 2.5);
     let bar = taken.phrase.bar().unwrap();
     assert_eq!((bar.metre, bar.begins), (Metre::new(5, 8).unwrap(), 0.0));
+    assert_eq!(taken.phrase.pick_up(), 0.0);
     // More than a bar is whole bars.
     let more = Player::begins_at(0.0)
         .counting(3, 4, Some(0.0))
@@ -488,6 +489,12 @@ fn a_phrase_begun_with_a_pick_up_knows_where_its_bar_begins() {
     let taken = hand.plays_times(phrase, 2).holds_in_song();
     assert_taken(&taken, phrase);
     assert_eq!(taken.phrase.bar().map(|bar| bar.begins), Some(0.5));
+    assert_eq!(taken.phrase.pick_up(), 0.5);
+    // Begun on the second beat, it leads to nothing.
+    let hand = Player::begins_at(17.0).counting(4, 4, Some(0.0));
+    let late = hand.plays_times(phrase, 2).holds_in_song().phrase;
+    assert_eq!(late.bar().map(|bar| bar.begins), Some(3.0));
+    assert_eq!(late.pick_up(), 0.0);
     // At rest, nothing tells: the phrase begins with its bar, if it lasts whole ones.
     let at_rest = Player::begins_at(15.5)
         .counting(4, 4, None)

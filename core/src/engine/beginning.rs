@@ -14,13 +14,19 @@ impl Engine {
         self.bars.unwrap_or_default()
     }
 
+    /// Beats by which the phrase begins before its first bar line.
+    pub(super) fn pick_up(&self) -> Beats {
+        self.process.phrase().pick_up()
+    }
+
     /// What is counted in before the first note. Nothing is before none.
     pub(super) fn count_in(&self) -> CountIn {
         let controls = self.controls.filter(|_| !self.process.phrase().is_empty());
         let bars = controls.map_or(0, |controls| controls.beginning.count_in);
-        self.count_in_to(self.process.origin(), bars)
+        self.count_in_to(self.process.origin() + self.pick_up(), bars)
     }
 
+    /// So many bars before a bar line.
     pub(super) fn count_in_to(&self, origin: Beats, bars: u32) -> CountIn {
         CountIn {
             bars: bars.min(MAX_COUNT_IN),
@@ -31,26 +37,35 @@ impl Engine {
     }
 
     /// The process begins anew: hold has gone on in the rolling song at `now`. It waits for the
-    /// next boundary, and the count-in begins there.
+    /// next boundary, and the count-in begins there. A pick-up comes before the boundary, within the
+    /// count-in if there is one.
     pub(super) fn begin_in_song(&mut self, now: Beats, beginning: &Beginning) {
         let lines = self.bar_lines();
-        let boundary = match beginning.begin_on {
-            BeginOn::Now => now,
-            BeginOn::Beat => lines.next_beat(now),
-            BeginOn::Bar => lines.next_bar(now),
+        let pick_up = self.pick_up();
+        let from = match beginning.count_in {
+            0 => now + pick_up,
+            _ => now,
         };
-        let origin = match beginning.at {
+        let boundary = match beginning.begin_on {
+            BeginOn::Now => from,
+            BeginOn::Beat => lines.next_beat(from),
+            BeginOn::Bar => lines.next_bar(from),
+        };
+        let bar_line = match beginning.at {
             Some(at) => at,
             None => boundary + self.count_in_to(boundary, beginning.count_in).length(),
         };
+        let origin = bar_line - pick_up;
         self.process.set_origin(origin);
         self.anchor_at(Anchor::Song(origin));
     }
 
     /// The same on the own clock, which has no boundaries: the count-in begins at once.
     pub(super) fn begin_at_rest(&mut self, now: Beats, beginning: &Beginning) {
-        let count_in = self.count_in_to(now, beginning.count_in);
-        self.process.set_origin(now + count_in.length());
+        let count_in = self.count_in_to(now, beginning.count_in).length();
+        // Clicks are counted back from the bar line; without any, the pick-up begins now.
+        let origin = now + (count_in - self.pick_up()).max(0.0);
+        self.process.set_origin(origin);
     }
 
     /// Whether that is news.
@@ -68,7 +83,8 @@ impl Engine {
         let Anchor::Song(origin) = before else {
             return false;
         };
-        let began = origin - self.count_in_to(origin, bars).length();
+        let count_in = self.count_in_to(origin + self.pick_up(), bars);
+        let began = count_in.begins().min(origin);
         let is_held_here = self.let_go_at.is_none_or(|off| now < off - HAIR);
         began <= now + LATE && is_held_here
     }

@@ -129,7 +129,7 @@ impl<S: FnMut(Event)> Entering<'_, S> {
         let engine = &mut *self.engine;
         let rolls = engine.clock.is_playing();
         let anchor = match (controls.beginning.at, engine.anchor) {
-            (Some(written), _) => Anchor::Song(written),
+            (Some(written), _) => Anchor::Song(written - engine.pick_up()),
             (None, Anchor::NextStart) if rolls => Anchor::Song(self.block.start),
             (None, anchor) => anchor,
         };

@@ -77,7 +77,7 @@ impl Engine {
         let begin = match self.rehearsal.round(origin) {
             Some(round) => {
                 self.rehearsal.begin(round, self.process.settings().step());
-                round.span.start - self.counted_in(round).length()
+                self.counted_in(round).begins()
             }
             None => origin,
         };
@@ -92,13 +92,19 @@ impl Engine {
         }
     }
 
-    /// The count-in of a pass: as many bars as are set, and at least one.
+    /// The count-in of a pass: as many bars as are set, and at least one. Where the phrase lies in
+    /// bars that are grouped, it is counted by these.
     fn counted_in(&self, round: Round) -> CountIn {
         let bars = self.controls.map_or(0, |all| all.beginning.count_in);
         let practice = self.rehearsal.asked().practice();
+        let count_in = self.count_in_to(round.span.start + self.pick_up(), bars.max(1));
+        let of_phrase = self.process.phrase().bar().map(|bar| bar.metre);
         CountIn {
             goes_on: practice.is_some_and(|practice| practice.click),
-            ..self.count_in_to(round.span.start, bars.max(1))
+            metre: of_phrase
+                .filter(|metre| metre.is_grouped())
+                .unwrap_or(count_in.metre),
+            ..count_in
         }
     }
 
@@ -164,7 +170,7 @@ impl Engine {
             return block;
         };
         self.rehearsal.begin(next, self.process.settings().step());
-        let begin = next.span.start - self.counted_in(next).length();
+        let begin = self.counted_in(next).begins();
         self.go_back(block, round.span.end - begin)
     }
 

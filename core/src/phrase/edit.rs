@@ -241,13 +241,17 @@ mod tests {
     #[test]
     fn an_edited_phrase_stays_in_its_bar_unless_its_length_leaves_it() {
         let metre = crate::metre::Metre::new(3, 4).unwrap();
-        let bar = crate::phrase::Bar { metre, begins: 0.5 };
+        let bar = crate::phrase::Bar::around(metre, 0.5);
         let phrase = play("D4 . F4 . G4 . A4 . C5 . A4 .").with_bar(Some(bar));
         assert_eq!(phrase.bar(), Some(bar));
+        assert_eq!(phrase.pick_up(), 0.5);
         assert_eq!(phrase.moved(&[0], SIXTEENTH, 2).phrase.bar(), Some(bar));
         assert_eq!(phrase.without(&[1]).bar(), Some(bar));
         assert_eq!(phrase.doubled().unwrap().bar(), Some(bar));
-        assert_eq!(phrase.halved().unwrap().phrase.bar(), Some(bar));
+        // Half a bar comes round with it, but has no bar to lead to.
+        let half = phrase.halved().unwrap().phrase;
+        assert_eq!(half.bar().map(|bar| bar.begins), Some(0.5));
+        assert_eq!(half.pick_up(), 0.0);
         assert_eq!(phrase.of_length(2.0).unwrap().phrase.bar(), None);
         assert_eq!(phrase.on_ticks().bar(), Some(bar));
     }

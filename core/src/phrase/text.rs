@@ -1,6 +1,6 @@
 //! A phrase in words, to be copied: what [`Phrase::from_text`] reads.
 
-use super::Phrase;
+use super::{Bar, Phrase, PhraseError};
 use crate::note::{Key, Note};
 use crate::time::{Beats, to_ticks};
 use std::collections::BTreeMap;
@@ -63,8 +63,36 @@ struct Chord {
 }
 
 impl Phrase {
+    /// The same as [`Phrase::from_text`] in bars that are known. Of a phrase of whole bars, `|` says
+    /// where a bar begins, if each stands whole bars after the first; so what is before that may be a
+    /// pick-up. Otherwise the bar begins where it did.
+    ///
+    /// # Errors
+    /// [`PhraseError`].
+    pub fn from_text_in(text: &str, step: Beats, bar: Bar) -> Result<Self, PhraseError> {
+        let phrase = Self::from_text(text, step)?;
+        let is_whole_bars = |beats: Beats| is_whole(beats, bar.metre.bar());
+        let mut words = 0;
+        let mut marks = Vec::new();
+        for word in text.split_whitespace() {
+            match word {
+                "|" => marks.push(f64::from(words) * step),
+                _ => words += 1,
+            }
+        }
+        // The last one may close the phrase.
+        marks.retain(|at| *at < phrase.length - step / 2.0);
+        let marked = marks.first().copied().filter(|first| {
+            let apart = marks.iter().all(|at| is_whole_bars(at - first));
+            apart && is_whole_bars(phrase.length)
+        });
+        let bar = marked.map_or(bar, |first| Bar::around(bar.metre, first));
+        Ok(phrase.with_bar(Some(bar)))
+    }
+
     /// The phrase in words, one a step of `step` beats; read back by [`Phrase::from_text`] it is
-    /// the same phrase, struck evenly, unless [`Written::unsaid`] says otherwise.
+    /// the same phrase, struck evenly, unless [`Written::unsaid`] says otherwise. With a pick-up, `|`
+    /// stands where bars begin.
     pub fn to_text(&self, step: Beats) -> Written {
         let steps = nearest(self.length, step).max(1);
         let mut written = Written {
@@ -96,8 +124,24 @@ impl Phrase {
                 .join("+");
             words[start + 1..start + held].fill("-".to_owned());
         }
+        for line in self.bar_lines(step) {
+            words[line].insert_str(0, "| ");
+        }
         written.text = words.join(" ");
         written
+    }
+
+    /// The steps on which bars begin, if a pick-up leads to the first, and if all are on the grid.
+    fn bar_lines(&self, step: Beats) -> Vec<usize> {
+        let bar = self.bar.filter(|bar| {
+            let is_on_grid = is_whole(bar.begins, step) && is_whole(bar.metre.bar(), step);
+            self.pick_up() > 0.0 && is_on_grid && is_whole(self.length, step)
+        });
+        let Some(bar) = bar else { return Vec::new() };
+        let (first, apart) = (nearest(bar.begins, step), nearest(bar.metre.bar(), step));
+        (first..nearest(self.length, step))
+            .step_by(apart.max(1))
+            .collect()
     }
 
     /// Which notes start on which step.
@@ -138,6 +182,7 @@ fn is_whole(beats: Beats, step: Beats) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::metre::Metre;
     use crate::note::Velocity;
     use crate::phrase::key_from_name;
     use proptest::prelude::*;
@@ -163,6 +208,24 @@ mod tests {
             assert_eq!(written.text, text);
             assert_eq!(written.unsaid(), None);
         }
+    }
+
+    #[test]
+    fn a_stroke_says_where_the_bar_begins_where_bars_are_known() {
+        let bar = |begins| Bar::around(Metre::COMMON, begins);
+        let read = |text, before| Phrase::from_text_in(text, 0.5, bar(before)).unwrap();
+        let lantern = "A4 | D4 - F4 . A4 G4 F4";
+        let phrase = read(lantern, 0.0);
+        assert_eq!((phrase.bar(), phrase.pick_up()), (Some(bar(0.5)), 0.5));
+        assert_eq!(phrase.to_text(0.5).text, lantern);
+        // Without one it begins where it did; so it does where they stand at random, or where
+        // bars do not come round with the phrase.
+        assert_eq!(read("A4 D4 - F4 . A4 G4 F4", 0.5).pick_up(), 0.5);
+        assert_eq!(read("A4 | D4 - | F4 . A4 G4 F4", 1.5).pick_up(), 1.5);
+        assert_eq!(read("A4 | D4 -", 0.0).bar(), None);
+        // Two bars, and one stroke more to close them.
+        let two = "G4 A4 | D4 . . . . . . . | F4 . . . C5 - |";
+        assert_eq!(read(two, 0.0).pick_up(), 1.0);
     }
 
     #[test]

@@ -169,6 +169,13 @@ impl Granter {
             Wish::Custom(mode) => {
                 self.take_step(parameters, |_| Name::of_custom(), |kept| kept.custom = mode);
             }
+            Wish::Metre(grouping, phrase) => {
+                let name = |_: &Kept| Name::of_metre(grouping);
+                self.take_step(parameters, name, |kept| {
+                    kept.grouping = grouping;
+                    kept.taken.phrase = *phrase.clone();
+                });
+            }
             Wish::BeginAt(at) => {
                 let name = |_: &Kept| Name::of_beginning(at, &SongBars::of(seen));
                 self.take_step(parameters, name, |kept| kept.begins_at = at);

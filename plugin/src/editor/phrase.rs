@@ -215,11 +215,18 @@ impl PhraseView<'_> {
 
     fn wish_as(&mut self, edited: Edited, wish: fn(Box<Phrase>) -> Wish) {
         if edited.phrase != self.phrase {
+            self.wishes.push(wish(Box::new(edited.phrase.clone())));
+        }
+        self.awaited(edited);
+    }
+
+    /// What was wished for is shown as if it were there.
+    fn awaited(&mut self, edited: Edited) {
+        if edited.phrase != self.phrase {
             self.state.on_their_way.push(edited.phrase.clone());
             self.state.wished_at = self.now;
-            self.phrase = edited.phrase.clone();
+            self.phrase = edited.phrase;
             self.state.fields.moved_on();
-            self.wishes.push(wish(Box::new(edited.phrase)));
         }
         self.state.chosen = edited.chosen;
     }

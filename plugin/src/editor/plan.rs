@@ -944,6 +944,11 @@ impl Frame<'_> {
         let axis = self.rooms.axis;
         let font = FontId::proportional(SMALL);
         let mut free_from = f32::NEG_INFINITY;
+        for x in &plan.groups {
+            let ends = [pos2(*x, axis.top()), pos2(*x, axis.top() + 3.0)];
+            self.painter
+                .line_segment(ends, Stroke::new(1.0, self.look.rule));
+        }
         for bar in &plan.bars {
             let ends = [pos2(bar.x, axis.top()), pos2(bar.x, axis.top() + 5.0)];
             self.painter

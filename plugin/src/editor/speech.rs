@@ -337,6 +337,7 @@ impl SpeechView<'_> {
             step_width: view.width() / (phrase.length() / self.seen.settings().step()) as f32,
             row_height: view.height() / count,
             rows,
+            bar: phrase.bar(),
         };
         let names = Names::in_mode(self.seen.process.fold().source());
         self.ground(ui, view, &grid, &names);

@@ -4,6 +4,7 @@ use crate::files::Order;
 use crate::microphone::Manner;
 use crate::practice::Desk;
 use crate::state::Comes;
+use procession_core::metre::Grouping;
 use procession_core::phrase::Phrase;
 use procession_core::route::{Edit, Route};
 use procession_core::settings::Modulations;
@@ -54,6 +55,8 @@ pub enum Wish {
     Hush,
     /// Another custom mode: semitones above the tonic, bit by bit.
     Custom(procession_core::mode::PitchSet),
+    /// Bars are grouped so, and the phrase lies in them as it does here.
+    Metre(Grouping, Box<Phrase>),
     /// Another song position to begin at, or none.
     BeginAt(Option<Beats>),
     /// Another modulation plan.

@@ -263,6 +263,22 @@ impl Piece {
         Some((told.1, bar))
     }
 
+    /// The same for a phrase from that tick on: a bar of half the next one's length at most, with a
+    /// metre of its own, is a pick-up to that.
+    fn bar_from(&self, tick: u64, bars: &[Range<u64>]) -> Option<(Metre, u64)> {
+        let (metre, line) = self.bar_at(tick, bars)?;
+        let index = bars.iter().rposition(|bar| bar.start <= tick)?;
+        let (bar, next) = (bars.get(index)?, bars.get(index + 1));
+        let leads = |next: &&Range<u64>| 2 * (bar.end - bar.start) <= next.end - next.start;
+        let to = next
+            .filter(leads)
+            .and_then(|next| self.bar_at(next.start, bars));
+        Some(
+            to.filter(|(next, _)| *next != metre)
+                .unwrap_or((metre, line)),
+        )
+    }
+
     fn phrase(
         mut self,
         ticks_per_beat: u32,
@@ -323,9 +339,9 @@ impl Piece {
         tracks.dedup();
         // The length and the number of notes were looked at: this does not fail.
         let phrase = Phrase::new(notes, length).map_err(|_| MidiError::Damaged(None))?;
-        let bar = told.map(|(metre, bar)| Bar {
-            metre,
-            begins: (bar as f64 - start as f64) / f64::from(ticks_per_beat),
+        let bar = self.bar_from(start, &bars).map(|(metre, bar)| {
+            let begins = (bar as f64 - start as f64) / f64::from(ticks_per_beat);
+            Bar::around(metre.usually(), begins)
         });
         Ok(ReadPhrase {
             phrase: phrase.with_bar(bar),

@@ -688,7 +688,13 @@ fn a_bar_of_the_files_metre_is_as_long_as_it_is() {
         let metre = crate::metre::Metre::new(count.into(), 1 << power).unwrap();
         assert_eq!(read.phrase.length(), length, "{count} {power}");
         let whole = length % metre.bar() == 0.0 || metre.bar() % length == 0.0;
-        let bar = whole.then_some(crate::phrase::Bar { metre, begins: 0.0 });
+        // What neither halves nor has threes is grouped as is usual.
+        let grouped = match count {
+            5 => crate::metre::Metre::grouped([2, 3], 8).unwrap(),
+            7 => crate::metre::Metre::grouped([2, 2, 3], 8).unwrap(),
+            _ => metre,
+        };
+        let bar = whole.then_some(crate::phrase::Bar::around(grouped, 0.0));
         assert_eq!(read.phrase.bar(), bar, "{count} {power}");
     }
 }
@@ -708,6 +714,25 @@ fn beats_are_counted_from_the_bar_line_and_a_pick_up_knows_its_bar() {
     let read = super::read_phrase(&one_track(&track), 0.25, &Excerpt::default()).unwrap();
     assert_eq!((notes(&read.phrase)[0].0, read.phrase.length()), (0.0, 3.5));
     assert_eq!(read.phrase.bar().map(|bar| bar.begins), Some(0.5));
+    assert_eq!(read.phrase.pick_up(), 0.5);
+}
+
+#[test]
+fn a_short_bar_before_the_others_is_a_pick_up_to_them() {
+    // A bar of 1/8, then 4/4: an eighth, seven more and a rest of one. 48 ticks an eighth.
+    let mut track = vec![0, 0xFF, 0x58, 4, 1, 3, 24, 8];
+    for note in 0..8_u8 {
+        track.extend([0, 0x90, 60 + note, 100, 48, 0x80, 60 + note, 0]);
+        if note == 0 {
+            track.extend([0, 0xFF, 0x58, 4, 4, 2, 24, 8]);
+        }
+    }
+    track.extend(END);
+    let read = super::read_phrase(&one_track(&track), 0.25, &Excerpt::default()).unwrap();
+    assert_eq!((notes(&read.phrase)[0].0, read.phrase.length()), (0.0, 4.0));
+    let bar = read.phrase.bar().unwrap();
+    assert_eq!((bar.metre.to_string().as_str(), bar.begins), ("4/4", 0.5));
+    assert_eq!(read.phrase.pick_up(), 0.5);
 }
 
 #[test]

@@ -507,9 +507,11 @@ impl Part {
         let told = |(at, _): &&(Beats, Metre)| *at < from + SAME_PLACE;
         let (_, metre) = *self.metres.iter().rev().find(told)?;
         let ends = *self.bar_lines.get(self.bar_at(from))?;
+        let begins = ends - from - metre.bar();
         Some(Bar {
-            metre,
-            begins: ends - from - metre.bar(),
+            // However long, a bar that is written short leads to the next.
+            pick_up: begins < -SAME_PLACE,
+            ..Bar::around(metre, begins)
         })
     }
 
@@ -545,12 +547,20 @@ impl Part {
     }
 }
 
-/// A time signature as a metre; `None` if it is no simple one.
+/// A time signature as a metre, with the groups that it says or that are usual; `None` if its beats
+/// are of several kinds, or no number.
 fn metre(time: Node) -> Option<Metre> {
     let unit: u32 = child_text(time, "beat-type")?.trim().parse().ok()?;
-    let bar = bar_length(time)? * f64::from(unit) / 4.0;
-    let is_whole = bar.fract() == 0.0 && children(time, "beat-type").count() == 1;
-    is_whole.then(|| Metre::new(bar as u32, unit)).flatten()
+    let beats = child_text(time, "beats")?;
+    let groups = beats.split('+').map(|group| group.trim().parse::<u32>());
+    let groups: Vec<u32> = groups.collect::<Result<_, _>>().ok()?;
+    let is_one = children(time, "beat-type").count() == 1;
+    let metre = Metre::grouped(groups, unit).filter(|_| is_one)?;
+    Some(if metre.is_grouped() {
+        metre
+    } else {
+        metre.usually()
+    })
 }
 
 /// What a time signature says, such as 3+2/8; `None` if there is none to count by.

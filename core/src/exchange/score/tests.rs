@@ -1108,10 +1108,15 @@ mod read {
         let seven = "<attributes><divisions>12</divisions><time><beats>7</beats><beat-type>8</beat-type></time></attributes>";
         let bar = [seven, &note('D', 4, 42, "")].concat();
         let read = read_phrase_xml(file(&[&bar]).as_bytes(), &Excerpt::default()).unwrap();
-        let metre = crate::metre::Metre::new(7, 8).unwrap();
+        let metre = crate::metre::Metre::grouped([2, 2, 3], 8).unwrap();
         assert_eq!(read.phrase.length(), 3.5);
-        let known = crate::phrase::Bar { metre, begins: 0.0 };
+        let known = crate::phrase::Bar::around(metre, 0.0);
         assert_eq!(read.phrase.bar(), Some(known));
+        // As it is grouped in the file.
+        let grouped = bar.replace("<beats>7<", "<beats>3+2+2<");
+        let read = read_phrase_xml(file(&[&grouped]).as_bytes(), &Excerpt::default()).unwrap();
+        let metre = read.phrase.bar().map(|bar| bar.metre.to_string());
+        assert_eq!(metre.as_deref(), Some("3+2+2/8"));
         // An eighth, a bar, and a bar that the eighth is taken from.
         let pick_up = [seven, &note('D', 4, 6, "")].concat();
         let bars = [pick_up, note('E', 4, 42, ""), note('F', 4, 36, "")];
@@ -1122,6 +1127,7 @@ mod read {
         let read = read_phrase_xml(xml.as_bytes(), &Excerpt::default()).unwrap();
         assert_eq!(read.phrase.length(), 7.0);
         assert_eq!(read.phrase.bar().map(|bar| bar.begins), Some(0.5));
+        assert_eq!(read.phrase.pick_up(), 0.5);
     }
 
     const FOUR_FOUR: &str = "<attributes><divisions>12</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>";

@@ -9,6 +9,7 @@ mod names;
 pub use names::Name;
 
 use crate::state::{Kept, Sketches, Takes, Voice};
+use procession_core::metre::Grouping;
 use procession_core::mode::PitchSet;
 use procession_core::performed::Recollection;
 use procession_core::phrase::Phrase;
@@ -27,6 +28,7 @@ enum Thing {
     Phrase(Box<Phrase>),
     Route(Arc<Route>),
     BeginsAt(Option<Beats>),
+    Grouping(Grouping),
     Modulations(Box<Modulations>),
     Custom(PitchSet),
     Performed(Arc<Recollection>),
@@ -37,7 +39,7 @@ enum Thing {
 }
 
 /// So many of them there are.
-const THINGS: usize = 10;
+const THINGS: usize = 11;
 
 impl Thing {
     /// All that there is, as it is kept now.
@@ -46,6 +48,7 @@ impl Thing {
             Self::Phrase(Box::new(kept.taken.phrase.clone())),
             Self::Route(kept.route.clone()),
             Self::BeginsAt(kept.begins_at),
+            Self::Grouping(kept.grouping),
             Self::Modulations(Box::new(kept.modulations)),
             Self::Custom(kept.custom),
             Self::Performed(kept.performed.clone()),
@@ -61,6 +64,7 @@ impl Thing {
             Self::Phrase(phrase) => kept.taken.phrase.clone_from(phrase),
             Self::Route(route) => kept.route.clone_from(route),
             Self::BeginsAt(at) => kept.begins_at = *at,
+            Self::Grouping(grouping) => kept.grouping = *grouping,
             Self::Modulations(plan) => kept.modulations = **plan,
             Self::Custom(mode) => kept.custom = *mode,
             Self::Performed(told) => kept.performed.clone_from(told),

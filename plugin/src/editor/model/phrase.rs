@@ -5,9 +5,10 @@
 
 pub use crate::files::sentence;
 use egui::{Pos2, Rangef, Rect, Vec2, vec2};
+use procession_core::metre::{Grouping, Metre, Strength};
 use procession_core::mode::{Mode, Spelling};
 use procession_core::note::{Key, Note};
-use procession_core::phrase::{Edited, MAX_LENGTH, MIN_LENGTH, Phrase};
+use procession_core::phrase::{Bar as Measure, Edited, MAX_LENGTH, MIN_LENGTH, Phrase};
 use procession_core::time::{Beats, from_ticks, to_ticks};
 
 /// Semitones of room above and below the phrase: an octave.
@@ -71,6 +72,8 @@ pub struct Grid {
     pub row_height: f32,
     /// Which keys have a row.
     pub rows: Rows,
+    /// The bar that the phrase lies in, if one is known.
+    pub bar: Option<Measure>,
 }
 
 impl Grid {
@@ -83,6 +86,7 @@ impl Grid {
             step_width: (view.x / steps).clamp(7.0, 90.0),
             row_height: Self::row_height(view.y),
             rows,
+            bar: phrase.bar(),
         }
     }
 
@@ -379,7 +383,7 @@ fn fitting(phrase: &Phrase, chosen: &[usize], step: Beats, by: Beats) -> Beats {
 pub struct Line {
     /// Where.
     pub x: f32,
-    /// Whether a beat begins there.
+    /// Whether a beat begins there, or a group where bars are grouped.
     pub beat: bool,
     /// Which step begins there, counted from 1, if there is room to say so.
     pub number: Option<usize>,
@@ -396,15 +400,28 @@ pub fn lines(grid: &Grid, seen: Rangef) -> Vec<Line> {
         beats.next_power_of_two() * a_beat
     };
     let steps = (grid.length / grid.step - 1e-6).ceil().max(0.0) as usize;
+    let is_beat = |step: usize| match grid.bar {
+        Some(bar) => begins_a_beat(bar, step as f64 * grid.step),
+        None => step.is_multiple_of(a_beat),
+    };
     let first = (seen.min / grid.step_width).floor().max(0.0) as usize;
     let last = (seen.max / grid.step_width).ceil().max(0.0) as usize;
     (first..steps.min(last + 1))
         .map(|step| Line {
             x: step as f32 * grid.step_width,
-            beat: step % a_beat == 0,
+            beat: is_beat(step),
             number: (step % every == 0).then_some(step + 1),
         })
         .collect()
+}
+
+/// Whether what is felt as a beat begins there: a group where bars are grouped.
+fn begins_a_beat(bar: Measure, at: Beats) -> bool {
+    let at = at - bar.begins;
+    match bar.metre.is_grouped() {
+        true => bar.metre.strength(at) >= Strength::Group,
+        false => (at / bar.metre.beat() - (at / bar.metre.beat()).round()).abs() < 1e-6,
+    }
 }
 
 /// How pitches are written: as in the mode that the phrase is heard in.
@@ -501,6 +518,111 @@ pub fn typed_length(text: &str, step: Beats) -> Result<Beats, String> {
         })
 }
 
+/// The metre that the phrase is in, or else the song.
+pub fn metre_of(phrase: &Phrase, song: Option<Metre>) -> Metre {
+    let own = phrase.bar().map(|bar| bar.metre);
+    own.or(song).unwrap_or(Metre::COMMON)
+}
+
+/// The song, as far as its bars are concerned.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SongMetre {
+    /// The host's time signature, if it tells one.
+    pub told: Option<Metre>,
+    /// The metre that its bars are counted by.
+    pub counted: Option<Metre>,
+    /// Whether it is nobody else's, so that any metre can be its.
+    pub is_own: bool,
+}
+
+/// What a typed metre makes of bars.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Barred {
+    /// How those of the song are grouped.
+    pub grouping: Grouping,
+    /// The phrase in them, if it comes round with them.
+    pub phrase: Phrase,
+    /// What there is to say about it.
+    pub said: Option<String>,
+}
+
+/// What a typed metre makes of the song's bars and of the phrase's: "2+2+3", "3+2/8"; nothing is
+/// the usual.
+///
+/// # Errors
+/// A plain sentence that says what to type.
+pub fn typed_metre(text: &str, phrase: &Phrase, song: SongMetre) -> Result<Barred, String> {
+    let in_bars_of = |metre: Metre| {
+        let from_the_start = Measure {
+            metre,
+            begins: 0.0,
+            pick_up: false,
+        };
+        let before = phrase.bar().unwrap_or(from_the_start);
+        phrase.clone().with_bar(Some(Measure { metre, ..before }))
+    };
+    if text.trim().is_empty() {
+        let usual = phrase.bar().map(|bar| in_bars_of(bar.metre.usually()));
+        return Ok(Barred {
+            grouping: Grouping::Usual,
+            phrase: usual.unwrap_or_else(|| phrase.clone()),
+            said: None,
+        });
+    }
+    let now = metre_of(phrase, song.counted);
+    let metre = Metre::from_text(text, now).map_err(sentence)?;
+    let barred = in_bars_of(metre);
+    let is_of_song = song.is_own || song.told.is_none_or(|told| told.is_as_long_as(metre));
+    let (phrase, said) = match barred.bar() {
+        Some(_) => (barred, None),
+        None if is_of_song => {
+            let said = "The song is counted so; the phrase does not come round with such bars, and \
+                        stays as it is.";
+            (phrase.clone(), Some(said.to_owned()))
+        }
+        None => return Err(does_not_come_round(metre, phrase, song)),
+    };
+    Ok(Barred {
+        grouping: Grouping::Written(metre),
+        phrase,
+        said,
+    })
+}
+
+fn does_not_come_round(metre: Metre, phrase: &Phrase, song: SongMetre) -> String {
+    let song = song.told.map_or(String::new(), |told| {
+        format!(", and is not as long as the song's of {}", told.signature())
+    });
+    sentence(format!(
+        "a bar of {metre} lasts {} beats: it does not come round with the phrase, which lasts {}{song}; \
+         write groups that make such a bar, or change the length first",
+        number(metre.bar()),
+        number(phrase.length()),
+    ))
+}
+
+/// Words as a phrase in the bars of the one before it, or in those of the song, if a stroke says that
+/// a pick-up leads to one.
+///
+/// # Errors
+/// A plain sentence that says what to type.
+pub fn words_as_phrase(
+    text: &str,
+    step: Beats,
+    before: &Phrase,
+    song: Option<Metre>,
+) -> Result<Phrase, String> {
+    if let Some(bar) = before.bar() {
+        return Phrase::from_text_in(text, step, bar).map_err(sentence);
+    }
+    let of_song = song.map(|metre| Measure::around(metre, 0.0));
+    let led = of_song.and_then(|bar| Phrase::from_text_in(text, step, bar).ok());
+    match led.filter(|phrase| phrase.pick_up() > 0.0) {
+        Some(phrase) => Ok(phrase),
+        None => Phrase::from_text(text, step).map_err(sentence),
+    }
+}
+
 /// Where a note is split: on the step that is nearest to its middle, or in its middle, if no step
 /// begins inside it.
 pub fn where_to_split(note: &Note, step: Beats) -> Beats {
@@ -550,7 +672,55 @@ mod tests {
             step_width: 20.0,
             row_height: 10.0,
             rows: Rows::around(phrase),
+            bar: phrase.bar(),
         }
+    }
+
+    fn beats(text: &str, metre: &str, begins: Beats) -> Vec<usize> {
+        let metre = Metre::from_text(metre, Metre::COMMON).unwrap();
+        let phrase = phrase(text).with_bar(Some(Measure::around(metre, begins)));
+        let lines = lines(&grid(&phrase), Rangef::new(0.0, 1000.0));
+        let steps = (0..).zip(lines).filter(|(_, line)| line.beat);
+        steps.map(|(step, _)| step).collect()
+    }
+
+    /// Worked by hand, in sixteenths.
+    #[test]
+    fn the_grid_shows_groups_or_beats_from_where_the_bar_begins() {
+        let fourteen = "D4 . . . . . . . . . . . . .";
+        assert_eq!(beats(fourteen, "2+2+3/8", 0.0), [0, 4, 8]);
+        assert_eq!(beats(fourteen, "3+2+2/8", 0.5), [2, 8, 12]);
+        assert_eq!(beats("D4 . . . . . . . . . . .", "6/8", 0.0), [0, 6]);
+        assert_eq!(beats("D4 . . . . . . .", "2/4", 0.25), [1, 5]);
+    }
+
+    #[test]
+    fn a_metre_is_the_phrases_or_the_songs_or_neither() {
+        let seven = Metre::new(7, 8);
+        let song = |told, is_own| SongMetre {
+            told,
+            counted: told,
+            is_own,
+        };
+        let sixteen = phrase("D4 . . . . . . . . . . . . . . .");
+        // As long as the song's bar.
+        let barred = typed_metre("3+3+2/8", &sixteen, song(Some(Metre::COMMON), false)).unwrap();
+        let metre = Metre::grouped([3, 3, 2], 8).unwrap();
+        assert_eq!(barred.grouping, Grouping::Written(metre));
+        assert_eq!(barred.phrase.bar().map(|bar| bar.metre), Some(metre));
+        // The song's, and not the phrase's.
+        let barred = typed_metre("3+2+2", &sixteen, song(seven, false)).unwrap();
+        assert_eq!(barred.phrase.bar(), None);
+        assert!(barred.said.unwrap().contains("stays as it is"));
+        assert!(typed_metre("7/8", &sixteen, song(seven, true)).is_ok());
+        // Neither's.
+        let refusal = typed_metre("2+3/8", &sixteen, song(Some(Metre::COMMON), false)).unwrap_err();
+        assert_eq!(
+            refusal,
+            "A bar of 2+3/8 lasts 2.5 beats: it does not come round with the phrase, which lasts 4, \
+             and is not as long as the song's of 4/4; write groups that make such a bar, or change \
+             the length first."
+        );
     }
 
     #[track_caller]

@@ -4,6 +4,7 @@
 //! draw on, not on how long the form is: stages too narrow to be seen apart are drawn as one.
 
 use crate::editor::model::circle::Circle;
+use crate::editor::model::phrase::metre_of;
 use crate::editor::model::sonority::{Cycle, name_of, pitch_classes_in};
 use crate::editor::seen::Seen;
 use egui::{Pos2, Rect, pos2};
@@ -96,6 +97,8 @@ pub struct Plan {
     pub levels: Vec<Level>,
     /// Bar lines that carry a number.
     pub bars: Vec<BarLine>,
+    /// Where groups begin within bars, if there is room to say so.
+    pub groups: Vec<f32>,
     /// Where copies leap from one offset to another.
     pub jumps: Vec<f32>,
     /// Up to where it was performed, and in which bar that is, if anything was and it is in sight.
@@ -258,6 +261,7 @@ impl Plan {
                 .collect(),
             levels: canvas.levels(),
             bars: canvas.bars(),
+            groups: canvas.groups(),
             jumps: canvas.jumps(&visible),
             performed: canvas.performed(),
             modes: canvas.modes(),
@@ -506,19 +510,58 @@ impl<'a> Canvas<'a> {
         steps.into_iter().map(level).collect()
     }
 
-    fn bars(&self) -> Vec<BarLine> {
+    /// How many beats there are from one bar line that is drawn to the next.
+    fn bars_apart(&self) -> Beats {
         let bar = beats_per_bar(self.seen);
         let room = f64::from((self.chart.width() / ROOM_FOR_A_BAR).floor().max(1.0));
-        let every = bar * doubling_until(|every| self.window.length() / (every * bar) <= room);
-        let first = (self.window.from / every - 1e-9).ceil() as u64;
-        let last = (self.window.to / every + 1e-9).floor() as u64;
+        bar * doubling_until(|every| self.window.length() / (every * bar) <= room)
+    }
+
+    fn bars(&self) -> Vec<BarLine> {
+        let bar = beats_per_bar(self.seen);
+        let every = self.bars_apart();
+        // The first bar line is where a pick-up leads to.
+        let led = self.seen.phrase().pick_up();
+        let first = ((self.window.from - led) / every - 1e-9).ceil().max(0.0) as u64;
+        let last = ((self.window.to - led) / every + 1e-9).floor().max(0.0) as u64;
         (first..=last)
             .map(|count| count as f64 * every)
             .map(|at| BarLine {
-                x: self.window.x(at, self.chart),
+                x: self.window.x(at + led, self.chart),
                 bar: format!("bar {}", (at / bar).round() + 1.0),
-                clock: clock(self.seen, at),
+                clock: clock(self.seen, at + led),
             })
+            .collect()
+    }
+
+    /// Where groups begin within bars, where all bars are drawn and grouped.
+    fn groups(&self) -> Vec<f32> {
+        let bar = beats_per_bar(self.seen);
+        let metre = metre_of(self.seen.phrase(), self.seen.snapshot.counted);
+        let are_seen = self.bars_apart() <= bar && (metre.bar() - bar).abs() < 1e-6;
+        if !(metre.is_grouped() && are_seen) {
+            return Vec::new();
+        }
+        let led = self.seen.phrase().pick_up();
+        let first = ((self.window.from - led) / bar).floor().max(0.0) as u64;
+        let last = ((self.window.to - led) / bar).ceil().max(0.0) as u64;
+        let heads: Vec<Beats> = metre
+            .groups()
+            .scan(0.0, |at, group| {
+                *at += f64::from(group) * metre.pulse();
+                Some(*at)
+            })
+            .collect();
+        // The last one is the next bar line.
+        let within = &heads[..heads.len() - 1];
+        (first..=last)
+            .flat_map(|count| {
+                within
+                    .iter()
+                    .map(move |head| count as f64 * bar + led + head)
+            })
+            .filter(|at| (self.window.from..=self.window.to).contains(at))
+            .map(|at| self.window.x(at, self.chart))
             .collect()
     }
 

@@ -131,10 +131,14 @@ fn waiting(begins_in: Beats, seen: &Seen) -> String {
     let left = wait(begins_in, seen);
     // On its own clock there are no bars of the song.
     let place = match seen.snapshot.playing {
-        true => format!(" at bar {}", bars.text(seen.process.origin())),
+        true => {
+            let bar_line = seen.process.origin() + seen.phrase().pick_up();
+            format!(" at bar {}", bars.text(bar_line))
+        }
         false => String::new(),
     };
-    let count_in = f64::from(seen.beginning.count_in) * bars.length;
+    // A pick-up is played within it.
+    let count_in = f64::from(seen.beginning.count_in) * bars.length - seen.phrase().pick_up();
     if begins_in <= count_in {
         return format!("Counting in: it begins{place} in {left}.");
     }

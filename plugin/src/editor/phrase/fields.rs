@@ -3,7 +3,7 @@
 use super::PhraseView;
 use super::file::FileFields;
 use crate::editor::focus;
-use crate::editor::model::phrase::{self as model, number};
+use crate::editor::model::phrase::{self as model, SongMetre, number};
 use crate::editor::wish::Wish;
 use egui::{Key, RichText, TextEdit, Ui};
 use procession_core::phrase::{Cut, Edited, Phrase};
@@ -14,6 +14,8 @@ use procession_core::time::Beats;
 pub(super) struct Fields {
     /// The length while it is typed.
     length: Option<String>,
+    /// The metre while it is typed.
+    metre: Option<String>,
     /// The phrase in words while they are typed, or as they were refused; else the words are those
     /// of the phrase itself.
     pub(super) typed: Option<String>,
@@ -94,6 +96,7 @@ impl PhraseView<'_> {
             }
             self.length(ui, wide);
             self.undo(ui);
+            self.metre(ui, wide);
             self.part(ui);
             if !roomy {
                 self.more(ui);
@@ -190,6 +193,60 @@ impl PhraseView<'_> {
             .on_hover_text("Keeps the first half of the phrase.");
         if halve.clicked() {
             self.resized(self.phrase.halved().map_err(model::sentence));
+        }
+    }
+
+    fn metre(&mut self, ui: &mut Ui, wide: bool) {
+        let label = wide.then(|| ui.label("Metre").id);
+        let song = SongMetre {
+            told: self.seen.snapshot.metre,
+            counted: self.seen.snapshot.counted,
+            is_own: self.seen.own_song,
+        };
+        let current = model::metre_of(&self.phrase, song.counted).to_string();
+        let mut text = self.state.fields.metre.clone().unwrap_or(current.clone());
+        let field =
+            ui.add(TextEdit::singleline(&mut text).desired_width(if wide { 64.0 } else { 44.0 }));
+        let field = match label {
+            Some(label) => field.labelled_by(label),
+            None => field.accessible_name("Metre"),
+        };
+        if field.changed() {
+            self.state.fields.metre = Some(text);
+            self.state.fields.about_length = None;
+        }
+        let left = field.lost_focus();
+        focus::entered(ui, &field);
+        field.on_hover_text(
+            "How the bar is grouped, such as 2+2+3, or 3+2/8 with what is counted; leave it empty \
+             for the usual. Accents, click, beams and grid follow it.",
+        );
+        if left {
+            let typed = self.state.fields.metre.take();
+            let given_up = ui.input(|input| input.key_pressed(Key::Escape));
+            if let Some(typed) = typed.filter(|typed| *typed != current && !given_up) {
+                self.set_metre(typed, song);
+            }
+        }
+    }
+
+    fn set_metre(&mut self, typed: String, song: SongMetre) {
+        match model::typed_metre(&typed, &self.phrase, song) {
+            Ok(barred) => {
+                let edited = Edited {
+                    phrase: barred.phrase.clone(),
+                    chosen: self.state.chosen.clone(),
+                };
+                let phrase = Box::new(barred.phrase);
+                self.wishes.push(Wish::Metre(barred.grouping, phrase));
+                self.awaited(edited);
+                self.state.fields.about_length = barred.said.and_then(Remark::note);
+            }
+            Err(error) => {
+                // Nothing is lost: it stands there to be mended.
+                self.state.fields.metre = Some(typed);
+                self.state.fields.about_length = Remark::alarm(error);
+            }
         }
     }
 

@@ -192,6 +192,7 @@ impl PhraseView<'_> {
                 "Type notes first, such as D4 - F4 G4 . A4 (C4 is middle C, key 60).".to_owned(),
             );
         }
-        Phrase::from_text(text, self.step).map_err(model::sentence)
+        let song = self.seen.snapshot.counted;
+        model::words_as_phrase(text, self.step, &self.phrase, song)
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::editor::model::flag::SongBars;
 use crate::editor::model::modulations::place_text;
+use procession_core::metre::Grouping;
 use procession_core::mode::{Mode, PitchSet};
 use procession_core::phrase::Phrase;
 use procession_core::settings::{Modulation, Modulations};
@@ -65,6 +66,16 @@ impl Name {
         Self::new("where it begins", Some(to))
     }
 
+    /// Bars are grouped otherwise.
+    pub fn of_metre(grouping: Grouping) -> Self {
+        let to = match grouping {
+            Grouping::Written(metre) => metre.to_string(),
+            Grouping::Usual => "as is usual".to_owned(),
+            Grouping::Undivided => "not grouped".to_owned(),
+        };
+        Self::new("metre", Some(to))
+    }
+
     /// Other mode changes; the first that differs gives the name.
     pub fn of_modulations(
         before: &Modulations,
@@ -124,6 +135,7 @@ impl Name {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use procession_core::metre::Metre;
     use procession_core::mode::ModeName;
     use procession_core::settings::Place;
 
@@ -146,6 +158,11 @@ mod tests {
         assert_eq!(
             Name::of_beginning(Some(128.0), &bars).in_full(),
             "Where it begins: bar 33"
+        );
+        let metre = Metre::grouped([2, 2, 3], 8).expect("a metre");
+        assert_eq!(
+            Name::of_metre(Grouping::Written(metre)).in_full(),
+            "Metre: 2+2+3/8"
         );
         let change = |stage, mode| Modulation {
             place: Place::Stage(stage),
