@@ -121,6 +121,8 @@ pub struct Engine {
     interrupted: bool,
     /// Whether the controller that gives cues is past its middle.
     pedal_down: bool,
+    /// Whether the key that gives cues is down.
+    cue_key_down: bool,
     rehearsal: Rehearsal,
     /// Where the last block ended.
     left_at: Beats,
@@ -152,6 +154,7 @@ impl Engine {
             played: false,
             interrupted: false,
             pedal_down: false,
+            cue_key_down: false,
             rehearsal: Rehearsal::default(),
             left_at: 0.0,
             news: News::default(),
@@ -320,6 +323,7 @@ impl Engine {
         };
         self.set_pace(&practising);
         let (block, joint) = self.clock.advance(transport, frames);
+        self.leave_practice(&block, joint, &practising);
         self.enter(block, joint, controls, &mut send);
         let block = self.rehearse(block, joint, practising, send);
         InBlock::new(self, block)
@@ -373,6 +377,12 @@ impl Engine {
     /// How many cues were given so far, taken or not.
     pub fn cues_given(&self) -> u32 {
         self.cues_given
+    }
+
+    /// Whether what gives cues is held down: the parameter, the key or the controller.
+    pub fn cue_is_held(&self) -> bool {
+        let by_parameter = self.controls.is_some_and(|controls| controls.cue);
+        by_parameter || self.pedal_down || self.cue_key_down
     }
 
     /// A performer's cue at song position `now`.

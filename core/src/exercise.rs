@@ -53,8 +53,9 @@ pub fn round_of(form: &Form, origin: Beats, part: Part, exercise: Exercise) -> O
     (span.length() > HAIR).then(|| round.in_song(-origin))
 }
 
-/// What an exercise is called: "stage 3, drift", "the seam from stage 2 to stage 3".
-pub fn exercise_words(form: &Form, exercise: Exercise) -> String {
+/// What an exercise of `part` is called: "stage 3, drift", "the seam of stages 2 and 3", "the drift of
+/// stage 2 to 1 step ahead".
+pub fn exercise_words(form: &Form, part: Part, exercise: Exercise) -> String {
     let kind = |index: usize| {
         let stage = form.stages.get(index);
         stage.map_or("gone", |stage| kind_word(stage.kind))
@@ -64,15 +65,9 @@ pub fn exercise_words(form: &Form, exercise: Exercise) -> String {
         Exercise::Stage(index) => format!("stage {}, {}", index + 1, kind(index)),
         Exercise::Seam(index) => format!("the seam of stages {} and {}", index + 1, index + 2),
         Exercise::Drift(index) => {
-            let to = form.stages.get(index).map(|stage| {
-                let to = stage
-                    .copies
-                    .iter()
-                    .find(|copy| copy.doing == Doing::Drifting);
-                to.map_or(String::new(), |copy| {
-                    format!(" to {}", steps_ahead(copy.to))
-                })
-            });
+            let copy = form.stages.get(index).and_then(|stage| of_part(stage, part));
+            let to = copy.filter(|copy| copy.doing == Doing::Drifting);
+            let to = to.map(|copy| format!(" to {}", steps_ahead(copy.to)));
             format!("the drift of stage {}{}", index + 1, to.unwrap_or_default())
         }
     }

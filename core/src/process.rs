@@ -340,6 +340,15 @@ impl Process {
         }
     }
 
+    /// See [`Voices::count_dwells`].
+    pub fn count_dwells(&mut self, counted: bool) -> bool {
+        let changed = self.voices.count_dwells(counted);
+        if changed {
+            self.modes.follow_stages(&self.voices);
+        }
+        changed
+    }
+
     /// The same with dwells counted: what a process that moves on cue proposes to its performer.
     pub fn as_counted(&self) -> Self {
         Self::of(self.voices.as_counted())

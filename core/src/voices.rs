@@ -47,6 +47,8 @@ pub struct Voices {
     steady: Laps,
     copies: [CopyVoice; MAX_COPIES],
     changed: Changed,
+    /// Whether dwells are counted that wait for a cue.
+    counted: bool,
     /// Ticks after which the phrase is as it was.
     rotation: i64,
 }
@@ -126,6 +128,7 @@ impl Voices {
                 walk: Walk::first(Schedule::Generated(&rule), &settings, copy),
             }),
             changed: Changed::NEVER,
+            counted: false,
             rotation: phrase.smallest_rotation(),
             laid: Laid::default(),
             rule,
@@ -333,10 +336,13 @@ impl Voices {
     /// How the settings and the phrase have it: what is generated, and what is written, in beats.
     fn lay_out(&mut self) {
         let build = build_up_length(&self.phrase, &self.settings);
-        self.rule = Rule::new(&self.phrase, &self.settings, build);
+        self.rule = Rule::new(&self.phrase, &self.settings, build).counting(self.counted);
         if self.route.is_written() {
             self.laid
                 .lay(&self.route, &self.phrase, &self.settings, build);
+            if self.counted {
+                self.laid.count();
+            }
         }
     }
 

@@ -22,7 +22,8 @@ use procession_core::partner::Manner;
 use procession_core::phrase::Phrase;
 use procession_core::practice::{Exercise, Judged, Practice, Practising, Stage};
 use procession_core::process::Process;
-use procession_core::settings::{Motion, Settings};
+use procession_core::route::Route;
+use procession_core::settings::{Advance, Motion, Settings};
 use procession_core::time::{Beats, Span};
 use proptest::prelude::*;
 use proptest::sample::select;
@@ -569,10 +570,62 @@ fn a_form_is_practised_whole_by_stages_by_drifts_and_at_its_seams() {
     assert_eq!(round_of(&form, 0.0, Part::COPY_1, Drift(0)), None);
     assert_eq!(round_of(&form, 0.0, Part::COPY_1, Stage(9999)), None);
     assert_eq!(
-        exercise_words(&form, Drift(1)),
+        exercise_words(&form, Part::COPY_1, Drift(1)),
         "the drift of stage 2 to 1 step ahead"
     );
-    assert_eq!(exercise_words(&form, Seam(0)), "the seam of stages 1 and 2");
+    assert_eq!(
+        exercise_words(&form, Part::COPY_1, Seam(0)),
+        "the seam of stages 1 and 2"
+    );
+    // Fanned, copy 2 gains two steps while copy 1 gains one.
+    let mut two = drifting();
+    two.motion.copies = 2;
+    let form = Form::new(&Process::new(bollard(), two, 0.0));
+    assert_eq!(
+        exercise_words(&form, Part::copy(2).unwrap(), Drift(1)),
+        "the drift of stage 2 to 2 steps ahead"
+    );
+}
+
+/// What waits for a cue lasts as long as is proposed; in the song, and when practice is over, it waits
+/// again.
+#[test]
+fn by_itself_a_form_on_cue_goes_as_it_is_proposed_stage_by_stage() {
+    let mut on_cue = drifting();
+    on_cue.motion.advance = Advance::OnCue;
+    let written = {
+        let process = Process::new(bollard(), on_cue, 0.0);
+        process.voices().as_route()
+    };
+    let room = |settings: Settings, route: Option<&Route>| {
+        let mut room = Room::new(&bollard(), settings);
+        if let Some(route) = route {
+            room.engine.set_route(route);
+        }
+        room.controls.practising =
+            Practising::Playing(practice(Part::Steady, Exercise::Stage(1)));
+        // A bar of four, and four cycles of three beats; twice.
+        room.go_on(None, 32.0, &[]);
+        room
+    };
+    let counted = room(drifting(), None);
+    let copy = strokes(&counted.sent, Part::COPY_1);
+    assert!(copy.len() > 60, "{}", copy.len());
+    for route in [None, Some(&written)] {
+        let mut cued = room(on_cue, route);
+        assert_eq!(strokes(&cued.sent, Part::COPY_1), copy);
+        assert!(!cued.engine.process().voices().are_cued());
+        cued.controls.practising = Practising::Not;
+        cued.go_on(None, 1.0, &[]);
+        assert!(cued.engine.process().voices().are_cued());
+    }
+    let mut cued = room(on_cue, None);
+    cued.controls.hold = true;
+    let from = -(cued.frames as f64) * TEMPO / (60.0 * RATE);
+    cued.go_on(Some(from), 20.0, &[]);
+    let voices = cued.engine.process().voices();
+    assert!(voices.are_cued());
+    assert_eq!(voices.displacement(Part::COPY_1, 19.0), Some(0.0), "it waits");
 }
 
 /// Where copies jump, the seam is the move.

@@ -39,6 +39,8 @@ pub struct Snapshot {
     pub sounding: [u128; MAX_PARTS],
     /// Where voices go on from; none before the first block.
     pub footing: Option<Footing>,
+    /// Whether dwells are counted that wait for a cue.
+    pub counts_dwells: bool,
     /// Whether what plays is what was performed, as it was remembered.
     pub follows: bool,
     /// How many keys were struck so far.
@@ -64,6 +66,8 @@ pub struct Snapshot {
     pub mute_snippet: u32,
     /// How many cues were given.
     pub cues: u32,
+    /// Whether what gives them is held down.
+    pub cue_held: bool,
     /// Where a player stands in what is practised.
     pub rehearsal: Told,
     /// The last pass that was played.
@@ -160,12 +164,14 @@ impl Feed {
             ahead: Part::ALL.map(|part| process.voices().displacement(part, position)),
             sounding: [0; MAX_PARTS],
             footing: Some(process.footing()),
+            counts_dwells: process.voices().counts_dwells(),
             follows: engine.follows_performance(),
             struck: engine.struck(),
             heard_snippet: self.hearing.sounding(),
             answered_snippet: self.hearing.answered(),
             mute_snippet: self.hearing.mute(),
             cues: engine.cues_given(),
+            cue_held: engine.cue_is_held(),
             rehearsal: engine.rehearsal().told(),
             judged: self.judged,
             nothing_played: before

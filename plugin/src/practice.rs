@@ -94,8 +94,12 @@ impl Default for Desk {
 }
 
 impl Desk {
-    /// A pass is over; the oldest makes room.
+    /// A pass is over; the oldest makes room. One through which nobody played is none: a loop that is
+    /// left alone would push out all the others.
     pub fn keep(&mut self, judged: &Judged) {
+        if !judged.pass.is_played() {
+            return;
+        }
         if self.passes.len() >= MOST_PASSES {
             self.passes.remove(0);
         }
@@ -234,6 +238,7 @@ mod tests {
         Judged {
             pass: Pass {
                 late_ms: Some(late_ms),
+                matched: 9,
                 ..Pass::default()
             },
             part: Part::COPY_1,
@@ -241,6 +246,19 @@ mod tests {
             goal: Goal::Stay,
             tempo: 96.0,
         }
+    }
+
+    #[test]
+    fn a_loop_that_nobody_plays_along_with_pushes_no_pass_out() {
+        let mut desk = Desk::default();
+        desk.keep(&judged(15.0));
+        let silent = Judged {
+            pass: Pass::default(),
+            ..judged(0.0)
+        };
+        (0..MOST_PASSES).for_each(|_| desk.keep(&silent));
+        let late: Vec<_> = desk.passes.iter().map(|one| one.pass.late_ms).collect();
+        assert_eq!(late, [Some(15.0)]);
     }
 
     #[test]

@@ -325,15 +325,19 @@ fn passes_are_kept_with_the_project_and_come_back_with_it() {
         .edit(|kept| kept.practice = Arc::new(desk.clone()));
     room.click("Practice");
     room.click("Practise");
-    // At 80 % a beat takes a quarter longer.
-    room.go_on(90.0, &[]);
+    // At 80 % a beat takes a quarter longer, and a pass twenty. A single slip is a pass that was
+    // played; those after it are none.
+    room.go_on(90.0, &[(10 * BEAT, 30)]);
     let kept = room.desk();
-    assert!(!kept.passes.is_empty());
+    assert_eq!(kept.passes.len(), 1);
     assert_eq!(
         (kept.passes[0].tempo, kept.passes[0].exercise),
         (96.0, Exercise::Drift(1))
     );
-    assert_eq!(kept.passes[0].pass.matched, 0);
+    assert_eq!(
+        (kept.passes[0].pass.matched, kept.passes[0].pass.stray),
+        (0, 1)
+    );
     assert!(room.says("Nothing was played."));
     let saved = room.parameters.serialize_fields();
     let (again, _) = Parameters::new();
@@ -410,12 +414,32 @@ fn the_latency_is_measured_by_tapping_kept_and_taken_off() {
 }
 
 #[test]
-fn where_copies_move_on_cue_practice_says_what_to_do() {
+fn where_copies_move_on_cue_a_stage_is_practised_by_itself_and_the_whole_in_the_song() {
     let mut room = Room::new();
-    room.host.automate_to("advance", "On cue");
+    for (id, text) in [("advance", "On cue"), ("dwell", "2 cycles")] {
+        room.host.automate_to(id, text);
+    }
     room.click("Practice");
+    room.click("Exercise");
+    room.click("Stage 3, dwell");
     room.click("Practise");
-    assert!(room.says("Set Advance to Counted"));
+    // A bar is counted in, then two cycles of nine steps, again and again.
+    room.go_on(8.0, &[]);
+    assert!(room.says("Practising copy 1, stage 3, dwell"));
+    room.go_on(5.0, &[]);
+    assert!(room.says("What waits for a cue lasts 2 cycles here."));
+    assert_eq!(room.on(0)[..2], [4 * BEAT, 4 * BEAT + BEAT / 4]);
+    assert_eq!(room.on(0)[12], 11 * BEAT, "three beats, and a bar is counted in");
+    assert!(room.on(1).is_empty(), "my part is silent");
+    room.host.automate_to("hold", "On");
+    room.system.transport.playing = true;
     room.go_on(1.0, &[]);
-    assert!(room.strokes.is_empty());
+    assert!(room.says("In the rolling song copies move at your cue"));
+    room.click("Exercise");
+    room.click("The whole");
+    room.click("Practise");
+    room.strokes.clear();
+    room.go_on(8.0, &[]);
+    assert_eq!(room.on(0).len(), 32, "the steady voice plays");
+    assert!(room.on(1).is_empty());
 }

@@ -164,6 +164,9 @@ impl<S: FnMut(Event)> Entering<'_, S> {
             // Another pedal: how far the old one is down says nothing about it.
             engine.pedal_down = false;
         }
+        if before.cue_key != controls.cue_key {
+            engine.cue_key_down = false;
+        }
         if controls.bypass != before.bypass {
             self.start_afresh();
         }

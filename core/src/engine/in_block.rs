@@ -49,6 +49,7 @@ impl<'e> InBlock<'e> {
         let channel = channel.unwrap_or(Channel::FIRST);
         self.play_until(frame, &mut send);
         if self.engine.cues(|controls| controls.cue_key == Some(key)) {
+            self.engine.cue_key_down = true;
             self.engine.cue(self.now());
             return;
         }
@@ -77,6 +78,10 @@ impl<'e> InBlock<'e> {
     ) {
         self.play_until(frame, &mut send);
         let (heard, frame) = (self.heard(), self.frame());
+        let of_cues = self.engine.controls.and_then(|controls| controls.cue_key);
+        if key.is_none() || key == of_cues {
+            self.engine.cue_key_down = false;
+        }
         self.engine.listener.note_off(heard, channel, key);
         // Whatever let the key through, its end goes through too.
         self.engine.player.lift(frame, channel, key, &mut send);

@@ -32,8 +32,24 @@ impl Engine {
             .set_pace(practice.map_or(1.0, |practice| practice.pace));
     }
 
+    /// Before `block`, judges what was played until then, if something else is asked for or time does
+    /// not go on. In the song, and if nothing is practised, dwells wait for their cues again.
+    pub(super) fn leave_practice(&mut self, block: &Block, joint: Joint, practising: &Practising) {
+        let is_afresh = joint != Joint::On;
+        if is_afresh || !self.rehearsal.asked().is_as(practising) {
+            let tempo = self.sounding_tempo(block);
+            // Where it came to, the song may have left already.
+            let at = if is_afresh { self.left_at } else { block.start };
+            self.rehearsal.break_off(&self.process, tempo, at);
+        }
+        if self.clock.is_playing() || practising.practice().is_none() {
+            self.process.count_dwells(false);
+        }
+    }
+
     /// Begins what is asked for, or leaves off. Where the own time goes back for that, so does the
-    /// block.
+    /// block. With the song at rest nobody is there to give cues: dwells that wait for one are as
+    /// long as is proposed.
     pub(super) fn rehearse(
         &mut self,
         block: Block,
@@ -43,12 +59,6 @@ impl Engine {
     ) -> Block {
         let was_alone = self.practises_alone();
         let is_afresh = joint != Joint::On;
-        if is_afresh || !self.rehearsal.asked().is_as(&practising) {
-            let tempo = self.sounding_tempo(&block);
-            // Where it came to, the song may have left already.
-            let at = if is_afresh { self.left_at } else { block.start };
-            self.rehearsal.break_off(&self.process, tempo, at);
-        }
         match joint {
             Joint::Stops => self.rehearsal.rest(true),
             Joint::Starts => self.rehearsal.rest(false),
@@ -61,6 +71,8 @@ impl Engine {
             self.ending = None;
             self.player.stop(0, &mut send);
             self.process.settle();
+            self.process
+                .count_dwells(alone && practising.practice().is_some());
             if alone {
                 return self.begin_alone(block);
             }

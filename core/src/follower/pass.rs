@@ -63,6 +63,13 @@ pub struct Pass {
     pub outcome: Option<Outcome>,
 }
 
+impl Pass {
+    /// Whether anything was struck at all.
+    pub fn is_played(&self) -> bool {
+        self.matched + self.stray + self.again > 0
+    }
+}
+
 /// The fewest notes that say where a player got to.
 const FEWEST_AT_END: usize = 6;
 

@@ -56,6 +56,14 @@ impl Rule {
         }
     }
 
+    /// The same, or with dwells counted that wait for a cue.
+    pub fn counting(self, counted: bool) -> Self {
+        Self {
+            on_cue: self.on_cue && !counted,
+            ..self
+        }
+    }
+
     /// Beats ahead after `stage` shifts.
     fn ahead(&self, copy: CopyNumber, stage: u64) -> Beats {
         let number = copy.number() as u64;
@@ -96,7 +104,7 @@ pub struct Laid {
     build: Beats,
     /// How long a stage is counted that waits for a cue.
     proposed: Beats,
-    /// Whether any does.
+    /// Whether any does wait.
     waits: bool,
 }
 
@@ -132,6 +140,11 @@ impl Laid {
             }
             Afterwards::Hold | Afterwards::Silence => 0.0,
         };
+    }
+
+    /// Has dwells counted that wait for a cue.
+    pub fn count(&mut self) {
+        self.waits = false;
     }
 
     /// How long a drift from one stage to the next takes: as written, or as many cycles as keep
@@ -300,6 +313,7 @@ impl Schedule<'_> {
     pub fn waits(self, stage: u64) -> bool {
         match self {
             Self::Generated(rule) => rule.on_cue,
+            Self::Written(_, laid) if !laid.waits => false,
             Self::Written(..) => {
                 self.on_list(stage, |_, written, _| written.dwell == Dwell::UntilCued)
             }

@@ -1,7 +1,9 @@
 //! Where a player stands in what is practised: pass by pass, each followed and judged.
 
 use super::{Exercise, Practising, Round};
-use crate::follower::{Follower, Goal, Latency, Pass, Standing, Struck, Tapping, TappingError};
+use crate::follower::{
+    Follower, Goal, Heard, Latency, Pass, Standing, Struck, Tapping, TappingError,
+};
 use crate::note::Key;
 use crate::part::Part;
 use crate::partner::{Manner, Partner};
@@ -198,11 +200,7 @@ impl Rehearsal {
             return;
         }
         let struck = Struck { at, key, beat_ms };
-        let before = self.follower.matches().len();
-        self.follower.hear(process, practice.part, struck);
-        if self.follower.matches().len() > before
-            && let Some(new) = self.follower.matches().last()
-        {
+        if let Heard::Matched(new) = self.follower.hear(process, practice.part, struck) {
             self.partner.hears(new.over_plan(), new.over_steady);
         }
     }

@@ -70,6 +70,23 @@ impl Voices {
         changed
     }
 
+    /// Whether dwells are counted that wait for a cue.
+    pub fn counts_dwells(&self) -> bool {
+        self.counted
+    }
+
+    /// Has dwells counted that wait for a cue, or has them wait: all is as if it had been so from the
+    /// origin on. Whether that is a change.
+    pub fn count_dwells(&mut self, counted: bool) -> bool {
+        if self.counted == counted {
+            return false;
+        }
+        self.counted = counted;
+        self.lay_out();
+        self.begin_anew();
+        true
+    }
+
     /// The same with dwells counted that wait for a cue: what is proposed to a performer.
     pub fn as_counted(&self) -> Self {
         let mut settings = self.settings;

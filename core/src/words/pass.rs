@@ -30,8 +30,9 @@ pub fn pass_words(pass: &Pass, from: f64, cycle: Beats) -> Vec<String> {
             .map(|outcome| move_words(outcome, pass, from, cycle)),
     );
     if (pass.matched as f64) < ENOUGH * pass.expected as f64 {
+        let were = if pass.matched == 1 { "was" } else { "were" };
         sentences.push(format!(
-            "Only {} of {} notes were recognised, so take the rest with a grain of salt.",
+            "Only {} of {} notes {were} recognised, so take the rest with a grain of salt.",
             pass.matched, pass.expected
         ));
     }

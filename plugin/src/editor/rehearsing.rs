@@ -3,7 +3,7 @@
 use crate::editor::seen::Seen;
 use crate::params::Parameters;
 use procession_core::exercise::round_of;
-use procession_core::practice::Practising;
+use procession_core::practice::{Exercise, Practising};
 
 /// What is to go on.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -117,10 +117,11 @@ pub fn refusal(seen: &Seen, parameters: &Parameters) -> Option<&'static str> {
     if parameters.bypass() {
         return Some("Nothing plays while Bypass is on. Switch it off in the host first.");
     }
-    if seen.process.voices().are_cued() {
+    let in_song = seen.snapshot.playing && seen.process.voices().are_cued();
+    if in_song && desk.exercise != Exercise::Whole {
         return Some(
-            "Copies move on cue here, so no stage has a length to practise. Set Advance to \
-             Counted, practise, and set it back.",
+            "In the rolling song copies move at your cue, so nobody knows where a stage will be. \
+             Practise the whole here; or stop the song, and each dwell lasts as Dwell has it.",
         );
     }
     if !seen.process.plays(desk.part) {

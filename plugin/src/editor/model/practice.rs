@@ -10,8 +10,10 @@ use procession_core::follower::{Goal, Outcome};
 use procession_core::part::Part;
 use procession_core::practice::{Exercise, Judged, Stage};
 use procession_core::resulting::ResultingNotes;
+use procession_core::route::Dwell;
+use procession_core::settings::Advance;
 use procession_core::time::{Beats, Span};
-use procession_core::words::{pass_words, steps_ahead, to_hundredths};
+use procession_core::words::{number_of, pass_words, steps_ahead, to_hundredths};
 
 /// Beats before now that the own part is shown, and after.
 pub const SHOWN: (Beats, Beats) = (1.0, 7.0);
@@ -60,7 +62,9 @@ impl Choice {
         if self.of != of {
             self.of = of;
             self.exercises = exercises(&seen.form, seen.practice.part).collect();
-            let name = |exercise: &Exercise| capitalised(exercise_words(&seen.form, *exercise));
+            let part = seen.practice.part;
+            let name =
+                |exercise: &Exercise| capitalised(exercise_words(&seen.form, part, *exercise));
             self.names = self.exercises.iter().map(name).collect();
         }
     }
@@ -98,7 +102,7 @@ pub fn doing(seen: &Seen) -> Option<String> {
         pace,
         ..
     } = *seen.practice;
-    let what = exercise_words(&seen.form, exercise);
+    let what = exercise_words(&seen.form, part, exercise);
     let about = format!("Practising {}, {what}", named(part));
     Some(match snapshot.rehearsal.stage {
         Stage::Rests => "The song has stopped, and practice with it. Press Practise to go on \
@@ -116,11 +120,26 @@ pub fn doing(seen: &Seen) -> Option<String> {
         ),
         _ if is_counted_in(seen) => format!("{about}: counted in."),
         _ => format!(
-            "{about}, at {:.0} % of {}.",
+            "{about}, at {:.0} % of {}.{}",
             100.0 * pace,
-            to_hundredths(snapshot.tempo)
+            to_hundredths(snapshot.tempo),
+            cues(seen)
         ),
     })
+}
+
+/// What becomes of cues, with the song at rest: nobody gives them there.
+fn cues(seen: &Seen) -> String {
+    let (route, settings) = (seen.process.route(), seen.settings());
+    let waits = match route.is_written() {
+        true => route.stages().iter().any(|stage| stage.dwell == Dwell::UntilCued),
+        false => settings.motion.advance == Advance::OnCue,
+    };
+    if !waits {
+        return String::new();
+    }
+    let cycles = number_of(settings.motion.dwell as usize, "cycle");
+    format!(" What waits for a cue lasts {cycles} here.")
 }
 
 /// A part in the middle of a sentence.
