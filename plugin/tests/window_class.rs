@@ -22,6 +22,7 @@ struct Class {
     elapsed: f64,
     own_song: bool,
     cues: u32,
+    held: bool,
     hearing: Option<Subject>,
     state: ClassState,
     wishes: Vec<Wish>,
@@ -33,6 +34,7 @@ fn class(settings: Settings, elapsed: f64) -> Harness<'static, Class> {
         elapsed,
         own_song: false,
         cues: 0,
+        held: false,
         hearing: None,
         state: ClassState::default(),
         wishes: Vec::new(),
@@ -42,6 +44,7 @@ fn class(settings: Settings, elapsed: f64) -> Harness<'static, Class> {
         let mut seen = seen(OARS, class.settings, class.elapsed);
         (seen.own_song, seen.hearing, seen.snapshot.cues) =
             (class.own_song, class.hearing, class.cues);
+        seen.snapshot.cue_held = class.held;
         class
             .wishes
             .extend(show(ui, &seen, &look, &mut class.state));
@@ -141,6 +144,54 @@ fn a_pedal_or_a_key_that_gives_cues_leads_on() {
     class.state_mut().cues = 1;
     class.run_steps(2);
     assert_eq!(class.state().wishes, [Wish::Hear(Subject::Stage(0))]);
+}
+
+/// A frame is a sixtieth of a second here.
+#[test]
+fn a_pedal_that_is_held_leads_back_and_one_that_is_tapped_leads_on_when_it_is_let_go() {
+    let mut class = class(Settings::default(), 0.0);
+    press(&mut class, Key::ArrowRight);
+    press(&mut class, Key::ArrowRight);
+    (class.state_mut().cues, class.state_mut().held) = (1, true);
+    class.run_steps(20);
+    assert!(class.state().wishes.is_empty(), "nobody knows yet");
+    class.run_steps(40);
+    assert_eq!(class.state().wishes, [Wish::Hear(Subject::Stage(0))]);
+    class.state_mut().held = false;
+    class.run_steps(5);
+    assert_eq!(class.state().wishes.len(), 1, "letting go leads nowhere");
+    class.state_mut().wishes.clear();
+    (class.state_mut().cues, class.state_mut().held) = (2, true);
+    class.run_steps(5);
+    class.state_mut().held = false;
+    class.run_steps(5);
+    assert_eq!(class.state().wishes, [Wish::Hear(Subject::Stage(1))]);
+}
+
+#[test]
+fn who_leaves_while_a_cue_is_given_takes_the_hand_off() {
+    let mut cued = Settings::default();
+    cued.motion.advance = Advance::OnCue;
+    let mut class = class(cued, 5.0);
+    press(&mut class, Key::ArrowRight);
+    assert_eq!(
+        press(&mut class, Key::Escape),
+        [
+            Wish::Type("cue", "Off".to_owned()),
+            Wish::Hush,
+            Wish::ShowToClass(false)
+        ]
+    );
+}
+
+/// Copies wait for a cue in their first dwell, long after it would have been over.
+#[test]
+fn on_cue_the_stage_in_which_copies_wait_is_now() {
+    let mut cued = Settings::default();
+    cued.motion.advance = Advance::OnCue;
+    let class = class(cued, 50.0);
+    assert!(says(&class, "Unison"));
+    assert!(says(&class, "Copy 1 drifts to 1 step ahead"), "it comes next");
 }
 
 #[test]

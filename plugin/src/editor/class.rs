@@ -3,12 +3,14 @@
 
 use crate::editor::look::{Look, mark};
 use crate::editor::model::class::{Lesson, Step, moves_on_cue, turned};
+use crate::editor::model::plan::playhead;
 use crate::editor::seen::Seen;
 use crate::editor::wish::Wish;
 use egui::{
     Align2, Button, Color32, CornerRadius, FontId, Key, Label, Rect, RichText, Role, Sense, Shape,
     Stroke, Ui, WidgetInfo, pos2, vec2,
 };
+use procession_core::form::Stage;
 use std::f32::consts::TAU;
 
 /// A screen of so many lines.
@@ -25,6 +27,25 @@ pub struct ClassState {
     lesson: Lesson,
     /// Until when a cue is on that was given here.
     cue_until: Option<f64>,
+}
+
+impl ClassState {
+    /// The view is left: the hand is off the cue, and nothing is heard by itself.
+    fn leave(&mut self) -> Vec<Wish> {
+        let mut wishes = self.let_go();
+        wishes.extend([Wish::Hush, Wish::ShowToClass(false)]);
+        wishes
+    }
+
+    /// The hand is off the cue, if one was being given.
+    pub fn let_go(&mut self) -> Vec<Wish> {
+        let given = self.cue_until.take();
+        given.map(|_| cue("Off")).into_iter().collect()
+    }
+}
+
+fn cue(to: &str) -> Wish {
+    Wish::Type("cue", to.to_owned())
 }
 
 /// Shows it in all the window.
@@ -55,8 +76,15 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut ClassState) -> Ve
 fn hands(ui: &mut Ui, seen: &Seen, state: &mut ClassState) -> Vec<Wish> {
     let pressed = |keys: &[Key]| ui.input(|input| keys.iter().any(|key| input.key_pressed(*key)));
     let mut wishes = Vec::new();
+    let now = ui.input(|input| input.time);
+    if let Some(to) = state.lesson.cued(seen, now) {
+        wishes.extend(state.lesson.step(seen, to));
+    }
+    if state.lesson.is_waiting() {
+        ui.ctx().request_repaint();
+    }
     // Those that presenters' remotes send, too.
-    if pressed(&[Key::ArrowRight, Key::ArrowDown, Key::PageDown]) || state.lesson.is_cued(seen) {
+    if pressed(&[Key::ArrowRight, Key::ArrowDown, Key::PageDown]) {
         wishes.extend(step(ui, seen, state, Step::On));
     }
     if pressed(&[Key::ArrowLeft, Key::ArrowUp, Key::PageUp]) {
@@ -66,12 +94,10 @@ fn hands(ui: &mut Ui, seen: &Seen, state: &mut ClassState) -> Vec<Wish> {
         state.lesson.ask(!state.lesson.asks());
     }
     if pressed(&[Key::Escape]) {
-        wishes.extend([Wish::Hush, Wish::ShowToClass(false)]);
+        wishes.extend(state.leave());
     }
-    let now = ui.input(|input| input.time);
     if state.cue_until.is_some_and(|until| now >= until) {
-        state.cue_until = None;
-        wishes.push(Wish::Type("cue", "Off".to_owned()));
+        wishes.extend(state.let_go());
     } else if state.cue_until.is_some() {
         ui.ctx().request_repaint();
     }
@@ -81,7 +107,7 @@ fn hands(ui: &mut Ui, seen: &Seen, state: &mut ClassState) -> Vec<Wish> {
 fn step(ui: &Ui, seen: &Seen, state: &mut ClassState, to: Step) -> Option<Wish> {
     if to == Step::On && moves_on_cue(seen) {
         state.cue_until = Some(ui.input(|input| input.time) + CUE);
-        return Some(Wish::Type("cue", "On".to_owned()));
+        return Some(cue("On"));
     }
     state.lesson.step(seen, to)
 }
@@ -188,6 +214,11 @@ fn strip(
     };
     let (start, end) = (first.span.start, form.end());
     let x = |at: f64| room.min.x + room.width() * ((at - start) / (end - start)) as f32;
+    let ahead = |stage: &Stage| {
+        let copies = stage.copies.iter().map(|copy| copy.to.abs());
+        copies.fold(0.0, f64::max)
+    };
+    let most = form.stages.iter().map(ahead).fold(1.0, f64::max);
     for (index, stage) in form.stages.iter().enumerate() {
         let block = Rect::from_x_y_ranges(
             x(stage.span.start) + 1.0..=x(stage.span.end) - 1.0,
@@ -195,31 +226,25 @@ fn strip(
         );
         // What is a question says nothing by its height either.
         let hidden = asks && index > now.map_or(0, |now| now);
-        let most = stage
-            .copies
-            .iter()
-            .map(|copy| copy.to.abs())
-            .fold(0.0, f64::max);
-        let steps = (seen.phrase().length() / seen.settings().step()).max(1.0);
         let height = if hidden {
             0.35
         } else {
-            0.35 + 0.65 * (most / steps).min(1.0) as f32
+            0.35 + 0.65 * (ahead(stage) / most) as f32
         };
         let block = block.with_min_y(block.max.y - height * block.height());
         let is_now = now == Some(index);
         let fill = if is_now { look.accent } else { look.rule };
         painter.rect_filled(block, CornerRadius::same(3), fill);
         let font = FontId::proportional(SMALL * scale);
-        if block.width() > 2.0 * SMALL * scale {
+        if block.width() > 1.4 * SMALL * scale {
             let ink = if is_now { look.card } else { look.ink };
             let number = (index + 1).to_string();
             let at = pos2(block.center().x, room.max.y - 0.6 * SMALL * scale);
             painter.text(at, Align2::CENTER_CENTER, number, font, ink);
         }
     }
-    if seen.snapshot.running && seen.hearing.is_none() {
-        let at = x(seen.snapshot.position.clamp(start, end));
+    if let Some(head) = playhead(seen).filter(|_| seen.hearing.is_none()) {
+        let at = x((seen.process.origin() + head.at).clamp(start, end));
         let line = Shape::line_segment(
             [pos2(at, room.min.y), pos2(at, room.max.y)],
             Stroke::new(4.0, look.ink),
@@ -247,7 +272,7 @@ fn buttons(
     let button = |words: &str| Button::new(text(words)).min_size(vec2(0.0, 56.0 * scale));
     if inner
         .add(button("Back"))
-        .on_hover_text("Left, Page up")
+        .on_hover_text("Left, Page up; a pedal or key that gives cues, held")
         .clicked()
     {
         wishes.extend(step(&inner, seen, state, Step::Back));
@@ -269,7 +294,7 @@ fn buttons(
         state.lesson.ask(!asks);
     }
     if inner.add(button("Leave")).on_hover_text("Escape").clicked() {
-        wishes.extend([Wish::Hush, Wish::ShowToClass(false)]);
+        wishes.extend(state.leave());
     }
     wishes
 }

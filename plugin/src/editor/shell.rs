@@ -278,6 +278,16 @@ impl Shell {
 
     /// The window closes: every gesture ends.
     pub fn let_go(&mut self, host: Host<'_>) {
+        if let Some(seen) = &self.seen {
+            let instance = Instance {
+                parameters: &self.parameters,
+                bell: &self.bell,
+                host,
+            };
+            for wish in self.class.let_go() {
+                self.granter.grant(wish, seen, instance);
+            }
+        }
         self.granter.listening.end(&self.parameters);
         self.granter.comparing.alone(&self.bell);
         self.granter.rehearsing.end();

@@ -1,7 +1,7 @@
 //! What a class sees, worked out without a window: what is now, what comes next, and what a step on
 //! or back does.
 
-use crate::editor::model::plan::capitalised;
+use crate::editor::model::plan::{capitalised, stage_now};
 use crate::editor::seen::Seen;
 use crate::editor::wish::{SongWish, Wish};
 use procession_core::form::Doing;
@@ -12,6 +12,9 @@ use procession_core::words::stage_words;
 /// What stands in the place of what comes next, where that is to be heard first.
 pub const ASKS: &str = "What will you hear?";
 
+/// A cue that is held for so many seconds leads back.
+pub const HELD: f64 = 0.7;
+
 /// What the lesson has come to.
 #[derive(Clone, Debug, Default)]
 pub struct Lesson {
@@ -21,6 +24,8 @@ pub struct Lesson {
     asks: bool,
     /// How many cues had been given.
     cues: Option<u32>,
+    /// When the one was given of which it is not known yet where it leads, by the window's time.
+    cued_at: Option<f64>,
 }
 
 /// A step in the form.
@@ -52,15 +57,33 @@ impl Lesson {
         self.asks = asks;
     }
 
-    /// Whether a cue was given since this was last asked, by a key or a pedal. While copies move on
-    /// cue it is theirs, and moves them.
-    pub fn is_cued(&mut self, seen: &Seen) -> bool {
+    /// Where a cue leads that was given by a key or a pedal: on, when that is let go, or back if it
+    /// is held for [`HELD`]. While copies move on cue it is theirs, and moves them. `now` is in
+    /// seconds.
+    pub fn cued(&mut self, seen: &Seen, now: f64) -> Option<Step> {
         let given = seen.snapshot.cues;
-        let more = self
-            .cues
-            .replace(given)
-            .is_some_and(|before| before != given);
-        more && !moves_on_cue(seen)
+        let before = self.cues.replace(given);
+        if moves_on_cue(seen) {
+            self.cued_at = None;
+            return None;
+        }
+        if before.is_some_and(|before| before != given) {
+            self.cued_at = Some(now);
+        }
+        let at = self.cued_at?;
+        // A window that was opened anew counts its time from 0.
+        let step = match seen.snapshot.cue_held {
+            true if (0.0..HELD).contains(&(now - at)) => return None,
+            true => Step::Back,
+            false => Step::On,
+        };
+        self.cued_at = None;
+        Some(step)
+    }
+
+    /// Whether it is not known yet where a cue leads.
+    pub fn is_waiting(&self) -> bool {
+        self.cued_at.is_some()
     }
 
     /// The stage that sounds, or that sounded last: none before anything has.
@@ -68,7 +91,7 @@ impl Lesson {
         let stages = seen.form.stages.len();
         let now = match seen.hearing {
             Some(Subject::Stage(stage)) => Some(stage),
-            _ if seen.snapshot.running => seen.form.stage_at(seen.snapshot.position),
+            _ if seen.snapshot.running => stage_now(seen),
             _ => self.heard,
         };
         now.filter(|stage| *stage < stages)
