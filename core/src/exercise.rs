@@ -65,7 +65,10 @@ pub fn exercise_words(form: &Form, part: Part, exercise: Exercise) -> String {
         Exercise::Stage(index) => format!("stage {}, {}", index + 1, kind(index)),
         Exercise::Seam(index) => format!("the seam of stages {} and {}", index + 1, index + 2),
         Exercise::Drift(index) => {
-            let copy = form.stages.get(index).and_then(|stage| of_part(stage, part));
+            let copy = form
+                .stages
+                .get(index)
+                .and_then(|stage| of_part(stage, part));
             let to = copy.filter(|copy| copy.doing == Doing::Drifting);
             let to = to.map(|copy| format!(" to {}", steps_ahead(copy.to)));
             format!("the drift of stage {}{}", index + 1, to.unwrap_or_default())

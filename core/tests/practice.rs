@@ -602,8 +602,7 @@ fn by_itself_a_form_on_cue_goes_as_it_is_proposed_stage_by_stage() {
         if let Some(route) = route {
             room.engine.set_route(route);
         }
-        room.controls.practising =
-            Practising::Playing(practice(Part::Steady, Exercise::Stage(1)));
+        room.controls.practising = Practising::Playing(practice(Part::Steady, Exercise::Stage(1)));
         // A bar of four, and four cycles of three beats; twice.
         room.go_on(None, 32.0, &[]);
         room
@@ -625,7 +624,11 @@ fn by_itself_a_form_on_cue_goes_as_it_is_proposed_stage_by_stage() {
     cued.go_on(Some(from), 20.0, &[]);
     let voices = cued.engine.process().voices();
     assert!(voices.are_cued());
-    assert_eq!(voices.displacement(Part::COPY_1, 19.0), Some(0.0), "it waits");
+    assert_eq!(
+        voices.displacement(Part::COPY_1, 19.0),
+        Some(0.0),
+        "it waits"
+    );
 }
 
 /// Where copies jump, the seam is the move.

@@ -429,7 +429,11 @@ fn where_copies_move_on_cue_a_stage_is_practised_by_itself_and_the_whole_in_the_
     room.go_on(5.0, &[]);
     assert!(room.says("What waits for a cue lasts 2 cycles here."));
     assert_eq!(room.on(0)[..2], [4 * BEAT, 4 * BEAT + BEAT / 4]);
-    assert_eq!(room.on(0)[12], 11 * BEAT, "three beats, and a bar is counted in");
+    assert_eq!(
+        room.on(0)[12],
+        11 * BEAT,
+        "three beats, and a bar is counted in"
+    );
     assert!(room.on(1).is_empty(), "my part is silent");
     room.host.automate_to("hold", "On");
     room.system.transport.playing = true;

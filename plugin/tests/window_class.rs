@@ -191,7 +191,10 @@ fn on_cue_the_stage_in_which_copies_wait_is_now() {
     cued.motion.advance = Advance::OnCue;
     let class = class(cued, 50.0);
     assert!(says(&class, "Unison"));
-    assert!(says(&class, "Copy 1 drifts to 1 step ahead"), "it comes next");
+    assert!(
+        says(&class, "Copy 1 drifts to 1 step ahead"),
+        "it comes next"
+    );
 }
 
 #[test]

@@ -115,10 +115,10 @@ fn of_each_copy(ui: &mut Ui, parameters: &Parameters, seen: &Seen, look: &Look) 
     };
     let reading = Table {
         columns: [
-            ("mute", 0.21),
-            ("solo", 0.21),
-            ("backwards", 0.27),
-            ("upside down", 0.31),
+            ("mute", 0.17),
+            ("solo", 0.16),
+            ("backwards", 0.31),
+            ("upside down", 0.36),
         ],
         ids: &READING_IDS,
     };

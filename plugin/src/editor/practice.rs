@@ -160,6 +160,7 @@ impl PracticeView<'_> {
             let field = DragValue::new(&mut percent)
                 .range(least..=most)
                 .speed(0.5)
+                .fixed_decimals(0)
                 .suffix(" %");
             let field = ui.add(field).accessible_name("Practice tempo");
             if field.changed() {
@@ -194,6 +195,7 @@ impl PracticeView<'_> {
             let field = DragValue::new(&mut percent)
                 .range(0.0..=100.0)
                 .speed(0.5)
+                .fixed_decimals(0)
                 .suffix(" %");
             let field = ui.add(field).accessible_name("Share");
             if field.changed() {

@@ -267,7 +267,10 @@ impl Seen {
 /// Has voices stand where the audio thread has them.
 fn stand(process: &mut Process, snapshot: &Snapshot) -> Stands {
     let is_other = process.count_dwells(snapshot.counts_dwells);
-    let stands = snapshot.footing.as_ref().map(|footing| process.stand(footing));
+    let stands = snapshot
+        .footing
+        .as_ref()
+        .map(|footing| process.stand(footing));
     match stands {
         _ if is_other => Stands::Elsewhere,
         Some(stands) => stands,

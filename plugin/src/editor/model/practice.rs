@@ -132,7 +132,10 @@ pub fn doing(seen: &Seen) -> Option<String> {
 fn cues(seen: &Seen) -> String {
     let (route, settings) = (seen.process.route(), seen.settings());
     let waits = match route.is_written() {
-        true => route.stages().iter().any(|stage| stage.dwell == Dwell::UntilCued),
+        true => route
+            .stages()
+            .iter()
+            .any(|stage| stage.dwell == Dwell::UntilCued),
         false => settings.motion.advance == Advance::OnCue,
     };
     if !waits {

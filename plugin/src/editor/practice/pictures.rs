@@ -7,8 +7,8 @@ use crate::editor::rehearsing::Going;
 use crate::editor::seen::Seen;
 use crate::practice::Passed;
 use egui::{
-    Align2, Color32, CornerRadius, FontId, Rect, Role, Sense, Shape, Stroke, Ui, WidgetInfo, pos2,
-    vec2,
+    Align2, Color32, CornerRadius, FontId, Painter, Rect, Role, Sense, Shape, Stroke, Ui,
+    WidgetInfo, pos2, vec2,
 };
 use procession_core::exercise::round_of;
 use procession_core::note::Key;
@@ -67,21 +67,26 @@ pub(super) fn own_part(ui: &mut Ui, seen: &Seen, look: &Look) {
             (hue, look.card)
         };
         painter.rect_filled(bar, CornerRadius::same(3), fill);
-        if let Some(key) = Key::new(*number)
-            && bar.width() > 18.0
-        {
-            let font = FontId::proportional(10.5);
-            painter.text(
-                bar.center(),
-                Align2::CENTER_CENTER,
-                key_name(key),
-                font,
-                ink,
-            );
+        if let Some(name) = Key::new(*number).map(key_name) {
+            label(&painter, bar, &name, ink);
         }
     }
     if notes.is_empty() {
         say(ui, place, "Your part rests here.", look.quiet);
+    }
+}
+
+/// A note's name on its bar: without the octave where there is no room, and none where there is less.
+fn label(painter: &Painter, bar: Rect, name: &str, ink: Color32) {
+    let pitch = name.trim_end_matches(|sign: char| sign.is_ascii_digit() || sign == '-');
+    for words in [name, pitch] {
+        let font = FontId::proportional(10.5);
+        let laid = painter.layout_no_wrap(words.to_owned(), font, ink);
+        if laid.size().x <= bar.width() - 3.0 {
+            let at = bar.center() - laid.size() / 2.0;
+            painter.galley(at, laid, ink);
+            return;
+        }
     }
 }
 
