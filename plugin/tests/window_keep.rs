@@ -239,6 +239,10 @@ fn what_is_compared_must_be_there_and_what_comes_otherwise_ends_it() {
     assert!(compares(&mut desk));
     desk.undo();
     assert!(!compares(&mut desk), "what is there now is none of both");
+    desk.key(Modifiers::COMMAND, Key::B);
+    assert!(compares(&mut desk));
+    desk.parameters.kept.load(|_| None);
+    assert!(!compares(&mut desk), "another project");
 }
 
 /// A program change calls up what nobody compares, and a window that is closed compares nothing.

@@ -184,13 +184,13 @@ pub struct History {
 
 impl History {
     /// Notices what has changed otherwise than by a step. `loads` counts the projects that were
-    /// loaded.
-    pub fn follow(&mut self, kept: &Kept, loads: u64) {
+    /// loaded. Whether another was.
+    pub fn follow(&mut self, kept: &Kept, loads: u64) -> bool {
         let now = Thing::all(kept);
         match &self.left {
             Some((left, before)) if *before == loads => {
                 if **left == now {
-                    return;
+                    return false;
                 }
                 let others = left.iter().zip(&now).filter(|(left, now)| left != now);
                 let foreign: Vec<Thing> = others.map(|(_, now)| now.clone()).collect();
@@ -203,7 +203,8 @@ impl History {
                 self.future.clear();
             }
         }
-        self.left = Some((Box::new(now), loads));
+        let before = self.left.replace((Box::new(now), loads));
+        before.is_some_and(|(_, before)| before != loads)
     }
 
     /// A step has been taken. What one `hand` does on end to the same thing is one step.
