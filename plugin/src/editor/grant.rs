@@ -345,9 +345,12 @@ impl Granter {
         self.say(said);
     }
 
-    /// Notices what has come from elsewhere: what can be undone then is another matter.
-    pub fn follow(&mut self, kept: &Kept, loads: u64) {
-        self.history.follow(kept, loads);
+    /// Notices what has come from elsewhere: what can be undone then is another matter, and in
+    /// another project nothing is compared.
+    pub fn follow(&mut self, kept: &Kept, loads: u64, bell: &Bell) {
+        if self.history.follow(kept, loads) {
+            self.comparing.alone(bell);
+        }
     }
 
     /// What can be undone and done again.

@@ -96,7 +96,7 @@ impl Rehearsing {
     fn practice(&self, seen: &Seen, parameters: &Parameters) -> Practising {
         let desk = &seen.practice;
         let origin = seen.process.origin();
-        match round_of(&seen.form, origin, desk.part, desk.exercise) {
+        match round_of(seen.form_to_practise(), origin, desk.part, desk.exercise) {
             Some(round) => {
                 let seed = parameters.kept.current().seed;
                 Practising::Playing(desk.practice(round, self.number, seed))
@@ -127,7 +127,12 @@ pub fn refusal(seen: &Seen, parameters: &Parameters) -> Option<&'static str> {
     if !seen.process.plays(desk.part) {
         return Some("That part does not play here. Choose another as yours.");
     }
-    let round = round_of(&seen.form, seen.process.origin(), desk.part, desk.exercise);
+    let round = round_of(
+        seen.form_to_practise(),
+        seen.process.origin(),
+        desk.part,
+        desk.exercise,
+    );
     round.is_none().then_some(
         "The form has no such place any more, or your part does nothing there. Choose another.",
     )

@@ -74,6 +74,8 @@ pub struct Seen {
     pub performance: Box<Performance<'static>>,
     /// The whole form that follows from that.
     pub form: Form,
+    /// The one that is proposed, where something else was performed; without its alignments.
+    proposed: Option<Form>,
     /// Changes with whatever could change a note, a stage or a mode.
     pub edition: Edition,
     /// Changes with the alignments of the form: with phrase and grid.
@@ -127,6 +129,7 @@ impl Seen {
             process,
             performance,
             form,
+            proposed: None,
             edition: Edition::next(),
             alignments_edition: Edition::next(),
             anchor,
@@ -237,6 +240,19 @@ impl Seen {
             Performance::proposed(&self.process)
         };
         *self.performance = performance.into_owned();
+        self.proposed = self.performance.until().map(|_| {
+            let proposed = Performance::proposed(&self.process);
+            Form::with_alignments(&proposed, Vec::new())
+        });
+    }
+
+    /// The form in which one practises: the song's where it rolls, and by oneself, where nothing is
+    /// performed again, as it is proposed.
+    pub fn form_to_practise(&self) -> &Form {
+        let proposed = self.proposed.as_ref();
+        proposed
+            .filter(|_| !self.snapshot.playing)
+            .unwrap_or(&self.form)
     }
 
     /// The phrase.

@@ -302,7 +302,8 @@ impl Shell {
         let kept = self.parameters.kept.current();
         let settings = self.parameters.settings(&kept);
         let taken = &kept.taken;
-        self.granter.follow(&kept, self.parameters.kept.loads());
+        let loads = self.parameters.kept.loads();
+        self.granter.follow(&kept, loads, &self.bell);
         let mut seen = match self.seen.take() {
             Some(mut seen) => {
                 seen.follow(snapshot, &taken.phrase, settings, taken.anchor);

@@ -50,7 +50,7 @@ pub fn parts(seen: &Seen) -> (Vec<Part>, usize) {
 /// What can be practised, by name; worked out anew only where something has changed.
 #[derive(Debug, Default)]
 pub struct Choice {
-    of: Option<(Edition, Part)>,
+    of: Option<(Edition, Part, bool)>,
     exercises: Vec<Exercise>,
     names: Vec<String>,
 }
@@ -58,13 +58,14 @@ pub struct Choice {
 impl Choice {
     /// As of this moment.
     pub fn follow(&mut self, seen: &Seen) {
-        let of = Some((seen.edition, seen.practice.part));
+        let of = Some((seen.edition, seen.practice.part, seen.snapshot.playing));
         if self.of != of {
             self.of = of;
-            self.exercises = exercises(&seen.form, seen.practice.part).collect();
+            self.exercises = exercises(seen.form_to_practise(), seen.practice.part).collect();
             let part = seen.practice.part;
-            let name =
-                |exercise: &Exercise| capitalised(exercise_words(&seen.form, part, *exercise));
+            let name = |exercise: &Exercise| {
+                capitalised(exercise_words(seen.form_to_practise(), part, *exercise))
+            };
             self.names = self.exercises.iter().map(name).collect();
         }
     }
@@ -102,7 +103,7 @@ pub fn doing(seen: &Seen) -> Option<String> {
         pace,
         ..
     } = *seen.practice;
-    let what = exercise_words(&seen.form, part, exercise);
+    let what = exercise_words(seen.form_to_practise(), part, exercise);
     let about = format!("Practising {}, {what}", named(part));
     Some(match snapshot.rehearsal.stage {
         Stage::Rests => "The song has stopped, and practice with it. Press Practise to go on \
@@ -157,7 +158,7 @@ pub fn named(part: Part) -> String {
 fn is_counted_in(seen: &Seen) -> bool {
     let Desk { part, exercise, .. } = *seen.practice;
     let origin = seen.process.origin();
-    let round = round_of(&seen.form, origin, part, exercise);
+    let round = round_of(seen.form_to_practise(), origin, part, exercise);
     round.is_some_and(|round| seen.snapshot.position < origin + round.span.start)
 }
 
@@ -213,7 +214,7 @@ pub fn coming(seen: &Seen) -> Vec<Coming> {
     } else {
         let Desk { part, exercise, .. } = *seen.practice;
         let origin = seen.process.origin();
-        let round = round_of(&seen.form, origin, part, exercise);
+        let round = round_of(seen.form_to_practise(), origin, part, exercise);
         origin + round.map_or(0.0, |round| round.span.start)
     };
     let span = Span::new(now - SHOWN.0, now + SHOWN.1);
@@ -332,6 +333,11 @@ impl Stamina {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::editor::model::circle::tests::seen;
+    use procession_core::form::Form;
+    use procession_core::performed::{Happened, Moment, Recollection, Shape};
+    use procession_core::settings::Settings;
+    use std::sync::Arc;
 
     /// A key every half second, with no clock but the one that is told.
     #[test]
@@ -354,6 +360,27 @@ mod tests {
         let rested = play(&mut stamina, 23 * minutes, 42 * minutes);
         assert!(rested.iter().all(|said| !said));
         assert!(stamina.follow(f64::from(43 * minutes), 0, false).is_none());
+    }
+
+    /// Performed with dwells of four cycles at first; by oneself they are as they are set, eight.
+    #[test]
+    fn by_oneself_one_practises_what_is_proposed_and_not_what_was_performed() {
+        let settings = Settings::default();
+        let mut shorter = settings;
+        shorter.motion.dwell = 4;
+        let mut told = Recollection {
+            first: Some(Shape::of(&shorter)),
+            ..Recollection::default()
+        };
+        let what = Happened::Shaped(Shape::of(&settings));
+        told.moments.push(Moment { at: 30.0, what });
+        let mut seen = seen("D4 F4 . A4 C5 . G4 .", settings, None);
+        seen.follow_performed(&Arc::new(told));
+        let begins = |form: &Form| form.stages[1].span.start - seen.process.origin();
+        assert_eq!(begins(&seen.form), 8.0);
+        assert_eq!(begins(seen.form_to_practise()), 16.0);
+        seen.snapshot.playing = true;
+        assert_eq!(begins(seen.form_to_practise()), 8.0);
     }
 
     #[test]

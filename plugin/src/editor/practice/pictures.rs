@@ -110,7 +110,7 @@ pub(super) fn curve(ui: &mut Ui, seen: &Seen, look: &Look, curve: &Curve) {
     painter.text(corner, Align2::LEFT_BOTTOM, "behind", font, look.quiet);
     let desk = &seen.practice;
     let origin = seen.process.origin();
-    let round = round_of(&seen.form, origin, desk.part, desk.exercise);
+    let round = round_of(seen.form_to_practise(), origin, desk.part, desk.exercise);
     let Some(span) = round
         .filter(|_| seen.rehearsing == Going::Practice)
         .map(|round| round.span)
