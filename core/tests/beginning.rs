@@ -756,7 +756,7 @@ fn with_the_song_at_rest_a_hand_is_counted_in_on_the_own_clock() {
     );
 }
 
-/// A lane says hold where the song starts, at beat 2; for a quarter of a beat nobody knows what it
+/// A lane says hold where the song starts, at beat 2; for 12 blocks, nearly a quarter of a beat, nobody knows what it
 /// takes. In between a phrase may come.
 #[test]
 fn hold_that_waited_for_its_phrase_begins_with_it_and_with_none_goes_on_as_if_it_had_not_waited() {
@@ -784,8 +784,8 @@ fn hold_that_waited_for_its_phrase_begins_with_it_and_with_none_goes_on_as_if_it
             .finish(|_| ());
         let mut heard = Vec::new();
         for frame in (0..6 * BEAT).step_by(480) {
-            let waits = frame < BEAT / 4;
-            if frame == BEAT / 4
+            let waits = frame < 12 * 480;
+            if frame == 12 * 480
                 && let Some(phrase) = &comes
             {
                 engine.edit(phrase, Anchor::Song(1.0));
@@ -803,5 +803,5 @@ fn hold_that_waited_for_its_phrase_begins_with_it_and_with_none_goes_on_as_if_it
             .collect::<Vec<_>>()
     };
     assert_eq!(played(None), [4.0, 7.0]);
-    assert_eq!(played(Some(every_three())), [2.25, 5.25]);
+    assert_eq!(played(Some(every_three())), [2.24, 5.24]);
 }
