@@ -36,6 +36,8 @@ pub struct CopyStage {
     pub from: f64,
     /// Steps ahead as the stage ends.
     pub to: f64,
+    /// Steps of its cycle, if that is not as long as the phrase.
+    pub cycle: Option<f64>,
 }
 
 /// What a stage is.
@@ -177,9 +179,8 @@ impl Form {
     /// The form of a performance: the stages as they were performed, and those that follow.
     pub fn of(performance: &Performance) -> Self {
         let process = performance.future();
-        let material = |part| process.voices().material(part).phrase();
-        let voices = [Part::Steady, Part::COPY_1].map(material);
-        let alignments = alignments_of(voices, process.settings().step());
+        let voices = process.voices();
+        let alignments = alignments_of(voices.aligned(), process.settings().step());
         Self::with_alignments(performance, alignments)
     }
 
@@ -223,7 +224,8 @@ impl Form {
         is_whole(steps, self.rotation)
     }
 
-    /// The offset as a place among the distinct alignments, 0 being unison; the nearest one.
+    /// The offset as a place among the distinct alignments, 0 being unison; the nearest one. Of a copy
+    /// in a cycle of its own it says nothing.
     pub fn alignment_of(&self, steps: f64) -> usize {
         let place = steps.rem_euclid(self.rotation).round() as usize;
         place % self.alignments.len().max(1)
@@ -238,7 +240,8 @@ fn is_whole(steps: f64, rotation: f64) -> bool {
 
 /// Whether all copies are locked, and in unison with the steady voice.
 fn coincide(copies: &[CopyStage], rotation: f64) -> bool {
-    let locked = |copy: &CopyStage| copy.doing == Doing::Locked;
+    // In a cycle of its own a copy stands elsewhere each time round.
+    let locked = |copy: &CopyStage| copy.doing == Doing::Locked && copy.cycle.is_none();
     copies
         .iter()
         .all(|copy| locked(copy) && is_whole(copy.to, rotation))
@@ -357,6 +360,7 @@ impl CopyStage {
         doing: Doing::Waiting,
         from: 0.0,
         to: 0.0,
+        cycle: None,
     };
 }
 
@@ -375,6 +379,7 @@ fn copy_stages(performance: &Performance, process: &Process, span: Span) -> Vec<
         doing: doing(process, copy, begin),
         from: ahead(process, copy, begin),
         to: ahead(&at_end, copy, end),
+        cycle: (process.voices().own_cycle(copy)).map(|own| round(own.length / step)),
     };
     process.voices().copies().map(stage).collect()
 }
@@ -589,22 +594,26 @@ mod tests {
                 CopyStage {
                     doing: Doing::Locked,
                     from: 0.0,
-                    to: 0.0
+                    to: 0.0,
+                    cycle: None
                 },
                 CopyStage {
                     doing: Doing::Drifting,
                     from: 0.0,
-                    to: 1.0
+                    to: 1.0,
+                    cycle: None
                 },
                 CopyStage {
                     doing: Doing::Locked,
                     from: 1.0,
-                    to: 1.0
+                    to: 1.0,
+                    cycle: None
                 },
                 CopyStage {
                     doing: Doing::Drifting,
                     from: 1.0,
-                    to: 2.0
+                    to: 2.0,
+                    cycle: None
                 },
             ]
         );

@@ -174,7 +174,7 @@ impl Laps {
     pub fn whole(phrase: &Phrase) -> Self {
         Self {
             from: LapsFrom::START,
-            law: Law::whole(phrase),
+            law: Law::whole(phrase, phrase.notes().len()),
         }
     }
 
@@ -185,10 +185,22 @@ impl Laps {
 
     /// The same, counted from there.
     pub fn going_on_from(from: LapsFrom, phrase: &Phrase, settings: &GrowthSettings) -> Self {
+        Self::of_part(from, phrase, phrase.notes().len(), settings)
+    }
+
+    /// The laps of `material`, which has what it has of a phrase of so many notes: one that it does
+    /// not have is waited for, and passed over, when its turn comes.
+    pub fn of_part(
+        from: LapsFrom,
+        material: &Phrase,
+        notes: usize,
+        settings: &GrowthSettings,
+    ) -> Self {
+        let stood = from.stood;
         let law = match settings.growth {
-            Growth::Off => Law::whole(phrase),
-            Growth::Fill => Law::Fill(Fill::new(phrase, settings, from.stood)),
-            Growth::Lengthen => Law::Lengthen(Lengthen::new(phrase, settings, from.stood)),
+            Growth::Off => Law::whole(material, notes),
+            Growth::Fill => Law::Fill(Fill::new(material, notes, settings, stood)),
+            Growth::Lengthen => Law::Lengthen(Lengthen::new(material, notes, settings, stood)),
         };
         Self { from, law }
     }
@@ -294,6 +306,8 @@ impl Laps {
         let shown = lap.shown.min(reached);
         match growth {
             Growth::Off => None,
+            // All that the material has may be less than the phrase has.
+            Growth::Fill if reached == notes.len() => Some(lap.shown),
             Growth::Fill => Some(shown),
             Growth::Lengthen => Some(attack_times(&notes[..shown]).count()),
         }
@@ -301,10 +315,10 @@ impl Laps {
 }
 
 impl Law {
-    fn whole(phrase: &Phrase) -> Self {
+    fn whole(material: &Phrase, notes: usize) -> Self {
         Self::Whole {
-            length: phrase.length(),
-            notes: phrase.notes().len(),
+            length: material.length(),
+            notes,
         }
     }
 
@@ -390,10 +404,14 @@ struct Fill {
 }
 
 impl Fill {
-    fn new(phrase: &Phrase, settings: &GrowthSettings, stood: Option<usize>) -> Self {
-        let total = phrase.notes().len();
+    fn new(
+        material: &Phrase,
+        total: usize,
+        settings: &GrowthSettings,
+        stood: Option<usize>,
+    ) -> Self {
         let fill = Self {
-            length: phrase.length(),
+            length: material.length(),
             total: total as i64,
             every: i64::from(settings.every.max(1)),
             step: i64::from(settings.step),
@@ -475,15 +493,20 @@ struct LengthenStage {
 }
 
 impl Lengthen {
-    fn new(phrase: &Phrase, settings: &GrowthSettings, stood: Option<usize>) -> Self {
+    fn new(
+        material: &Phrase,
+        notes: usize,
+        settings: &GrowthSettings,
+        stood: Option<usize>,
+    ) -> Self {
         let mut lengthen = Self {
             every: f64::from(settings.every.max(1)),
-            whole: phrase.length(),
-            notes: phrase.notes().len(),
+            whole: material.length(),
+            notes,
             stages: ArrayVec::new(),
             done: None,
         };
-        let attacks = Attacks::of(phrase);
+        let attacks = Attacks::of(material);
         let first = stood.map_or_else(
             || shown_at_first(settings.step, attacks.count()) as usize,
             |stood| stood.min(attacks.count()),

@@ -9,6 +9,7 @@ use thiserror::Error;
 mod attacks;
 mod backwards;
 mod edit;
+mod lasting;
 mod parting;
 mod text;
 

@@ -41,6 +41,11 @@ pub enum PickError {
     /// No copy ever enters.
     #[error("The phrase never stops growing, so no copy enters. Let growth come to an end.")]
     NeverGrown,
+    /// In a cycle of its own a copy keeps no place.
+    #[error(
+        "Copy {0} goes round in a cycle of its own, and meets the others elsewhere each time: no stage interlocks, or is busier than another, for long. Set its length to the phrase's."
+    )]
+    OwnCycle(usize),
     /// In no stage do two voices strike anything.
     #[error(
         "In no stage do two voices play, so none interlock. Raise the level of the copies, or let more notes sound."
@@ -99,6 +104,10 @@ pub fn pick(process: &Process, pick: Pick) -> Result<Route, PickError> {
     }
     if process.voices().count() < 2 {
         return Err(PickError::NoCopy);
+    }
+    let own_cycle = process.voices().own_cycles().next();
+    if let Some(own) = own_cycle.filter(|_| pick != Pick::AllPitches) {
+        return Err(PickError::OwnCycle(own.copy.number()));
     }
     let mut route = process.voices().as_route();
     if pick == Pick::FewToMany {
@@ -385,6 +394,11 @@ mod tests {
     #[test]
     fn what_cannot_be_picked_is_told_with_its_cause() {
         let told = |process: &Process, what| pick(process, what).unwrap_err().to_string();
+        let unequal = process(OARS, |settings| settings.copies[0].length = Some(14));
+        assert!(
+            told(&unequal, Pick::Interlocking).contains("Copy 1 goes round in a cycle of its own")
+        );
+        assert!(told(&unequal, Pick::FewToMany).contains("Set its length"));
         let full = process("D4 F4 A4 C5", |_| ());
         assert!(told(&full, Pick::Interlocking).contains("4 moments"));
         let alone = process(OARS, |settings| settings.motion.copies = 0);

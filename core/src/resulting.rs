@@ -201,5 +201,5 @@ fn is_apart(process: &Process, copy: CopyNumber, at: Beats) -> bool {
     let ahead = process.voices().displacement(part, at).unwrap_or(0.0);
     let own = &process.settings().copies[copy.index()];
     let displaced = to_ticks(ahead).rem_euclid(process.voices().rotation()) != 0;
-    displaced || own.backwards || own.upside_down
+    displaced || own.backwards || own.upside_down || process.voices().has_own_cycle(copy)
 }

@@ -138,6 +138,8 @@ pub struct CopySettings {
     pub degrees: i32,
     /// Semitones up, -12 ..= 12.
     pub semitones: i32,
+    /// Steps of a cycle of its own (1 ..= 128), or the phrase's.
+    pub length: Option<u32>,
     /// The phrase is read from its end to its beginning.
     pub backwards: bool,
     /// The phrase is turned over, degree by degree, about its first note.
@@ -158,6 +160,7 @@ impl Default for CopySettings {
             octave: 0,
             degrees: 0,
             semitones: 0,
+            length: None,
             backwards: false,
             upside_down: false,
             hearing: Hearing::default(),

@@ -225,6 +225,8 @@ fn locked(process: &Process, copy: CopyNumber, steps: i64, now: Beats) -> Proces
         let own = &mut settings.copies[other.index()];
         *own = CopySettings {
             offset: steps as f64,
+            // In a cycle of its own it would keep no alignment.
+            length: None,
             level: if other == copy { own.level } else { 0.0 },
             hearing: Hearing::default(),
             ..*own

@@ -9,12 +9,14 @@ mod footing;
 mod listing;
 mod material;
 mod moment;
+mod own;
 mod passing;
 mod reading;
 
 pub use footing::{Footing, Stands};
 pub use material::Material;
 pub use moment::CopyMoment;
+pub use own::{OwnCycle, OwnMaterial};
 pub use passing::Passing;
 pub use reading::{Reading, Readings};
 
@@ -36,6 +38,8 @@ pub struct Voices {
     phrase: Phrase,
     /// The phrase as copies read it that go backwards.
     backwards: Backwards,
+    /// What copies read whose cycle is not the phrase's.
+    own: Box<[OwnMaterial]>,
     settings: Settings,
     /// The form as it is written, if it is, and the same laid out in beats.
     route: Route,
@@ -115,16 +119,11 @@ impl Voices {
     pub fn new(phrase: Phrase, settings: Settings, origin: Beats) -> Self {
         let rule = Rule::new(&phrase, &settings, build_up_length(&phrase, &settings));
         let backwards = Backwards::of(&phrase, settings.step());
-        let laps = |copy: CopyNumber| {
-            let turned = settings.copies[copy.index()].backwards;
-            let material = if turned { backwards.phrase() } else { &phrase };
-            Laps::new(material, &own_growth(&settings.growth))
-        };
-        Self {
+        let mut voices = Self {
             ranks: Ranks::new(&phrase, settings.growth.order, settings.growth.seed),
             steady: Laps::new(&phrase, &settings.growth),
             copies: CopyNumber::ALL.map(|copy| CopyVoice {
-                laps: laps(copy),
+                laps: Laps::whole(&phrase),
                 walk: Walk::first(Schedule::Generated(&rule), &settings, copy),
             }),
             changed: Changed::NEVER,
@@ -132,19 +131,24 @@ impl Voices {
             rotation: phrase.smallest_rotation(),
             laid: Laid::default(),
             rule,
-            phrase,
+            own: OwnMaterial::for_all(&phrase, &backwards),
             backwards,
+            phrase,
             settings,
             route: Route::generated(),
             origin,
-        }
+        };
+        voices.make_own_material();
+        voices.lay_laps();
+        voices
     }
 
     /// The same settings with another phrase. Works in place: an audio thread's stack is small.
     pub fn set_phrase(&mut self, phrase: &Phrase) {
-        let growth = &self.settings.growth;
+        let growth = self.settings.growth;
         self.phrase.clone_from(phrase);
         self.backwards.turn(phrase, self.settings.step());
+        self.make_own_material();
         self.ranks = Ranks::new(phrase, growth.order, growth.seed);
         self.rotation = phrase.smallest_rotation();
         self.lay_out();

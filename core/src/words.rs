@@ -9,6 +9,7 @@ pub use pass::pass_words;
 use crate::form::{CopyStage, Doing, Stage, StageKind};
 use crate::process::Process;
 use crate::time::Beats;
+use crate::voices::{OwnCycle, Voices};
 
 /// What a stage is, in a word.
 pub fn kind_word(kind: StageKind) -> &'static str {
@@ -49,9 +50,11 @@ fn doing_words(stage: &Stage, process: &Process) -> String {
 /// What each copy does in a stage; those that do the same are told in one breath.
 fn copies_words(stage: &Stage) -> String {
     // Those in unison are told apart: "1, 0 and 0 steps ahead" is no place.
-    let mut groups: Vec<((Doing, bool), Vec<usize>)> = Vec::new();
+    type Kind = (Doing, bool, Option<f64>);
+    let mut groups: Vec<(Kind, Vec<usize>)> = Vec::new();
     for (index, copy) in stage.copies.iter().enumerate() {
-        let kind = (copy.doing, to_hundredths(place_of(copy)) == 0.0);
+        let level = to_hundredths(place_of(copy)) == 0.0;
+        let kind = (copy.doing, level, copy.cycle);
         match groups.iter_mut().find(|(other, _)| *other == kind) {
             Some((_, alike)) => alike.push(index),
             None => groups.push((kind, vec![index])),
@@ -59,13 +62,14 @@ fn copies_words(stage: &Stage) -> String {
     }
     let copies: Vec<String> = groups
         .iter()
-        .filter(|((doing, _), _)| *doing != Doing::Waiting)
-        .map(|((doing, in_unison), alike)| {
+        .filter(|((doing, ..), _)| *doing != Doing::Waiting)
+        .map(|((doing, level, cycle), alike)| {
             let each: Vec<f64> = alike
                 .iter()
                 .map(|copy| place_of(&stage.copies[*copy]))
                 .collect();
             let (one, many) = match doing {
+                Doing::Locked if *level && cycle.is_some() => ("goes", "go"),
                 Doing::Drifting => ("drifts to", "drift to"),
                 Doing::Building => ("builds up", "build up"),
                 Doing::Entering => ("enters", "enter"),
@@ -73,13 +77,22 @@ fn copies_words(stage: &Stage) -> String {
                 Doing::Locked | Doing::Waiting => ("stays", "stay"),
             };
             let verb = if alike.len() == 1 { one } else { many };
-            let place = match (in_unison, doing) {
-                (true, Doing::Drifting) => "unison".to_owned(),
-                (true, _) => "in unison".to_owned(),
-                (false, _) => steps_ahead_each(&each),
-            };
             let numbers: Vec<usize> = alike.iter().map(|copy| copy + 1).collect();
-            format!("{} {verb} {place}", copies_named(&numbers))
+            let who = copies_named(&numbers);
+            let Some(cycle) = cycle.map(round_in) else {
+                let place = match (level, doing) {
+                    (true, Doing::Drifting) => "unison".to_owned(),
+                    (true, _) => "in unison".to_owned(),
+                    (false, _) => steps_ahead_each(&each),
+                };
+                return format!("{who} {verb} {place}");
+            };
+            match (level, doing) {
+                (true, Doing::Drifting) => format!("{who} {verb} where it began, {cycle}"),
+                (true, Doing::Locked) => format!("{who} {verb} {cycle}"),
+                (true, _) => format!("{who} {verb}, {cycle}"),
+                (false, _) => format!("{who} {verb} {}, {cycle}", steps_ahead_each(&each)),
+            }
         })
         .collect();
     copies.join(", ")
@@ -91,6 +104,68 @@ fn place_of(copy: &CopyStage) -> f64 {
         Doing::Drifting | Doing::Building => copy.to,
         Doing::Entering | Doing::Locked | Doing::Waiting => copy.from,
     }
+}
+
+/// A copy's place in words, whose cycle has so many steps, if it is one of its own: in such a one it
+/// is never in unison for long. "3 steps ahead", "unison", "round in 14 steps".
+pub fn place_words(steps: f64, cycle: Option<f64>) -> String {
+    match cycle.map(round_in) {
+        None => steps_ahead(steps),
+        Some(cycle) if to_hundredths(steps) == 0.0 => cycle,
+        Some(cycle) => format!("{}, {cycle}", steps_ahead(steps)),
+    }
+}
+
+fn round_in(steps: f64) -> String {
+    let steps = to_hundredths(steps);
+    format!(
+        "round in {steps} {}",
+        if steps == 1.0 { "step" } else { "steps" }
+    )
+}
+
+/// Of copies whose cycle is not the phrase's, when they and the steady voice begin together again, a
+/// line for each length: "copy 1: 14 steps against 16: together again after 112 steps, 7 cycles of the
+/// steady voice". If there are several, then all voices, too.
+pub fn realignment_words(voices: &Voices) -> Vec<String> {
+    let step = voices.settings().step();
+    let steps = |beats: Beats| to_hundredths(beats / step);
+    let phrase = voices.phrase().length();
+    let after = |together: Beats| {
+        let cycles = (together / phrase).round() as usize;
+        format!(
+            "together again after {} steps, {} of the steady voice",
+            steps(together),
+            number_of(cycles, "cycle")
+        )
+    };
+    let mut alike: Vec<(OwnCycle, Vec<usize>)> = Vec::new();
+    for own in voices.own_cycles() {
+        match alike
+            .iter_mut()
+            .find(|(other, _)| other.length == own.length)
+        {
+            Some((_, copies)) => copies.push(own.copy.number()),
+            None => alike.push((own, vec![own.copy.number()])),
+        }
+    }
+    let mut lines: Vec<String> = (alike.iter())
+        .map(|(own, copies)| {
+            let (who, own_steps) = (copies_named(copies), steps(own.length));
+            let against = steps(phrase);
+            format!(
+                "{who}: {own_steps} steps against {against}: {}",
+                after(own.together)
+            )
+        })
+        .collect();
+    if alike.len() > 1 {
+        lines.push(match voices.all_together() {
+            Some(together) => format!("all voices: {}", after(together)),
+            None => "all voices: not together again within any time that counts".to_owned(),
+        });
+    }
+    lines
 }
 
 /// An offset in words, the same wherever one is told: "3 steps ahead", "1 step behind",
@@ -231,6 +306,51 @@ mod tests {
         assert_eq!(
             told(3, in_turn),
             "copy 1 stays 1 step ahead, copy 2 drifts to 1 step ahead, copy 3 stays in unison"
+        );
+    }
+
+    #[test]
+    fn a_copy_in_a_cycle_of_its_own_is_not_said_to_be_in_unison() {
+        let own = |settings: &mut Settings| settings.copies[0].length = Some(7);
+        assert_eq!(told(0, own), "copy 1 goes round in 7 steps");
+        assert_eq!(
+            told(1, own),
+            "copy 1 drifts to 1 step ahead, round in 7 steps"
+        );
+        assert_eq!(told(2, own), "copy 1 stays 1 step ahead, round in 7 steps");
+        let one_of_two = |settings: &mut Settings| {
+            settings.motion.copies = 2;
+            settings.copies[1].length = Some(5);
+        };
+        assert_eq!(
+            told(0, one_of_two),
+            "copy 1 stays in unison, copy 2 goes round in 5 steps"
+        );
+    }
+
+    /// By hand: 14 and 16 meet after 112, 12 and 16 after 48, all three after 336.
+    #[test]
+    fn it_is_said_when_unequal_cycles_are_together_again() {
+        let phrase = Phrase::from_text("D4 . F4 G4 . A4 . . D5 . . A4 G4 . F4 .", 0.25).unwrap();
+        let mut settings = Settings::default();
+        let words =
+            |settings: Settings| realignment_words(&Voices::new(phrase.clone(), settings, 0.0));
+        assert!(words(settings).is_empty());
+        settings.copies[0].length = Some(14);
+        let one = "copy 1: 14 steps against 16: together again after 112 steps, 7 cycles of the \
+                   steady voice";
+        assert_eq!(words(settings), [one]);
+        settings.motion.copies = 3;
+        settings.copies[2].length = Some(14);
+        settings.copies[1].length = Some(48);
+        assert_eq!(
+            words(settings),
+            [
+                one.replacen("copy 1", "copies 1 and 3", 1).as_str(),
+                "copy 2: 48 steps against 16: together again after 48 steps, 3 cycles of the \
+                 steady voice",
+                "all voices: together again after 336 steps, 21 cycles of the steady voice",
+            ]
         );
     }
 

@@ -7,11 +7,11 @@ mod common;
 
 use procession_core::mode::ModeName;
 use procession_core::note::{Key, Note, Velocity};
-use procession_core::part::Part;
-use procession_core::phrase::Phrase;
+use procession_core::part::{CopyNumber, Part};
+use procession_core::phrase::{Phrase, key_name};
 use procession_core::process::Process;
 use procession_core::settings::{
-    CopySettings, FoldKind, Grid, Growth, Hearing, Resulting, Settings,
+    CopySettings, FoldKind, Grid, Growth, GrowthOrder, Hearing, Motion, Resulting, Settings, Shifts,
 };
 use procession_core::time::Span;
 use procession_core::unrolling::unroll;
@@ -222,7 +222,201 @@ fn solo_leaves_only_those_who_have_it_and_mute_goes_before() {
     assert_eq!(beyond, all);
 }
 
+/// Six steps, and a copy that goes round in four of them: D . F G, again and again; in eight: the
+/// phrase, and two steps of rest.
+#[test]
+fn in_a_cycle_of_its_own_a_copy_comes_round_sooner_or_later() {
+    let own = |steps: u32, span: f64| {
+        let process = process("D4 . F4 G4 A4 -", |settings| {
+            settings.copies[0].length = Some(steps);
+        });
+        let notes = process.notes(Part::COPY_1, Span::new(0.0, span));
+        notes
+            .map(|note| ((note.on * 4.0).round() as i64, note.key.number()))
+            .collect::<Vec<_>>()
+    };
+    let three_rounds = [0, 4, 8].map(|begin| [(begin, 62), (begin + 2, 65), (begin + 3, 67)]);
+    assert_eq!(own(4, 3.0), three_rounds.concat());
+    let two_rounds = [0, 8].map(|begin| {
+        let notes = [(0, 62), (2, 65), (3, 67), (4, 69)];
+        notes.map(|(step, key)| (begin + step, key))
+    });
+    assert_eq!(own(8, 4.0), two_rounds.concat());
+}
+
+/// A is held for two steps and cut after one; backwards the cut comes first, then G and F, and D
+/// last.
+#[test]
+fn a_note_ends_with_a_cycle_that_is_cut_and_backwards_begins_with_it() {
+    let heard = |backwards: bool| {
+        let process = process("D4 . F4 G4 A4 -", |settings| {
+            settings.copies[0].length = Some(5);
+            settings.copies[0].backwards = backwards;
+        });
+        let notes = process.notes(Part::COPY_1, Span::new(0.0, 1.25));
+        notes
+            .map(|note| (note.on * 4.0, note.off * 4.0, note.key.number()))
+            .collect::<Vec<_>>()
+    };
+    let straight = [
+        (0.0, 1.0, 62),
+        (2.0, 3.0, 65),
+        (3.0, 4.0, 67),
+        (4.0, 5.0, 69),
+    ];
+    assert_eq!(heard(false), straight);
+    let turned = [
+        (0.0, 1.0, 69),
+        (1.0, 2.0, 67),
+        (2.0, 3.0, 65),
+        (4.0, 5.0, 62),
+    ];
+    assert_eq!(heard(true), turned);
+}
+
+/// Cycles of six steps; after two of them, twelve steps, the copy jumps one step ahead: in its own
+/// cycle of four that is from its beginning to its second step, a rest.
+#[test]
+fn its_jumps_are_counted_in_cycles_of_the_steady_voice() {
+    let process = process("D4 . F4 G4 A4 -", |settings| {
+        settings.motion.motion = Motion::Jump;
+        settings.motion.dwell = 2;
+        settings.copies[0].length = Some(4);
+    });
+    let notes = process.notes(Part::COPY_1, Span::new(2.0, 4.5));
+    let heard: Vec<_> = notes
+        .map(|note| ((note.on * 4.0).round() as i64, note.key.number()))
+        .collect();
+    let after_the_jump = [(13, 65), (14, 67), (15, 62), (17, 65)];
+    let before = [(8, 62), (10, 65), (11, 67)];
+    assert_eq!(heard, [&before[..], &after_the_jump].concat());
+}
+
+/// Note by note: D; D . F; D . F G; each lap once, and then its own cycle of four.
+#[test]
+fn a_copy_that_lengthens_grows_to_its_own_cycle_and_then_counts_its_moves() {
+    let process = process("D4 . F4 G4 A4 -", |settings| {
+        settings.growth.growth = Growth::Lengthen;
+        settings.growth.every = 1;
+        settings.growth.copies_grow = true;
+        settings.copies[0].length = Some(4);
+    });
+    let voices = process.voices();
+    let entry = voices.entry(Part::COPY_1).unwrap();
+    // Laps of two steps, three and four.
+    assert_eq!(voices.moves_from(Part::COPY_1), Some(entry + 9.0 / 4.0));
+    let notes = process.notes(Part::COPY_1, Span::new(entry, entry + 13.0 / 4.0));
+    let steps: Vec<i64> = notes
+        .map(|note| ((note.on - entry) * 4.0).round() as i64)
+        .collect();
+    assert_eq!(steps, [0, 2, 4, 5, 7, 8, 9, 11, 12]);
+}
+
+/// The phrase of six notes has grown to four, in order; the copy, which has three, plays all of its
+/// own then, and no others later.
+#[test]
+fn a_copy_that_fills_waits_for_notes_that_it_does_not_have() {
+    let process = process("D4 F4 G4 A4 C5 E5", |settings| {
+        settings.growth.growth = Growth::Fill;
+        settings.growth.order = GrowthOrder::Backward;
+        settings.growth.every = 1;
+        settings.growth.copies_grow = true;
+        settings.copies[0].length = Some(3);
+    });
+    let entry = process.voices().entry(Part::COPY_1).unwrap();
+    let lap = |lap: u32| {
+        let from = entry + 0.75 * f64::from(lap);
+        let notes = process.notes(Part::COPY_1, Span::new(from, from + 0.75));
+        notes.map(|note| note.key.number()).collect::<Vec<_>>()
+    };
+    // E, C and A are not among its own.
+    assert_eq!([0, 1, 2].map(|one| lap(one).len()), [0, 0, 0]);
+    assert_eq!((lap(3), lap(4)), (vec![67], vec![65, 67]));
+    assert_eq!((lap(5), lap(9)), (vec![62, 65, 67], vec![62, 65, 67]));
+}
+
+/// Changed on the way, it is as if it had always been so, from that moment on.
+#[test]
+fn another_length_holds_at_once() {
+    let with = |steps: Option<u32>| {
+        process("D4 . F4 G4 A4 -", |settings| {
+            settings.copies[0].length = steps;
+            settings.copies[0].offset = 1.0;
+        })
+    };
+    let now = 10.3;
+    for (before, after) in [(None, Some(4)), (Some(4), Some(7)), (Some(9), None)] {
+        let (mut changed, fresh) = (with(before), with(after));
+        changed.set_settings(*fresh.settings(), now);
+        let later = Span::new(now, now + 12.0);
+        let notes = |process: &Process| process.notes(Part::COPY_1, later).collect::<Vec<_>>();
+        assert_eq!(notes(&changed), notes(&fresh), "{before:?} {after:?}");
+        assert_eq!(
+            changed.voices().laps(Part::COPY_1),
+            fresh.voices().laps(Part::COPY_1)
+        );
+    }
+}
+
+/// Of a copy that goes its own way something results, though it is not ahead.
+#[test]
+fn there_is_a_resulting_line_without_any_offset() {
+    let line = |steps: Option<u32>| {
+        let process = process("D4 . F4 G4 A4 -", |settings| {
+            settings.copies[0].length = steps;
+            settings.resulting.which = Resulting::Top;
+        });
+        let notes = unroll(&process, Span::new(3.0, 6.0));
+        notes
+            .filter(|note| note.part == Part::ResultingLine)
+            .count()
+    };
+    assert_eq!(line(None), 0);
+    assert!(line(Some(4)) > 0);
+}
+
 proptest! {
+    /// Worked out step by step from the phrase as a row of steps, with no lap, no place and no least
+    /// common multiple: what a copy in a cycle of its own strikes, and after how many cycles of the
+    /// steady voice both begin together for the first time.
+    #[test]
+    fn unequal_cycles_go_round_each_by_itself_and_meet_when_both_are_over(
+        row in prop::collection::vec(prop::option::of(40u8..90), 2..20),
+        own in 1usize..=30,
+        ahead in -9i32..=9,
+        first in 0usize..500,
+    ) {
+        let words: Vec<String> = (row.iter())
+            .map(|key| key.map_or(".".to_owned(), |key| key_name(Key::new(key).unwrap())))
+            .collect();
+        let process = process(&words.join(" "), |settings| {
+            settings.motion.shifts = Shifts::Count(0);
+            settings.copies[0].length = Some(own as u32);
+            settings.copies[0].offset = f64::from(ahead);
+        });
+        let struck = |step: usize| {
+            let place = (step as i32 + ahead).rem_euclid(own as i32) as usize;
+            row.get(place).copied().flatten().map(|key| (step, key))
+        };
+        let steps = 4 * row.len();
+        let expected: Vec<_> = (first..first + steps).filter_map(struck).collect();
+        // From the middle of the step before, so that no rounding moves an onset out.
+        let beats = |step: usize| (step as f64 - 0.5) * 0.25;
+        let span = Span::new(beats(first), beats(first + steps));
+        let heard: Vec<_> = process
+            .notes(Part::COPY_1, span)
+            .map(|note| ((note.on * 4.0).round() as usize, note.key.number()))
+            .collect();
+        prop_assert_eq!(heard, expected);
+        let cycles = (1..).find(|cycles| cycles * row.len() % own == 0).unwrap();
+        let together = process.voices().own_cycle(CopyNumber::FIRST).map(|own| own.together * 4.0);
+        if own == row.len() {
+            prop_assert_eq!(together, None);
+        } else {
+            prop_assert_eq!(together, Some((cycles * row.len()) as f64));
+        }
+    }
+
     /// Whatever a copy makes of pitches, it strikes when and as long as it did; turned over twice,
     /// and moved there and back, a note of the mode is where it was.
     #[test]

@@ -322,6 +322,14 @@ parameters! {
 }
 
 parameters! {
+    /// The cycle that one copy goes round in.
+    CycleParameters {
+        /// How many steps this copy goes round in: with fewer than the phrase has it leaves out its end, with more it rests.
+        "length" length: Whole, "length", Whole::new(1..=128, STEPS, 0).or_below("As the phrase");
+    }
+}
+
+parameters! {
     /// Where the process begins, and how it ends.
     BeginningParameters {
         /// Where Hold begins a phrase that was there already: at once, or on the next beat or bar of the song.
@@ -467,6 +475,30 @@ pub struct Parameters {
     /// What is listened to.
     #[nested(group = "Listening")]
     pub listening: ListeningParameters,
+    /// The cycle that copy 1 goes round in.
+    #[nested(id_prefix = "copy1", group = "Copy 1")]
+    pub cycle1: CycleParameters,
+    /// The cycle that copy 2 goes round in.
+    #[nested(id_prefix = "copy2", group = "Copy 2")]
+    pub cycle2: CycleParameters,
+    /// The cycle that copy 3 goes round in.
+    #[nested(id_prefix = "copy3", group = "Copy 3")]
+    pub cycle3: CycleParameters,
+    /// The cycle that copy 4 goes round in.
+    #[nested(id_prefix = "copy4", group = "Copy 4")]
+    pub cycle4: CycleParameters,
+    /// The cycle that copy 5 goes round in.
+    #[nested(id_prefix = "copy5", group = "Copy 5")]
+    pub cycle5: CycleParameters,
+    /// The cycle that copy 6 goes round in.
+    #[nested(id_prefix = "copy6", group = "Copy 6")]
+    pub cycle6: CycleParameters,
+    /// The cycle that copy 7 goes round in.
+    #[nested(id_prefix = "copy7", group = "Copy 7")]
+    pub cycle7: CycleParameters,
+    /// The cycle that copy 8 goes round in.
+    #[nested(id_prefix = "copy8", group = "Copy 8")]
+    pub cycle8: CycleParameters,
     /// The phrase, its origin, the seed, the custom mode, the window: the end of everybody but the
     /// audio thread.
     #[persist = "kept"]
@@ -513,6 +545,7 @@ pub static DECLARATIONS: std::sync::LazyLock<Vec<Declaration>> = std::sync::Lazy
         .chain(of("Resulting".to_owned(), MalletParameters::declarations))
         .chain(of_each_copy(MalletParameters::declarations))
         .chain(ListeningParameters::declarations())
+        .chain(of_each_copy(CycleParameters::declarations))
         .collect()
 });
 
@@ -563,6 +596,7 @@ impl Parameters {
         let mallet7 = mallet("Copy 7");
         let mallet8 = mallet("Copy 8");
         let listening = ListeningParameters::new(plain);
+        let cycle = |copy: usize| CycleParameters::new(|name| format!("Copy {copy} {name}"));
         let choices = SavedChoices::new([
             ("grid", &phrase.grid),
             ("motion", &motion.motion),
@@ -630,6 +664,14 @@ impl Parameters {
             mallet7,
             mallet8,
             listening,
+            cycle1: cycle(1),
+            cycle2: cycle(2),
+            cycle3: cycle(3),
+            cycle4: cycle(4),
+            cycle5: cycle(5),
+            cycle6: cycle(6),
+            cycle7: cycle(7),
+            cycle8: cycle(8),
             kept,
             choices,
         };
@@ -660,6 +702,7 @@ impl Parameters {
                 ..self.line.settings()
             },
             copies: std::array::from_fn(|copy| CopySettings {
+                length: steps(&self.cycles()[copy].length),
                 mallet: chosen(&self.mallets()[copy].mallet),
                 ..self.materials()[copy].settings(self.copies()[copy].settings())
             }),
@@ -678,9 +721,7 @@ impl Parameters {
     pub fn capture(&self) -> CaptureSettings {
         CaptureSettings {
             grid: chosen(&self.phrase.grid),
-            length: u32::try_from(whole(&self.phrase.length))
-                .ok()
-                .filter(|steps| *steps > 0),
+            length: steps(&self.phrase.length),
             snap: share(&self.phrase.snap),
         }
     }
@@ -802,6 +843,20 @@ impl Parameters {
         ]
     }
 
+    /// The cycles that copies 1 ..= 8 go round in.
+    pub fn cycles(&self) -> [&CycleParameters; MAX_COPIES] {
+        [
+            &self.cycle1,
+            &self.cycle2,
+            &self.cycle3,
+            &self.cycle4,
+            &self.cycle5,
+            &self.cycle6,
+            &self.cycle7,
+            &self.cycle8,
+        ]
+    }
+
     /// Shows every parameter beside its declaration, in the order of the host's list.
     pub fn each<'a>(&'a self, mut look: impl FnMut(&'static Declaration, &'a dyn Shown)) {
         let mut declarations = DECLARATIONS.iter();
@@ -832,6 +887,9 @@ impl Parameters {
             mallet.each(&mut next);
         }
         self.listening.each(&mut next);
+        for cycle in self.cycles() {
+            cycle.each(&mut next);
+        }
     }
 }
 
@@ -998,6 +1056,11 @@ fn whole(parameter: &IntParam) -> i32 {
         IntRange::Linear { min, max } => parameter.value().clamp(min, max),
         IntRange::Reversed(_) => parameter.value(),
     }
+}
+
+/// A number of steps; none if it stands below the fewest.
+fn steps(parameter: &IntParam) -> Option<u32> {
+    Some(count(parameter)).filter(|steps| *steps > 0)
 }
 
 /// The value of a parameter whose range has no negative numbers.

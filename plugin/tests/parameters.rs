@@ -75,6 +75,7 @@ const CONTRACT: &str = "
     resulting_mallet | Resulting mallet | Wood  | Soft       | Wood               | yes
     copyK_mallet  | Copy K mallet | Wood        | Soft       | Wood               | yes
     listen_to     | Listen to     | Notes       | Voice      | Notes              | yes
+    copyK_length  | Copy K length | As the phrase | 128 steps | As the phrase     | yes
 ";
 
 /// Calls `look` with every parameter of a new instance.

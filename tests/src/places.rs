@@ -144,6 +144,14 @@ const PLACES: &[&str] = &[
     "Copy 7 mallet",
     "Copy 8 mallet",
     "Listen to",
+    "Copy 1 length",
+    "Copy 2 length",
+    "Copy 3 length",
+    "Copy 4 length",
+    "Copy 5 length",
+    "Copy 6 length",
+    "Copy 7 length",
+    "Copy 8 length",
 ];
 
 /// What a host reads at each place.

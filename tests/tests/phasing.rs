@@ -80,6 +80,37 @@ fn a_number_of_shifts_holds_where_it_arrives_and_endless_goes_on() -> Outcome {
     Ok(())
 }
 
+/// Four steps against three, together again after twelve; and against five, of which the last is a rest.
+#[test]
+fn a_copy_goes_round_in_a_cycle_of_its_own() -> Outcome {
+    let own = |length: &'static str| jumping(&[("shifts", "0"), ("copy1_length", length)]);
+    let mut session = own("3 steps")?;
+    session.run_to(6.0)?;
+    assert_plays(&session, 1, 0.0, &[FOUR; 6].join(" | "));
+    let round = "C4 D4 E4 C4 | D4 E4 C4 D4 | E4 C4 D4 E4";
+    assert_plays(&session, 2, 0.0, &[round; 2].join(" | "));
+    let mut session = own("5 steps")?;
+    session.run_to(5.0)?;
+    let round = "C4 D4 E4 G4 | . C4 D4 E4 | G4 . C4 D4 | E4 G4 . C4 | D4 E4 G4 .";
+    assert_plays(&session, 2, 0.0, round);
+    Ok(())
+}
+
+/// From beat 2 on, the ninth step, it is where three steps would have been: at its third.
+#[test]
+fn a_lane_changes_the_length_of_a_cycle_at_once() -> Outcome {
+    let mut session = jumping(&[("shifts", "0")])?;
+    session.automate(1.99, "copy1_length", "3 steps")?;
+    session.run_to(4.0)?;
+    assert_plays(
+        &session,
+        2,
+        0.0,
+        "C4 D4 E4 G4 | C4 D4 E4 G4 | E4 C4 D4 E4 | C4 D4 E4 C4",
+    );
+    Ok(())
+}
+
 #[test]
 fn a_phrase_of_two_equal_halves_is_in_unison_after_half_the_shifts() -> Outcome {
     let phrase = sixteenths("C4 D4 C4 D4");

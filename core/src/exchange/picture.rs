@@ -15,7 +15,7 @@ use crate::form::Doing;
 use crate::marks::{self, dashes_in_picture};
 use crate::part::{CopyNumber, Part};
 use crate::time::{Beats, Span};
-use crate::words::steps_ahead;
+use crate::words::place_words;
 use std::fmt::Write;
 
 /// What a picture is made from.
@@ -421,7 +421,7 @@ fn locked_words(stage: &crate::form::Stage, origin: Beats, picture: &Picture<'_>
                 "unison again".to_owned()
             }
         }
-        Some(copy) => steps_ahead(copy.from),
+        Some(copy) => place_words(copy.from, copy.cycle),
         None => "alone".to_owned(),
     };
     format!("bar {bar}: {place}")

@@ -12,12 +12,13 @@ pub use text::text;
 
 use crate::form::{Doing, Form, Stage};
 
-/// Where each copy that is locked stands among the distinct alignments, counted from 1, unison.
+/// Where each copy that is locked stands among the distinct alignments, counted from 1, unison; in a
+/// cycle of its own it stands nowhere among them.
 fn places(stage: &Stage, form: &Form) -> Vec<usize> {
     stage
         .copies
         .iter()
-        .filter(|copy| copy.doing == Doing::Locked)
+        .filter(|copy| copy.doing == Doing::Locked && copy.cycle.is_none())
         .map(|copy| form.alignment_of(copy.from) + 1)
         .collect()
 }

@@ -7,7 +7,7 @@ use crate::growth::{Laps, LapsFrom, Ranks};
 use crate::motion::{Going, Onward, Standing, Stood};
 use crate::part::{CopyNumber, MAX_COPIES, Part};
 use crate::route::Route;
-use crate::settings::{GrowthSettings, Motion, MotionSettings, Settings};
+use crate::settings::{Growth, GrowthSettings, Motion, MotionSettings, Settings};
 use crate::time::{Beats, LATE, MaterialPlace, Since};
 
 /// Whether stages may lie elsewhere under other settings: offsets and the order of notes are
@@ -22,7 +22,10 @@ fn stages_move(old: &Settings, new: &Settings) -> bool {
         seed: new.growth.seed,
         ..old.growth
     };
-    motion != new.motion || growth != new.growth || old.step() != new.step()
+    // A copy that grows counts its moves from when it is whole.
+    let grown_otherwise = own_growth(&new.growth).growth != Growth::Off
+        && old.copies.map(|copy| copy.length) != new.copies.map(|copy| copy.length);
+    motion != new.motion || growth != new.growth || old.step() != new.step() || grown_otherwise
 }
 
 /// How voices stood a moment before a change.
@@ -64,7 +67,7 @@ impl Voices {
         if !stages_move {
             self.settings = settings;
             self.reorder(&old.growth);
-            self.turn_over(&old);
+            self.read_otherwise(&old);
             self.approach_offsets(&old, now);
             return false;
         }
@@ -73,7 +76,7 @@ impl Voices {
         let on: [LapsFrom; 1 + MAX_COPIES] = self.laps_from(&before, &settings.growth, now);
         self.settings = settings;
         self.reorder(&old.growth);
-        self.turn_over(&old);
+        self.read_otherwise(&old);
         self.lay_out();
         match before {
             Some(before) => {
@@ -121,18 +124,24 @@ impl Voices {
         }
     }
 
-    /// Copies that read the other way round from now on, or backwards on another grid. What they
-    /// read may lengthen otherwise.
-    fn turn_over(&mut self, old: &Settings) {
+    /// Copies that read the other way round from now on, or in a cycle of another length, or either
+    /// on another grid: as if they always had. What they read may lengthen otherwise.
+    fn read_otherwise(&mut self, old: &Settings) {
         let other_step = old.step() != self.settings.step();
         if other_step {
             self.backwards.turn(&self.phrase, self.settings.step());
         }
         let growth = own_growth(&self.settings.growth);
         for copy in CopyNumber::ALL {
-            let own = |settings: &Settings| settings.copies[copy.index()].backwards;
-            let is_turned = own(&self.settings);
-            if own(old) != is_turned || (other_step && is_turned) {
+            let own = |settings: &Settings| {
+                let own = &settings.copies[copy.index()];
+                (own.backwards, own.length)
+            };
+            let (was, is) = (own(old), own(&self.settings));
+            if was.1 != is.1 || other_step {
+                self.make_material_of(copy);
+            }
+            if was != is || (other_step && (is.0 || is.1.is_some())) {
                 let from = *self.copies[copy.index()].laps.from();
                 self.lay_laps_of(copy, from, &growth);
             }

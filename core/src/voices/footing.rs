@@ -81,7 +81,7 @@ impl Voices {
     }
 
     /// Every voice grows from the beginning as the settings have it.
-    fn lay_laps(&mut self) {
+    pub(super) fn lay_laps(&mut self) {
         let growth = own_growth(&self.settings.growth);
         for copy in CopyNumber::ALL {
             self.lay_laps_of(copy, LapsFrom::START, &growth);
@@ -97,7 +97,8 @@ impl Voices {
         growth: &GrowthSettings,
     ) {
         let material = self.material(Part::Copy(copy)).phrase();
-        self.copies[copy.index()].laps = Laps::going_on_from(from, material, growth);
+        let notes = self.phrase.notes().len();
+        self.copies[copy.index()].laps = Laps::of_part(from, material, notes, growth);
     }
 }
 

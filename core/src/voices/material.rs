@@ -1,4 +1,4 @@
-//! What a voice reads of the phrase: as it is, or backwards.
+//! What a voice reads of the phrase: as it is, or backwards, in its own cycle or the phrase's.
 
 use super::Voices;
 use crate::note::Note;
@@ -51,13 +51,20 @@ impl Voices {
     /// What a part reads. The resulting line, which doubles what others play, goes with the steady
     /// voice.
     pub fn material(&self, part: Part) -> Material<'_> {
-        let turned = (part.as_copy()).is_some_and(|copy| {
-            let own = &self.settings.copies[copy.index()];
-            own.backwards
-        });
+        let Some(copy) = part.as_copy() else {
+            return Material {
+                phrase: &self.phrase,
+                backwards: None,
+            };
+        };
+        let (phrase, backwards) = match self.has_own_cycle(copy) {
+            true => self.own[copy.index()].both_ways(),
+            false => (&self.phrase, &self.backwards),
+        };
+        let turned = self.settings.copies[copy.index()].backwards;
         Material {
-            phrase: &self.phrase,
-            backwards: turned.then_some(&self.backwards),
+            phrase,
+            backwards: turned.then_some(backwards),
         }
     }
 }

@@ -43,7 +43,7 @@ impl<'a> Readings<'a> {
     pub(super) fn new(voices: &'a Voices, part: Part, span: Span) -> Self {
         let entry = voices.entry(part);
         let moves_from = voices.moves_from(part);
-        let plays = !voices.phrase.is_empty() && voices.plays(part);
+        let plays = !voices.material(part).phrase().is_empty() && voices.plays(part);
         let (Some(entry), Some(moves_from), true) = (entry, moves_from, plays) else {
             return Self::none(voices, part, span);
         };

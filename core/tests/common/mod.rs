@@ -98,16 +98,19 @@ fn copies() -> impl Strategy<Value = [CopySettings; MAX_COPIES]> {
 
 /// What a copy makes of the phrase; most leave it alone.
 fn own_material() -> impl Strategy<Value = CopySettings> {
-    let some = (-14i32..=14, -12i32..=12, any::<bool>(), any::<bool>());
-    let some = some.prop_map(
-        |(degrees, semitones, backwards, upside_down)| CopySettings {
-            degrees,
-            semitones,
-            backwards,
-            upside_down,
-            ..CopySettings::default()
-        },
-    );
+    let length = proptest::option::of(1u32..=24);
+    let some = (-14i32..=14, -12i32..=12, length, any::<[bool; 2]>());
+    let some =
+        some.prop_map(
+            |(degrees, semitones, length, [backwards, upside_down])| CopySettings {
+                degrees,
+                semitones,
+                length,
+                backwards,
+                upside_down,
+                ..CopySettings::default()
+            },
+        );
     prop_oneof![2 => Just(CopySettings::default()), 1 => some]
 }
 

@@ -4,7 +4,7 @@ use crate::editor::focus;
 use crate::editor::listen::{SIGN, sign, stepped, steps, toggled};
 use crate::editor::look::{self, Look};
 use crate::editor::model::alignments::{
-    Meeting, Order, Row, Standing, own_offset_for, rows, sorted, standings, strokes,
+    Meeting, Order, Row, Standing, own_offset_for, rows, sorted, standings, strokes, unequal,
 };
 use crate::editor::model::circle::offset_id;
 use crate::editor::notes::{line, name, paragraph};
@@ -66,6 +66,9 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut AlignmentsState) 
     let ui = &mut ui.new_child(UiBuilder::new().max_rect(area));
     ui.spacing_mut().item_spacing = vec2(6.0, 4.0);
     sorting(ui, look, rows.len(), order);
+    if let Some(words) = unequal(seen) {
+        ui.label(RichText::new(words).size(12.0).color(look.ink));
+    }
     let fallback = standings.first().map_or(0, |standing| standing.alignment);
     let shown = chosen
         .filter(|chosen| *chosen < rows.len())

@@ -526,7 +526,7 @@ fn draw_ring(painter: &Painter, look: &Look, face: &Face, ring: &Ring, touched: 
         painter.line_segment(ends, stroke);
     };
     if ring.part != Part::Steady {
-        notch(ring.beginning, stroke);
+        ring.begins.iter().for_each(|begins| notch(*begins, stroke));
     }
     if let Some(place) = ring.bound_for {
         notch(place, Stroke::new(1.5, look.accent));

@@ -4,14 +4,16 @@ use crate::editor::field::{Field, ROW};
 use crate::editor::focus;
 use crate::editor::look::{Look, mark};
 use crate::editor::model::parameters::{
-    COPIES_GROUP, COPY_IDS, GROUPS, PITCH_IDS, READING_IDS, SOUND_IDS, matters_to,
+    COPIES_GROUP, COPY_IDS, CYCLE_IDS, GROUPS, PITCH_IDS, READING_IDS, matters_to,
 };
 use crate::editor::seen::Seen;
 use crate::editor::views::choose;
 use crate::editor::wish::Wish;
+use crate::files::sentence;
 use crate::params::Parameters;
-use egui::{Align2, FontId, Rect, ScrollArea, Ui, pos2, vec2};
+use egui::{Align2, FontId, Rect, RichText, ScrollArea, Ui, pos2, vec2};
 use procession_core::part::{CopyNumber, MAX_COPIES, Part};
+use procession_core::words::realignment_words;
 
 /// Which group comes first.
 #[derive(Clone, Copy, Debug)]
@@ -122,14 +124,18 @@ fn of_each_copy(ui: &mut Ui, parameters: &Parameters, seen: &Seen, look: &Look) 
         ],
         ids: &READING_IDS,
     };
-    let sound = Table {
-        columns: [("mallet", 1.0)],
-        ids: &SOUND_IDS,
+    let cycle = Table {
+        columns: [("length", 0.55), ("mallet", 0.45)],
+        ids: &CYCLE_IDS,
     };
     let mut wishes = place.show(ui, parameters, seen, look);
     wishes.extend(pitch.show(ui, parameters, seen, look));
     wishes.extend(reading.show(ui, parameters, seen, look));
-    wishes.extend(sound.show(ui, parameters, seen, look));
+    wishes.extend(cycle.show(ui, parameters, seen, look));
+    for line in realignment_words(seen.process.voices()) {
+        ui.add_space(4.0);
+        ui.label(RichText::new(sentence(line)).size(12.5).color(look.ink));
+    }
     wishes
 }
 

@@ -294,9 +294,10 @@ fn stand(process: &mut Process, snapshot: &Snapshot) -> Stands {
     }
 }
 
-/// What decides how copy 1 and the steady voice meet: the step, and which way it reads.
-fn aligns(settings: &Settings) -> (Beats, bool) {
-    (settings.step(), settings.copies[0].backwards)
+/// What decides how copy 1 and the steady voice meet: the step, which way it reads, and how long.
+fn aligns(settings: &Settings) -> (Beats, bool, Option<u32>) {
+    let own = &settings.copies[0];
+    (settings.step(), own.backwards, own.length)
 }
 
 /// The settings with all that moves no stage at its default.
@@ -310,6 +311,7 @@ fn form_follows_from(settings: Settings) -> Settings {
         touch: TouchSettings::default(),
         copies: settings.copies.map(|copy| CopySettings {
             offset: copy.offset,
+            length: copy.length,
             backwards: copy.backwards,
             ..CopySettings::default()
         }),
@@ -334,9 +336,11 @@ mod tests {
     fn what_is_followed_is_what_would_be_worked_out_afresh() {
         let one = Phrase::from_text("D4 F4 A4 C5 G4 . A4 .", 0.25).expect("a phrase");
         let other = Phrase::from_text("E4 . B4", 0.25).expect("a phrase");
-        let changes: [fn(&mut Settings); 16] = [
+        let changes: [fn(&mut Settings); 18] = [
             |settings| settings.motion.copies = 3,
             |settings| settings.copies[1].level = 0.5,
+            |settings| settings.copies[1].length = Some(5),
+            |settings| settings.copies[0].length = Some(7),
             |settings| settings.copies[1].octave = -1,
             |settings| settings.copies[1].offset = 2.5,
             |settings| settings.motion.offset = -1.0,

@@ -7,6 +7,8 @@ use crate::exchange::Piece;
 use crate::form::{CopyStage, Doing, Made, Stage};
 use crate::mode::PitchSet;
 use crate::note::Note;
+use crate::part::Part;
+use crate::process::Process;
 use crate::settings::{Shifts, Worded};
 use crate::time::Beats;
 use crate::words::stage_words;
@@ -94,6 +96,16 @@ struct ProcessFacts {
 struct Voice {
     name: String,
     octave: i32,
+    /// Only of a voice whose cycle is not the phrase's.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    own_cycle: Option<OwnCycleFacts>,
+}
+
+#[derive(Serialize)]
+struct OwnCycleFacts {
+    length_steps: f64,
+    together_after_beats: Beats,
+    together_after_cycles: f64,
 }
 
 #[derive(Serialize)]
@@ -152,6 +164,7 @@ impl<'a> Plan<'a> {
         let voices = piece.performance.parts().map(|part| Voice {
             name: part.to_string(),
             octave: process.octave(part),
+            own_cycle: own_cycle(process, part),
         });
         let modes = piece.modes.iter().map(|(from, mode)| InForce {
             from_beat: from - process.origin(),
@@ -201,6 +214,15 @@ impl<'a> Plan<'a> {
             route: RouteFacts::of(piece.route, process.route().is_written()),
         }
     }
+}
+
+fn own_cycle(process: &Process, part: Part) -> Option<OwnCycleFacts> {
+    let own = process.voices().own_cycle(part.as_copy()?)?;
+    Some(OwnCycleFacts {
+        length_steps: own.length / process.settings().step(),
+        together_after_beats: own.together,
+        together_after_cycles: (own.together / process.phrase().length()).round(),
+    })
 }
 
 fn tempo((from_beat, tempo): (Beats, f64)) -> TempoFacts {
@@ -294,7 +316,6 @@ mod tests {
     use super::*;
     use crate::exchange::Unrolled;
     use crate::phrase::Phrase;
-    use crate::process::Process;
     use crate::settings::{CopiesMove, Motion, Resulting, Settings};
     use serde_json::{Value, json};
 
@@ -321,6 +342,24 @@ mod tests {
         assert_eq!(plan["phrase"]["notes"][2]["onset_beats"], 0.75);
         assert_eq!(plan["phrase"]["notes"][2]["key"], 69);
         assert_eq!(plan["stages"].as_array().map(Vec::len), Some(13));
+    }
+
+    /// 4 steps against 6: together after 12, 3 beats, 2 cycles of the steady voice.
+    #[test]
+    fn a_copy_in_a_cycle_of_its_own_is_told_with_when_it_is_together_again() {
+        let plan = ferry(|settings| {
+            settings.motion.copies = 2;
+            settings.copies[0].length = Some(4);
+        });
+        let own = json!({
+            "length_steps": 4.0, "together_after_beats": 3.0, "together_after_cycles": 2.0
+        });
+        assert_eq!(plan["voices"][1]["own_cycle"], own);
+        assert!(plan["voices"][0].get("own_cycle").is_none());
+        assert!(plan["voices"][2].get("own_cycle").is_none());
+        // Only copy 2 stands among the alignments.
+        assert_eq!(plan["stages"][0]["alignments"], json!([1]));
+        assert_eq!(plan["stages"][0]["unison"], false);
     }
 
     #[test]

@@ -4,7 +4,7 @@ use super::places;
 use crate::exchange::Piece;
 use crate::form::{Made, Stage};
 use crate::route::WrittenStage;
-use crate::words::{stage_words, steps_ahead};
+use crate::words::{copies_named, realignment_words, stage_words, steps_ahead};
 use std::fmt::Write;
 
 /// The plan of a piece as text.
@@ -35,6 +35,9 @@ pub fn text(piece: &Piece) -> String {
             ""
         },
     );
+    for line in realignment_words(piece.process().voices()) {
+        let _ = writeln!(out, "{}.", sentence(&line));
+    }
     if !piece.is_whole() {
         let written = piece.form.end() - piece.process().origin();
         let _ = writeln!(
@@ -53,6 +56,15 @@ pub fn text(piece: &Piece) -> String {
         let _ = write!(out, "\n{slower}");
     }
     out.push_str("\nThe alignments of two voices\n\n");
+    let own = piece.process().voices().own_cycles();
+    let own: Vec<usize> = own.map(|own| own.copy.number()).collect();
+    if !own.is_empty() {
+        let (who, keeps) = (
+            sentence(&copies_named(&own)),
+            if own.len() == 1 { "keeps" } else { "keep" },
+        );
+        let _ = writeln!(out, "{who} {keeps} none, in a cycle of another length.\n");
+    }
     for alignment in &piece.form.alignments {
         let _ = writeln!(
             out,
@@ -68,6 +80,13 @@ pub fn text(piece: &Piece) -> String {
         );
     }
     out
+}
+
+/// With a capital.
+fn sentence(words: &str) -> String {
+    let mut letters = words.chars();
+    let first = letters.next().map(|letter| letter.to_ascii_uppercase());
+    first.into_iter().chain(letters).collect()
 }
 
 /// A line a stage, each column as wide as its widest word.

@@ -270,7 +270,10 @@ impl<'a> Reader<'a> {
         let performance = self.score.piece.performance;
         for copy in performance.copies() {
             let drifts = self.drifts(copy, at, at + lap.length);
-            let part = if drifts {
+            let process = performance.at(at + HAIR);
+            let part = if drifts && process.voices().has_own_cycle(copy) {
+                self.undrifted(copy, lap, length, raster)
+            } else if drifts {
                 let settings = self.score.piece.process().settings();
                 let semitones = settings.copies[copy.index()].semitones;
                 recast(&self.left[copy.index()], &parts[0], semitones)
@@ -312,27 +315,40 @@ impl<'a> Reader<'a> {
         let reach = from_ticks(raster.step);
         let from = notes.partition_point(|note| note.on < at - reach);
         let until = at + lap.length;
-        let mut part: Vec<PartNote> = notes[from..]
-            .iter()
-            .take_while(|note| note.on < until)
-            .map(|note| {
-                let onset = raster.nearest(to_ticks(note.on - at));
-                let end = raster.nearest(to_ticks(note.off - at));
-                let long = if end > onset {
-                    end - onset
-                } else {
-                    raster.step
-                };
-                PartNote {
-                    onset,
-                    key: note.key,
-                    length: long.min(length),
-                }
-            })
-            .filter(|note| (0..length).contains(&note.onset))
-            .collect();
-        one_note_a_key(&mut part);
-        part
+        let notes = notes[from..].iter().take_while(|note| note.on < until);
+        on_raster(notes.copied(), at, length, raster)
+    }
+
+    /// What a copy in a cycle of its own leaves from in a lap in which it drifts: what it would strike
+    /// if it stayed. What it struck before comes elsewhere in the steady voice's lap.
+    fn undrifted(
+        &self,
+        copy: CopyNumber,
+        lap: &Lap,
+        length: i64,
+        raster: &Raster,
+    ) -> Vec<PartNote> {
+        let at = self.begin_of(lap);
+        let piece = self.score.piece;
+        let process = piece.performance.at(at + HAIR);
+        let part = Part::Copy(copy);
+        if process.level(part) <= 0.0 {
+            return Vec::new();
+        }
+        let stage = piece.form.stage_at(at + 1e-4).unwrap_or(0);
+        let steps = piece.form.stages[stage].copies[copy.index()].from;
+        let ahead = steps * piece.process().settings().step();
+        let reach = from_ticks(raster.step);
+        let around = Span::new(at - reach, at + lap.length);
+        let voices = process.voices();
+        let notes = voices
+            .standing(copy, ahead, around)
+            .map(|(index, on, off)| {
+                let key = process.phrase().notes()[index].key;
+                let key = process.key_of(part, key, on);
+                PlayedNote { on, off, key }
+            });
+        on_raster(notes, at, length, raster)
     }
 
     /// Whether a copy drifts at any time of a lap.
@@ -365,6 +381,34 @@ impl<'a> Reader<'a> {
         part.sort_unstable();
         part
     }
+}
+
+/// What is struck in a bar of so many ticks that begins at song position `at`.
+fn on_raster(
+    notes: impl Iterator<Item = PlayedNote>,
+    at: Beats,
+    length: i64,
+    raster: &Raster,
+) -> Vec<PartNote> {
+    let mut part: Vec<PartNote> = notes
+        .map(|note| {
+            let onset = raster.nearest(to_ticks(note.on - at));
+            let end = raster.nearest(to_ticks(note.off - at));
+            let long = if end > onset {
+                end - onset
+            } else {
+                raster.step
+            };
+            PartNote {
+                onset,
+                key: note.key,
+                length: long.min(length),
+            }
+        })
+        .filter(|note| (0..length).contains(&note.onset))
+        .collect();
+    one_note_a_key(&mut part);
+    part
 }
 
 /// What a drifting copy left from, in the pitches that its notes have by now: where the steady

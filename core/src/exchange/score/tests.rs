@@ -197,6 +197,32 @@ mod written {
         assert_eq!(pattern[3], pattern[2]);
     }
 
+    /// Six steps against four, by hand: D . F G goes round, so every other cycle of the steady voice
+    /// is the same. In the drift stands what the copy leaves from, where it would be; after it, all a
+    /// step earlier.
+    #[test]
+    fn unequal_cycles_are_written_where_they_fall() {
+        let own = piece("D4 . F4 G4 A4 .", |settings| {
+            settings.motion.dwell = 3;
+            settings.motion.drift = 1;
+            settings.copies[0].length = Some(4);
+        });
+        let pattern = own.pattern(1);
+        let (even, odd) = ("62 . 65 67 62 .", "65 67 62 . 65 67");
+        assert_eq!(pattern[..5], [even, odd, even, odd, ". 65 67 62 . 65"]);
+        let words = texts(&own.xml(), 1, "words");
+        assert!(
+            words
+                .iter()
+                .any(|words| words.contains("round in 4 sixteenths")),
+            "{words:?}"
+        );
+        assert!(
+            !words.iter().any(|words| words.contains("unison")),
+            "{words:?}"
+        );
+    }
+
     #[test]
     fn round_the_cycle_it_is_unison_again() {
         let piece = piece("D4 F4 .", |settings| settings.motion.shift_by = -1);

@@ -170,11 +170,14 @@ pub(super) fn moving(
     let was = then.map_or(Doing::Waiting, |then| then.doing);
     if was == Doing::Waiting && now.doing != Doing::Waiting {
         told.words.push(match score.layout {
-            Layout::SharedBeatOne => "written against the\nsteady part's beat one".to_owned(),
-            Layout::OwnBeatOne => "counts its own beat one".to_owned(),
+            Layout::OwnBeatOne if now.cycle.is_none() => "counts its own beat one".to_owned(),
+            _ => "written against the\nsteady part's beat one".to_owned(),
         });
+        let cycle = now.cycle.map(|steps| distance(steps, score));
+        told.words
+            .extend(cycle.map(|cycle| format!("round in {cycle}")));
     }
-    let place = place(now.to, score);
+    let place = place(&now, score);
     let words = match now.doing {
         Doing::Waiting => None,
         Doing::Drifting if was == Doing::Drifting => None,
@@ -201,6 +204,7 @@ pub(super) fn moving(
     };
     told.words.extend(words);
     if score.layout == Layout::OwnBeatOne
+        && now.cycle.is_none()
         && then.is_none_or(|then| then.to != now.to || was == Doing::Drifting)
         && matches!(now.doing, Doing::Locked | Doing::Building | Doing::Entering)
     {
@@ -222,13 +226,18 @@ fn drift(copy: &CopyStage, passage: &Passage, score: &Score) -> String {
     let unit = if cycles == 1.0 { "cycle" } else { "cycles" };
     format!(
         "drift {way} over {cycles} {unit},\nto {}",
-        place(copy.to, score)
+        place(copy, score)
     )
 }
 
-/// "3 sixteenths ahead", "1 eighth behind", "unison".
-fn place(steps: f64, score: &Score) -> String {
-    if score.piece.form.is_whole_rotation(steps) {
+/// Where a copy is in the end: "3 sixteenths ahead", "1 eighth behind", "unison". In a cycle of its own
+/// it is level at most, and in unison never for long.
+fn place(copy: &CopyStage, score: &Score) -> String {
+    let steps = copy.to;
+    if copy.cycle.is_some() && steps == 0.0 {
+        return "level".to_owned();
+    }
+    if copy.cycle.is_none() && score.piece.form.is_whole_rotation(steps) {
         return "unison".to_owned();
     }
     let side = if steps > 0.0 { "ahead" } else { "behind" };

@@ -4,14 +4,16 @@ use crate::editor::model::circle::is_sliding;
 use crate::editor::model::plan::stage_at;
 use crate::editor::model::sonority::{HeardSpelling, name_of};
 use crate::editor::seen::Seen;
+use crate::files::sentence;
 use procession_core::form::{Alignment, Doing, Form};
 use procession_core::note::Key;
 use procession_core::part::{CopyNumber, Part};
+use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::sonority::Sonority;
 use procession_core::time::to_ticks;
 use procession_core::words::number_of;
-use procession_core::words::steps_ahead;
+use procession_core::words::{realignment_words, steps_ahead};
 
 /// How the list is sorted.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -222,18 +224,20 @@ pub struct Attack {
 
 /// The composite rhythm of the steady voice and copy 1, `offset` steps ahead.
 pub fn strokes(process: &Process, offset: i64) -> Vec<Attack> {
-    let material = |part| process.voices().material(part).phrase();
-    let onsets = |part| {
-        material(part)
-            .notes()
-            .iter()
-            .map(|note| to_ticks(note.onset))
+    let [steady, copy] = process.voices().aligned();
+    let onsets = |phrase: &Phrase| -> Vec<i64> {
+        let notes = phrase.notes().iter();
+        notes.map(|note| to_ticks(note.onset)).collect()
     };
     let length = to_ticks(process.phrase().length()).max(1);
     let ahead = offset * to_ticks(process.settings().step()).max(1);
-    let mut strokes: Vec<(i64, bool, bool)> = onsets(Part::Steady)
+    let mut strokes: Vec<(i64, bool, bool)> = (onsets(steady).into_iter())
         .map(|onset| (onset, true, false))
-        .chain(onsets(Part::COPY_1).map(|onset| ((onset - ahead).rem_euclid(length), false, true)))
+        .chain(
+            onsets(copy)
+                .into_iter()
+                .map(|onset| ((onset - ahead).rem_euclid(length), false, true)),
+        )
         .collect();
     strokes.sort_unstable();
     strokes.dedup_by(|next, kept| {
@@ -252,6 +256,18 @@ pub fn strokes(process: &Process, offset: i64) -> Vec<Attack> {
     strokes.into_iter().map(stroke).collect()
 }
 
+/// Copies that are on no row, since they go round in cycles of their own: which, and when they are
+/// together again with the steady voice.
+pub fn unequal(seen: &Seen) -> Option<String> {
+    let lines = realignment_words(seen.process.voices());
+    (!lines.is_empty()).then(|| {
+        format!(
+            "In a cycle of its own a copy keeps no alignment. {}",
+            sentence(lines.join("; "))
+        )
+    })
+}
+
 /// A copy on the list.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Standing {
@@ -263,9 +279,11 @@ pub struct Standing {
     pub locked: bool,
 }
 
-/// Where every copy stands against the steady voice; at rest, where it will enter.
+/// Where every copy stands against the steady voice; at rest, where it will enter. One in a cycle of
+/// its own stands nowhere among the alignments.
 pub fn standings(seen: &Seen) -> Vec<Standing> {
-    (seen.process.voices().copies())
+    let voices = seen.process.voices();
+    (voices.copies().filter(|copy| !voices.has_own_cycle(*copy)))
         .filter_map(|copy| standing(seen, copy))
         .collect()
 }
@@ -310,6 +328,8 @@ pub enum Unreachable {
     NoCopy,
     /// Farther than a copy's own offset reaches.
     TooFar,
+    /// It goes round in a cycle of its own.
+    OwnCycle,
 }
 
 impl Unreachable {
@@ -317,6 +337,10 @@ impl Unreachable {
     pub fn words(self) -> &'static str {
         match self {
             Self::NoCopy => "There is no copy to move here: set Copies to 1 or more.",
+            Self::OwnCycle => {
+                "This copy goes round in a cycle of its own and keeps no alignment: set its length to \
+                 As the phrase."
+            }
             Self::TooFar => {
                 "Out of reach: a copy's own offset goes from -32 to 32 steps. Let it shift there."
             }
@@ -334,6 +358,9 @@ pub fn own_offset_for(seen: &Seen, copy: CopyNumber, alignment: usize) -> Result
     let has_copy = seen.process.plays(Part::Copy(copy));
     let wanted = seen.form.alignments.get(alignment).filter(|_| has_copy);
     let wanted = wanted.ok_or(Unreachable::NoCopy)?;
+    if seen.process.voices().has_own_cycle(copy) {
+        return Err(Unreachable::OwnCycle);
+    }
     let own = seen.settings().copies[copy.index()].offset;
     let direct = own + wanted.offset as f64 - stands_at(seen, copy);
     // Only if the phrase comes round on a whole step does going round help.
@@ -565,5 +592,30 @@ mod tests {
             Err(Unreachable::TooFar)
         );
         assert_eq!(own_offset_for(&long, CopyNumber::FIRST, 90), Ok(-10.0));
+    }
+
+    #[test]
+    fn a_copy_in_a_cycle_of_its_own_stands_on_no_row_and_it_is_said_why() {
+        let seen = seen("D4 . F4 G4 . A4 . .", |settings| {
+            settings.motion.copies = 2;
+            settings.copies[0].length = Some(6);
+        });
+        let standing: Vec<usize> = (standings(&seen).iter())
+            .map(|standing| standing.copy.number())
+            .collect();
+        assert_eq!(standing, [2]);
+        assert_eq!(
+            own_offset_for(&seen, CopyNumber::FIRST, 1),
+            Err(Unreachable::OwnCycle)
+        );
+        assert_eq!(
+            unequal(&seen).as_deref(),
+            Some(
+                "In a cycle of its own a copy keeps no alignment. Copy 1: 6 steps against 8: together \
+                 again after 24 steps, 3 cycles of the steady voice."
+            )
+        );
+        // What is listed is the phrase against itself, as copy 2 has it.
+        assert_eq!(seen.form.alignments[0].doublings, 4);
     }
 }

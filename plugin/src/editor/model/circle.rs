@@ -15,7 +15,7 @@ use procession_core::phrase::Phrase;
 use procession_core::process::Process;
 use procession_core::time::{Beats, to_ticks};
 use procession_core::voices::Passing;
-use procession_core::words::{steps_ahead, to_hundredths};
+use procession_core::words::{place_words, steps_ahead, to_hundredths};
 
 /// Two attacks no farther apart than this share of a step are heard, and marked, as a coincidence:
 /// at 120 bpm and sixteenths 12.5 ms (common practice, no source).
@@ -68,6 +68,9 @@ pub struct Ring {
     pub locked: bool,
     /// Where its phrase begins.
     pub beginning: f64,
+    /// The same, if it begins in this cycle of the steady voice: in a cycle of its own it may several
+    /// times, or not at all.
+    pub begins: Vec<f64>,
     /// Where its phrase will begin once it has reached an offset it was told to go to.
     pub bound_for: Option<f64>,
     /// Its attacks, in the order of the phrase.
@@ -149,9 +152,8 @@ impl Circle {
     ) -> Self {
         let process = &seen.process;
         let phrase = process.phrase();
-        let attacks = attacks_of(phrase);
         let rings: Vec<Ring> = (process.voices().parts())
-            .map(|part| ring(process, part, moment, &attacks, dragged, &doing))
+            .map(|part| ring(process, part, moment, dragged, &doing))
             .collect();
         let tolerance = TOGETHER * process.settings().step() / phrase.length();
         let moments = struck_together(&rings, tolerance);
@@ -188,15 +190,22 @@ fn attacks_of(phrase: &Phrase) -> Vec<(Beats, std::ops::Range<usize>)> {
     attacks
 }
 
+/// Beats by which an attack may come before the top of the circle and be on it.
+const HERE: Beats = 1e-6;
+
 fn ring(
     process: &Process,
     part: Part,
     moment: &Moment,
-    attacks: &[(Beats, std::ops::Range<usize>)],
     dragged: DraggedOffset,
     doing: impl Fn(CopyNumber) -> Does,
 ) -> Ring {
     let length = process.phrase().length();
+    let own = part
+        .as_copy()
+        .and_then(|copy| process.voices().own_cycle(copy));
+    let material = process.voices().material(part);
+    let attacks = attacks_of(material.phrase());
     let step = process.settings().step();
     let ahead = moment.ahead[part.index()];
     let entered = ahead.is_some();
@@ -208,7 +217,7 @@ fn ring(
     let silenced = process.level(part) <= 0.0;
     let sounds = |notes: &std::ops::Range<usize>| {
         let mut notes = notes.clone();
-        let appear = |passing: &Passing| notes.any(|note| passing.appears(note));
+        let appear = |passing: &Passing| notes.any(|note| passing.appears(material.index(note)));
         !silenced && passing.as_ref().is_some_and(appear)
     };
     let to_go = to_go(process, part, moment, dragged);
@@ -223,16 +232,36 @@ fn ring(
         (Part::Copy(_), None) if !entered => (format!("will enter {}", entering(ahead)), true),
         (Part::Copy(copy), None) => doing(copy),
     };
+    // In a cycle of its own, what of its rounds falls into this one.
+    let rounds: Vec<Beats> = match own {
+        None => vec![beginning],
+        Some(own) => {
+            let before = (beginning / own.length).ceil();
+            let first = beginning - before * own.length;
+            let rounds = (0u32..).map(|round| first + f64::from(round) * own.length);
+            rounds.take_while(|begins| *begins < length).collect()
+        }
+    };
+    let falls_here = |at: &Beats| own.is_none() || (-HERE..length - HERE).contains(at);
+    let cycle = own.map(|own| own.length / step);
     Ring {
         part,
         entered,
         locked,
         beginning: share(beginning, length),
+        begins: (rounds.iter().copied().filter(falls_here))
+            .map(|at| share(at, length))
+            .collect(),
         bound_for: bound_for.map(|to_go| share(beginning - to_go, length)),
-        attacks: attacks
-            .iter()
-            .map(|(onset, notes)| Attack {
-                place: share(beginning + onset, length),
+        attacks: (rounds.iter())
+            .flat_map(|begins| {
+                attacks
+                    .iter()
+                    .map(move |(onset, notes)| (begins + onset, notes))
+            })
+            .filter(|(at, _)| falls_here(at))
+            .map(|(at, notes)| Attack {
+                place: share(at, length),
                 sounds: sounds(notes),
             })
             .collect(),
@@ -240,7 +269,7 @@ fn ring(
         place: match part {
             Part::Steady => String::new(),
             _ if !entered => "waits".to_owned(),
-            _ => steps_ahead(ahead),
+            _ => place_words(ahead, cycle),
         },
         doing,
     }
@@ -586,6 +615,24 @@ pub(super) mod tests {
         assert_eq!(copy.beginning, 0.75);
         assert_eq!(places(copy), [0.75, 0.0, 0.125, 0.375]);
         assert_eq!(copy.place, "2 steps ahead");
+    }
+
+    /// Eight steps against four: D . F G, twice round. Against twelve: the phrase, and a rest that goes
+    /// on beyond this cycle.
+    #[test]
+    fn of_a_cycle_of_its_own_the_ring_has_what_falls_into_this_cycle() {
+        let own = |steps| {
+            let mut settings = Settings::default();
+            settings.copies[0].length = Some(steps);
+            Circle::now(&seen(EIGHT, settings, None), None)
+        };
+        let circle = own(4);
+        let copy = &circle.rings[1];
+        assert_eq!(places(copy), [0.0, 0.25, 0.375, 0.5, 0.75, 0.875]);
+        assert_eq!(copy.begins, [0.0, 0.5]);
+        assert_eq!(copy.place, "round in 4 steps");
+        assert_eq!(circle.facts, "7 attacks, 3 coincidences");
+        assert_eq!(places(&own(12).rings[1]), [0.0, 0.25, 0.375, 0.625]);
     }
 
     #[test]

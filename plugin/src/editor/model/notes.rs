@@ -14,7 +14,7 @@ use procession_core::resulting::{ResultingNotes, sings};
 use procession_core::settings::{Growth, Resulting};
 use procession_core::time::{Beats, HAIR, Span, from_ticks};
 use procession_core::voices::Reading;
-use procession_core::words::{number_of, stage_words, steps_ahead};
+use procession_core::words::{number_of, place_words, stage_words};
 
 /// The stretch of the song that is in view.
 #[derive(Clone, Debug, PartialEq)]
@@ -370,10 +370,13 @@ fn head(seen: &Seen, part: Part, at: Beats) -> Head {
     let moving = doing == Some(Doing::Drifting) || slides;
     // A hair later, so that a jump on this very moment has been made.
     let ahead = seen.process.voices().displacement(part, at + HAIR);
+    let step = seen.settings().step();
+    let own = (part.as_copy()).and_then(|copy| seen.process.voices().own_cycle(copy));
+    let cycle = own.map(|own| own.length / step);
     let place = match (part, ahead) {
         (Part::Steady, _) => "as played".to_owned(),
         (_, None) => "not yet entered".to_owned(),
-        (_, Some(ahead)) => place_words(ahead / seen.settings().step(), doing),
+        (_, Some(ahead)) => standing_words(ahead / step, cycle, doing),
     };
     Head {
         part,
@@ -383,8 +386,8 @@ fn head(seen: &Seen, part: Part, at: Beats) -> Head {
     }
 }
 
-fn place_words(steps: f64, doing: Option<Doing>) -> String {
-    let words = steps_ahead(steps);
+fn standing_words(steps: f64, cycle: Option<f64>, doing: Option<Doing>) -> String {
+    let words = place_words(steps, cycle);
     if doing == Some(Doing::Building) {
         return format!("{words}, building up");
     }

@@ -133,17 +133,8 @@ pub const COPY_IDS: [[&str; 3]; MAX_COPIES] = of_each_copy!(["offset", "level", 
 /// What copies 1 ..= 8 make of the phrase's pitches, and on what files have them played.
 pub const PITCH_IDS: [[&str; 3]; MAX_COPIES] = of_each_copy!(["degrees", "semitones", "program"]);
 
-/// What copies 1 ..= 8 are heard on.
-pub const SOUND_IDS: [[&str; 1]; MAX_COPIES] = [
-    ["copy1_mallet"],
-    ["copy2_mallet"],
-    ["copy3_mallet"],
-    ["copy4_mallet"],
-    ["copy5_mallet"],
-    ["copy6_mallet"],
-    ["copy7_mallet"],
-    ["copy8_mallet"],
-];
+/// How long copies 1 ..= 8 are, and what they are heard on.
+pub const CYCLE_IDS: [[&str; 2]; MAX_COPIES] = of_each_copy!(["length", "mallet"]);
 
 /// How copies 1 ..= 8 read the phrase, and whether they are heard.
 pub const READING_IDS: [[&str; 4]; MAX_COPIES] =
@@ -226,7 +217,7 @@ mod tests {
         let grouped = GROUPS.iter().flat_map(|group| group.ids.iter());
         let of_copies = COPY_IDS.iter().chain(&PITCH_IDS).flatten();
         let of_copies = of_copies.chain(READING_IDS.iter().flatten());
-        let of_copies = of_copies.chain(SOUND_IDS.iter().flatten());
+        let of_copies = of_copies.chain(CYCLE_IDS.iter().flatten());
         let shown: Vec<_> = grouped.chain(of_copies).chain([&"hold"]).copied().collect();
         let different: BTreeSet<_> = shown.iter().copied().collect();
         let declared: BTreeSet<_> = DECLARATIONS.iter().map(|one| one.id.as_str()).collect();

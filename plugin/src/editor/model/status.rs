@@ -10,7 +10,7 @@ use procession_core::phrase::MAX_NOTES;
 use procession_core::settings::{CopiesMove, Growth, Motion};
 use procession_core::time::Beats;
 use procession_core::words::{
-    copies_named, minutes, step_numbers, steps_ahead_each, to_hundredths,
+    copies_named, listed, minutes, place_words, step_numbers, steps_ahead_each, to_hundredths,
 };
 
 /// What only the window knows.
@@ -183,6 +183,8 @@ struct Moment {
     told: f64,
     /// Whether only a cue ends its dwell.
     waits_for_cue: bool,
+    /// Steps of its cycle, if that is one of its own.
+    cycle: Option<f64>,
     /// How it goes on from there.
     goes_on: Motion,
     /// Song position at which the part began and ends.
@@ -205,6 +207,7 @@ impl Moment {
             part: moment.part,
             told: process.voices().displacement(part, at).unwrap_or_default() / step,
             waits_for_cue: moment.waits_for_cue,
+            cycle: (process.voices().own_cycle(copy)).map(|own| own.length / step),
             goes_on: moment.goes_on,
             since: moment.since,
             until: moment.until,
@@ -244,6 +247,7 @@ fn copies(seen: &Seen, at: Beats) -> Option<String> {
         }
     }
     said.extend(next_entry(seen, at));
+    said.extend(together_again(seen));
     (!said.is_empty()).then(|| said.join(". "))
 }
 
@@ -276,7 +280,7 @@ fn together(with: &[Moment], seen: &Seen, at: Beats) -> String {
         StagePart::Dwell => {
             let unison = with
                 .iter()
-                .all(|one| seen.form.is_whole_rotation(one.ahead));
+                .all(|one| one.cycle.is_none() && seen.form.is_whole_rotation(one.ahead));
             let place = if unison && with.len() + 1 == seen.process.voices().count() {
                 "in unison with the steady voice".to_owned()
             } else {
@@ -315,6 +319,17 @@ fn stand(others: &[Moment]) -> String {
     format!("{}: {places}", who(others))
 }
 
+/// After how many cycles voices of unequal length begin together again.
+fn together_again(seen: &Seen) -> Option<String> {
+    let voices = seen.process.voices();
+    voices.own_cycles().next()?;
+    let cycles = (voices.all_together()? / seen.phrase().length()).round();
+    Some(match cycles {
+        1.0 => "They begin together each cycle".to_owned(),
+        _ => format!("They begin together every {cycles} cycles"),
+    })
+}
+
 fn next_entry(seen: &Seen, at: Beats) -> Option<String> {
     let waiting = (seen.process.voices().copies().map(Part::Copy))
         .filter_map(|part| Some((part, seen.process.voices().entry(part)?)))
@@ -346,6 +361,13 @@ fn who(moments: &[Moment]) -> String {
 
 /// Where copies stand, in words: "3, 6 and 9 steps ahead", "1 step ahead, copies 2 to 5 in unison".
 fn places(with: &[Moment], of: fn(&Moment) -> f64) -> String {
+    if with.iter().any(|one| one.cycle.is_some()) {
+        let place = |one: &Moment| place_words(of(one), one.cycle);
+        return match with {
+            [one] => place(one),
+            _ => listed((with.iter()).map(|one| format!("{} ({})", one.copy.number(), place(one)))),
+        };
+    }
     let (in_unison, apart): (Vec<Moment>, Vec<Moment>) = with
         .iter()
         .copied()
@@ -373,7 +395,11 @@ fn way(with: &[Moment]) -> String {
         each.fold((false, false), |all, one| (all.0 || one.0, all.1 || one.1))
     };
     match (sides(&from), sides(&to)) {
-        (_, (false, false)) => format!("from {} to unison", steps_ahead_each(&from)),
+        (_, (false, false)) => {
+            let own = with.iter().all(|one| one.cycle.is_some());
+            let level = if own { "where it began" } else { "unison" };
+            format!("from {} to {level}", steps_ahead_each(&from))
+        }
         ((_, false), (_, false)) | ((false, _), (false, _)) => {
             format!("from {} to {}", step_numbers(&from), steps_ahead_each(&to))
         }
@@ -526,6 +552,26 @@ mod tests {
         assert_eq!(
             said(108.0 + 4.0 * 3.0, |_| ()),
             "Copy 1: 3 steps ahead, locked, cycle 5 of 8; drift begins in 6 s."
+        );
+    }
+
+    /// Fourteen steps against twelve have 84 in common.
+    #[test]
+    fn a_copy_in_a_cycle_of_its_own_says_how_long_that_is_and_when_all_begin_together() {
+        assert_eq!(
+            said(6.0, |settings| settings.copies[0].length = Some(14)),
+            "Copy 1: round in 14 steps, locked, cycle 3 of 8; drift begins in 9 s. They begin together \
+             every 7 cycles."
+        );
+        let two = |settings: &mut Settings| {
+            settings.motion.copies = 2;
+            settings.copies[1].length = Some(4);
+            settings.copies[1].offset = 1.0;
+        };
+        assert_eq!(
+            said(6.0, two),
+            "Copies 1 and 2: 1 (unison) and 2 (1 step ahead, round in 4 steps), locked, cycle 3 of 8; \
+             drift begins in 9 s. They begin together each cycle."
         );
     }
 
