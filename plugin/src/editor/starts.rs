@@ -8,7 +8,7 @@ use crate::editor::seen::Seen;
 use crate::editor::wish::{SongWish, Wish};
 use egui::{
     Align2, EventFilter, FontId, Id, Key, Label, Rect, Response, RichText, Role, ScrollArea, Sense,
-    Stroke, StrokeKind, Ui, UiBuilder, WidgetInfo, pos2, vec2,
+    Stroke, StrokeKind, Ui, UiBuilder, WidgetInfo, pos2, style::ScrollAnimation, vec2,
 };
 use procession_core::phrase::Phrase;
 use procession_core::starting_points::{ALL, StartingPoint};
@@ -60,16 +60,17 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut StartsState) -> V
     let room = ui.available_rect_before_wrap();
     if room.width() < LEAST_BESIDE {
         scrolled(ui, "starting points", |ui| {
+            let mut told = None;
             for index in 0..ALL.len() {
                 view.row(ui, index);
                 if index == view.state.chosen {
-                    let told = ui.scope(|ui| view.told(ui)).response.rect;
+                    let room = ui.scope(|ui| view.told(ui)).response.rect;
                     ui.add_space(6.0);
-                    if view.state.in_sight.replace(index) != Some(index) {
-                        ui.scroll_to_rect(told.with_min_y(told.min.y - ROW - GAP), None);
-                    }
+                    let is_new = view.state.in_sight.replace(index) != Some(index);
+                    told = is_new.then(|| room.with_min_y(room.min.y - ROW - GAP));
                 }
             }
+            told
         });
         return view.wishes;
     }
@@ -82,6 +83,7 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut StartsState) -> V
     beside(room.min.x, middle, &mut |ui| {
         scrolled(ui, "starting points", |ui| {
             (0..ALL.len()).for_each(|index| view.row(ui, index));
+            None
         });
     });
     beside(middle + 14.0, room.max.x, &mut |ui| {
@@ -89,12 +91,14 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut StartsState) -> V
             ui.set_max_width(ui.available_width().min(LONGEST_LINE));
             view.picture(ui);
             view.told(ui);
+            None
         });
     });
     view.wishes
 }
 
-fn scrolled(ui: &mut Ui, salt: &str, content: impl FnOnce(&mut Ui)) {
+/// Scrolled as far as is needed for the keyboard, and for the room that `content` wants seen.
+fn scrolled(ui: &mut Ui, salt: &str, content: impl FnOnce(&mut Ui) -> Option<Rect>) {
     let width = ui.available_width();
     ScrollArea::vertical()
         .id_salt(salt)
@@ -103,8 +107,12 @@ fn scrolled(ui: &mut Ui, salt: &str, content: impl FnOnce(&mut Ui)) {
             // Beside the bar that scrolls.
             ui.set_max_width(width - 10.0);
             ui.spacing_mut().item_spacing = vec2(GAP, GAP);
-            content(ui);
+            let wanted = content(ui);
             focus::follow(ui);
+            if let Some(wanted) = wanted {
+                // At once: the keyboard, which comes after, then has no further to go.
+                ui.scroll_to_rect_animation(wanted, None, ScrollAnimation::none());
+            }
         });
 }
 
