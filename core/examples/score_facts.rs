@@ -4,11 +4,12 @@
 use procession_core::exchange::Piece;
 use procession_core::exchange::score::{Layout, Score, Sheet, Transposition};
 use procession_core::form::{Doing, Form};
+use procession_core::metre::Metre;
 use procession_core::mode::{Mode, ModeName};
 use procession_core::note::{Key, Note, Velocity};
 use procession_core::part::{MAX_PARTS, Part};
 use procession_core::performance::Performance;
-use procession_core::phrase::Phrase;
+use procession_core::phrase::{Bar, Phrase};
 use procession_core::process::{Process, VoiceNote};
 use procession_core::settings::{
     CopiesMove, FoldKind, Grid, Growth, Modulation, Modulations, Motion, Place, Resulting,
@@ -24,6 +25,8 @@ const WAKE: &str = "E4 G4 B4 . D5 A4 . F#4 B4 . G4 A4";
 const TILLER: &str = "G4 . A4 Eb5 . C5 Bb4 - F4 D5 . C5";
 const BELLS: &str = "D3+A3 - F4+A4+C5 . E4 D3 - . G4+B4 - - .";
 const ROUND: &str = "F4 - - C5 . A4 E5 - D5 - - .";
+const GULLS: &str = "A4 . D5 . E5 C5 . . A4 - B4 . G4 F4 . C5 - . A4 . E4 . D4 . . E4 F4 .";
+const WINCH: &str = "E5 . E5 F5 . E5 . E5+C4 . F5 E5 . . E5 C4 .";
 const ENGINE: &str = "C2 - G2 . Eb2 - Bb2 C3 . G2";
 
 type Adjust = fn(&mut Settings);
@@ -34,6 +37,8 @@ struct Case {
     grid: Grid,
     layout: Layout,
     transpositions: &'static [Transposition],
+    /// The metre that it lies in, and where a bar begins, in beats; nothing is none.
+    bar: (&'static str, Beats),
     /// Notes besides: onset and length in beats, and key.
     besides: &'static [(Beats, Beats, u8)],
     adjust: Adjust,
@@ -46,12 +51,13 @@ const fn case(name: &'static str, phrase: &'static str, adjust: Adjust) -> Case 
         grid: Grid::Sixteenth,
         layout: Layout::SharedBeatOne,
         transpositions: &[],
+        bar: ("", 0.0),
         besides: &[],
         adjust,
     }
 }
 
-const CASES: [Case; 15] = [
+const CASES: [Case; 20] = [
     case("drift", LANTERNS, |settings| {
         settings.motion.dwell = 4;
         settings.motion.drift = 2;
@@ -177,7 +183,52 @@ const CASES: [Case; 15] = [
             modulation(Place::Stage(9), 10, ModeName::Locrian, 0),
         ]);
     }),
+    Case {
+        bar: ("2+2+3/8", 0.5),
+        ..case("seven", GULLS, |settings| {
+            settings.motion.copies = 2;
+            settings.motion.drift = 2;
+            settings.motion.shifts = Shifts::Count(3);
+        })
+    },
+    Case {
+        bar: ("6/8", 0.0),
+        ..case("six", WAKE, |settings| {
+            settings.motion.motion = Motion::Jump;
+            settings.motion.shifts = Shifts::Count(3);
+        })
+    },
+    Case {
+        bar: ("4/4", 1.0),
+        ..case("pick_up", LANTERNS, |settings| {
+            settings.motion.dwell = 3;
+            settings.motion.drift = 2;
+            settings.motion.shifts = Shifts::Count(3);
+            settings.growth.growth = Growth::Fill;
+            settings.resulting.which = Resulting::Top;
+        })
+    },
+    Case {
+        grid: Grid::EighthTriplet,
+        bar: ("4/4", 1.0 / 3.0),
+        ..case("triplet_pick_up", TILLER, |settings| {
+            settings.motion.motion = Motion::Jump;
+            settings.motion.shifts = Shifts::Count(2);
+        })
+    },
+    Case {
+        transpositions: &ALL_WITHOUT_PITCH,
+        bar: ("3+3+2/8", 0.0),
+        ..case("percussion", WINCH, |settings| {
+            settings.motion.copies = 2;
+            settings.motion.motion = Motion::Jump;
+            settings.motion.shifts = Shifts::Count(4);
+            settings.copies[1].octave = 1;
+        })
+    },
 ];
+
+const ALL_WITHOUT_PITCH: [Transposition; MAX_PARTS] = [Transposition::Unpitched; MAX_PARTS];
 
 /// A choice a part, the resulting line's last.
 const LINE_FAR_UP: [Transposition; MAX_PARTS] = {
@@ -254,7 +305,14 @@ fn phrase(case: &Case) -> Result<Phrase, Box<dyn std::error::Error>> {
         said: None,
     });
     let notes = words.notes().iter().copied().chain(besides);
-    Ok(Phrase::new(notes, words.length())?)
+    let phrase = Phrase::new(notes, words.length())?;
+    Ok(match case.bar {
+        ("", _) => phrase,
+        (metre, begins) => {
+            let metre = Metre::from_text(metre, Metre::COMMON)?;
+            phrase.with_bar(Some(Bar::around(metre, begins)))
+        }
+    })
 }
 
 fn half_way(form: &Form) -> Beats {
@@ -279,10 +337,12 @@ fn facts(case: &Case, score: &Score) -> String {
     let parts = voices.map(|(place, voice)| part(score, &sheet, place, voice));
     let repeats = sheet.passages.iter().map(|passage| passage.plays);
     format!(
-        "{{\"name\": \"{}\", \"layout\": \"{:?}\", \"beat\": {}, \"length\": {}, \"repeats\": {}, \"parts\": {}}}",
+        "{{\"name\": \"{}\", \"layout\": \"{:?}\", \"beat\": {}, \"metre\": \"{}\", \"pick_up\": {}, \"length\": {}, \"repeats\": {}, \"parts\": {}}}",
         case.name,
         case.layout,
         if sheet.compound { 1440 } else { 960 },
+        if sheet.compound { "" } else { case.bar.0 },
+        to_ticks(score.piece.process().phrase().pick_up()),
         to_ticks(score.piece.form.end()),
         list(repeats.map(|plays| plays.to_string())),
         list(parts)

@@ -67,6 +67,65 @@ def check_that_it_can_fail(judge, path):
         assert not judge.validate(tree), "the schema lets a damaged score pass"
 
 
+def is_struck(note):
+    return note.find("pitch") is not None or note.find("unpitched") is not None
+
+
+def keys_by_place(root, part):
+    """Of a part without pitch: which key stands where, by its instruments, in letter and octave."""
+    numbers = {
+        instrument.get("id"): int(instrument.find("midi-unpitched").text) - 1
+        for instrument in root.iter("midi-instrument")
+    }
+    places = {}
+    for note in part.iter("note"):
+        if (place := note.find("unpitched")) is not None:
+            at = (place.find("display-step").text, int(place.find("display-octave").text))
+            key = numbers[note.find("instrument").get("id")]
+            assert places.setdefault(at, key) == key, "two instruments in one place"
+    assert len(set(places.values())) == len(places), "one instrument in two places"
+    # The higher the key the higher it stands.
+    heights = sorted(places, key=lambda at: (at[1], "CDEFGAB".index(at[0])))
+    assert [places[at] for at in heights] == sorted(places.values())
+    return places
+
+
+def lengths_of(part):
+    """How long each bar is, in quarters, by what is in it."""
+    divisions = int(part.find(".//divisions").text)
+    for measure in part:
+        notes = [note for note in measure.findall("note") if note.find("voice").text == "1"]
+        yield sum(int(n.find("duration").text) for n in notes if n.find("chord") is None) / divisions
+
+
+def check_bars(case, root):
+    """The time signature is the one that the phrase lies in, and where a pick-up leads to a bar, only
+    it and the bar before the repeat are shorter than that says."""
+    for part in root.findall("part"):
+        if case["metre"]:
+            signatures = {
+                (time.find("beats").text + "/" + time.find("beat-type").text)
+                for time in part.iter("time")
+            }
+            assert signatures == {case["metre"]}, (case["name"], signatures)
+        full, lengths = None, []
+        for measure, length in zip(part, lengths_of(part), strict=True):
+            if (time := measure.find("attributes/time")) is not None:
+                count = sum(map(int, time.find("beats").text.split("+")))
+                full = count * 4 / int(time.find("beat-type").text)
+            lengths.append((length, measure.get("implicit") == "yes"))
+            assert (length != full) == lengths[-1][1], (case["name"], measure.get("number"))
+        # A third of a quarter is written as an eighth where all are divided so.
+        led = case["pick_up"] * case["beat"] / 960 / 960
+        if case["pick_up"]:
+            assert abs(lengths[0][0] - led) < 1e-9 and lengths[0][1], (case["name"], lengths[0], led)
+            short = [length for length, is_short in lengths if is_short]
+            pairs = zip(short[::2], short[1::2], strict=True)
+            assert {sum(pair) for pair in pairs} == {full}, (case["name"], short)
+        else:
+            assert not any(is_short for _, is_short in lengths)
+
+
 def repeats(root):
     """How often each stretch of the first part is played."""
     plays, inside = [], False
@@ -110,7 +169,7 @@ def partial_plays(part):
         words = "\n".join(words.text for words in stretch[0].iter("words"))
         said = plays_in_words(words, times)
         for bar in stretch:
-            only = {note.get("time-only") for note in bar.iter("note") if note.find("pitch") is not None}
+            only = {note.get("time-only") for note in bar.iter("note") if is_struck(note)}
             meant = {",".join(map(str, sorted(said)))} if said else {None}
             assert only <= meant, (measure.get("number"), words, only)
             plays.append(said)
@@ -118,11 +177,11 @@ def partial_plays(part):
     return plays
 
 
-def played_out(part, beat, plays):
+def played_out(part, beat, plays, keys, lengths):
     """(ticks, key) of every stroke, with all repeats, and how long it all lasts."""
     strokes, now, stretch = [], 0, []
-    for measure, sounds in zip(part.getElementsByClass("Measure"), plays, strict=True):
-        length = measure.barDuration.quarterLength
+    measures = part.getElementsByClass("Measure")
+    for measure, sounds, length in zip(measures, plays, lengths, strict=True):
         if isinstance(measure.leftBarline, music21.bar.Repeat):
             assert not stretch, "a repeat within a repeat"
         stretch.append((measure, length, sounds))
@@ -138,7 +197,9 @@ def played_out(part, beat, plays):
                     at = now + sound.getOffsetInHierarchy(bar)
                     for note in getattr(sound, "notes", [sound]):
                         if note.tie is None or note.tie.type not in ("stop", "continue"):
-                            strokes.append((round(at * 960 * 960 / beat), note.pitch.midi))
+                            is_pitched = hasattr(note, "pitch")
+                            key = note.pitch.midi if is_pitched else keys[note.displayStep, note.displayOctave]
+                            strokes.append((round(at * 960 * 960 / beat), key))
                 now += bar_length
         stretch = []
     return sorted(strokes), round(now * 960 * 960 / beat)
@@ -183,10 +244,14 @@ def main():
                 check_that_it_can_fail(judge, path)
             root = tree.getroot()
             assert repeats(root) == case["repeats"], (case["name"], repeats(root), case["repeats"])
+            check_bars(case, root)
 
             heads = 0
             for part, meant in zip(root.findall("part"), case["parts"], strict=True):
-                notes = [note for note in part.iter("note") if note.find("pitch") is not None]
+                notes = [note for note in part.iter("note") if is_struck(note)]
+                clef = part.find(".//clef/sign").text
+                assert (clef == "percussion") == (case["name"] == "percussion"), case["name"]
+                assert all((note.find("pitch") is None) == (clef == "percussion") for note in notes)
                 struck = [note for note in notes if note.find("tie[@type='stop']") is None]
                 assert len(struck) == meant["written"], (case["name"], len(struck), meant["written"])
                 heads += len(notes)
@@ -196,7 +261,9 @@ def main():
             read = music21.converter.parse(path, forceSource=True).toSoundingPitch()
             for index, part in enumerate(read.parts):
                 plays = partial_plays(root.findall("part")[index])
-                strokes, length = played_out(part, case["beat"], plays)
+                written = root.findall("part")[index]
+                keys, lengths = keys_by_place(root, written), lengths_of(written)
+                strokes, length = played_out(part, case["beat"], plays, keys, lengths)
                 assert length == case["length"], (case["name"], length, case["length"])
                 compared += compare(case, index, strokes)
     print(f"{len(cases)} scores are valid and drawn whole; {compared} notes are where they belong")

@@ -7,6 +7,9 @@
 //! stands above it in words. During a drift the moving part keeps the pattern it leaves from,
 //! under words and a dashed line: the gradual move itself is not notated.
 //!
+//! A phrase that lies in bars is written in them; with a pick-up, each passage begins with a short bar,
+//! and ends with one that is as much shorter.
+//!
 //! The resulting line is the last part. It joins in while the others dwell, so in a repeat it may
 //! be silent the first time and the last: words say so to the player, and each note's `time-only`
 //! to a program.
@@ -16,6 +19,7 @@ mod bounds;
 mod clef;
 mod lines;
 mod metre;
+mod percussion;
 mod pitch;
 mod read;
 mod sheet;
@@ -51,13 +55,15 @@ pub enum Transposition {
     OctaveUp,
     /// Two octaves higher: glockenspiel.
     TwoOctavesUp,
+    /// It has no pitch: wood block, drum. Written under a percussion clef.
+    Unpitched,
 }
 
 impl Transposition {
     /// Octaves that it sounds above what is written.
     pub fn octaves(self) -> i32 {
         match self {
-            Self::AtPitch => 0,
+            Self::AtPitch | Self::Unpitched => 0,
             Self::OctaveUp => 1,
             Self::TwoOctavesUp => 2,
         }

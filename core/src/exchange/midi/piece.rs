@@ -4,6 +4,7 @@ use super::{Score, Track, TrackNote};
 use crate::exchange::Piece;
 use crate::part::Part;
 use crate::player::{channel_of, pan_of};
+use crate::time::Beats;
 use crate::touch::Touch;
 use crate::words::stage_words;
 
@@ -25,7 +26,7 @@ impl Score {
         Self {
             name: piece.title.to_owned(),
             tempo: piece.tempo_steps(),
-            metre: vec![(0.0, metre(piece.beats_per_bar))],
+            metre: metres(piece),
             markers,
             tracks: piece
                 .performance
@@ -60,6 +61,17 @@ fn track(piece: &Piece, part: Part) -> Track {
     }
 }
 
+/// The metre of the piece; a pick-up is a short bar before the others, so that bar lines are where the
+/// phrase has them.
+fn metres(piece: &Piece) -> Vec<(Beats, (u8, u8))> {
+    let pick_up = piece.process().phrase().pick_up();
+    let bars = (pick_up, metre(piece.beats_per_bar));
+    match pick_up > 0.0 {
+        true => vec![(0.0, metre(pick_up)), bars],
+        false => vec![bars],
+    }
+}
+
 /// Quarters in a bar as a metre: 4 is 4/4, 3.5 is 7/8. What no metre is goes to the nearest
 /// number of quarters.
 fn metre(quarters: f64) -> (u8, u8) {
@@ -78,7 +90,8 @@ fn metre(quarters: f64) -> (u8, u8) {
 mod tests {
     use super::*;
     use crate::exchange::Unrolled;
-    use crate::phrase::Phrase;
+    use crate::metre::Metre;
+    use crate::phrase::{Bar, Phrase};
     use crate::process::Process;
     use crate::settings::{Resulting, Settings};
 
@@ -101,6 +114,45 @@ mod tests {
         assert_eq!(score.tracks[0].notes[0].on, 0.0);
         assert_eq!(score.tempo, [(0.0, 108.0)]);
         assert_eq!(score.metre, [(0.0, (3, 4))]);
+    }
+
+    #[test]
+    fn a_pick_up_is_a_short_bar_before_the_others() {
+        let phrase = Phrase::from_text("A4 | D4 - F4 . A4 G4", 0.5).unwrap();
+        let bar = Bar::around(Metre::grouped([2, 2, 3], 8).unwrap(), 0.5);
+        let process = Process::new(phrase.with_bar(Some(bar)), Settings::default(), 16.0);
+        let unrolled = Unrolled::new(process, 108.0, 3.5);
+        let score = Score::of(&unrolled.piece("Ferry"));
+        assert_eq!(score.metre, [(0.0, (1, 8)), (0.5, (7, 8))]);
+        assert_eq!(score.tracks[0].notes[0].on, 0.0);
+        // It is read so, too.
+        let bytes = crate::exchange::midi::write(&score).unwrap();
+        let bars = crate::exchange::midi::Excerpt {
+            part: Some(0),
+            bars: Some(1..=2),
+        };
+        let read = crate::exchange::midi::read_phrase(&bytes, 0.25, &bars).unwrap();
+        assert_eq!(
+            read.phrase.bar().map(|bar| bar.begins),
+            None,
+            "a bar and an eighth"
+        );
+        let read = crate::exchange::midi::read_phrase(
+            &bytes,
+            0.25,
+            &crate::exchange::midi::Excerpt {
+                part: Some(0),
+                bars: Some(1..=1),
+            },
+        );
+        assert_eq!(
+            read.unwrap()
+                .phrase
+                .bar()
+                .map(|bar| bar.metre.to_string())
+                .as_deref(),
+            Some("2+2+3/8")
+        );
     }
 
     #[test]

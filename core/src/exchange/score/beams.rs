@@ -80,6 +80,7 @@ mod tests {
             length: 960,
             compound: false,
             unit: 4,
+            of: None,
         };
         let words: Vec<String> = beams(&written(&line, 0, &metre))
             .iter()

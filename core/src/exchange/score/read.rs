@@ -8,6 +8,7 @@ use crate::phrase::{Bar, MAX_LENGTH, MAX_NOTES, MIN_LENGTH, Phrase, PhraseError}
 use crate::time::Beats;
 use roxmltree::{Document, Node, ParsingOptions};
 use std::borrow::Cow;
+use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 use thiserror::Error;
 
@@ -44,8 +45,8 @@ pub struct ReadPart {
     pub parts: Vec<String>,
     /// Bars of the part that was read.
     pub bars: usize,
-    /// How many notes were left out: grace notes, cues, unpitched ones, and those that double
-    /// another of the same key.
+    /// How many notes were left out: grace notes, cues, unpitched ones beside others, and those
+    /// that double another of the same key.
     pub left_out: usize,
 }
 
@@ -73,7 +74,7 @@ pub enum ScoreError {
     /// The part has so many bars, fewer than asked for.
     #[error("the part has {0} bars: choose bars from 1 to {0}, the first one first")]
     NoSuchBars(usize),
-    /// Nothing with a pitch is played there.
+    /// Nothing is played there.
     #[error("no notes are played there: choose another part, or other bars")]
     NoNotes,
     /// A number in that bar, counted from 1, makes no sense.
@@ -103,7 +104,9 @@ pub enum ScoreError {
 ///
 /// The phrase is whole bars, as they are written: repeats are not played out. All voices and
 /// staves of the part become one; tied notes are one note; pitches are those that sound, on a
-/// transposing instrument too. A pick-up bar is as long as what is in it.
+/// transposing instrument too. A pick-up bar is as long as what is in it. Notes without a pitch are
+/// read where there are no others: on the key that the file gives their instrument, else on the one
+/// that stands in their place in the treble clef.
 ///
 /// # Errors
 /// See [`ScoreError`]. Never panics, whatever the bytes are.
@@ -117,14 +120,34 @@ pub fn read_phrase_xml(bytes: &[u8], excerpt: &Excerpt) -> Result<ReadPart, Scor
         return Err(ScoreError::NotMusicXml);
     }
     let bars = bars(root, excerpt.part, names.len())?;
-    let mut part = Part::default();
+    let mut part = Part {
+        percussion: percussion_keys(root),
+        ..Part::default()
+    };
     for (index, bar) in bars.iter().enumerate() {
         part.read_bar(bar).ok_or(ScoreError::Bar(index + 1))?;
     }
+    part.leave_out_unpitched();
     if part.tempos.is_empty() {
         part.tempos = tempos_on_top(root, names.len());
     }
     part.phrase(root, excerpt, names)
+}
+
+/// The keys of the instruments without pitch, by their ids.
+fn percussion_keys(root: Node) -> BTreeMap<String, Key> {
+    let parts = child(root, "part-list").into_iter();
+    let parts = parts.flat_map(|list| children(list, "score-part"));
+    parts
+        .flat_map(|part| children(part, "midi-instrument"))
+        .filter_map(|instrument| {
+            // Counted from 1.
+            let number = number(instrument, "midi-unpitched")? - 1.0;
+            let key = (number.fract() == 0.0 && (0.0..128.0).contains(&number))
+                .then(|| Key::new(number as u8))??;
+            Some((instrument.attribute("id")?.to_owned(), key))
+        })
+        .collect()
 }
 
 /// Tempos stand above the first part, and are meant for all; as far as they can be read.
@@ -260,6 +283,8 @@ struct Sound {
     velocity: Velocity,
     /// Still to be continued by a tied one.
     is_open: bool,
+    /// Whether it has a pitch of its own.
+    is_pitched: bool,
 }
 
 impl Sound {
@@ -294,6 +319,8 @@ struct Part {
     tempos: Vec<(Beats, f64)>,
     sounds: Vec<Sound>,
     left_out: Vec<Beats>,
+    /// The keys of instruments without pitch, by their ids.
+    percussion: BTreeMap<String, Key>,
 }
 
 impl Default for Part {
@@ -309,6 +336,7 @@ impl Default for Part {
             tempos: Vec::new(),
             sounds: Vec::new(),
             left_out: Vec::new(),
+            percussion: BTreeMap::new(),
         }
     }
 }
@@ -384,11 +412,19 @@ impl Part {
             return Some(());
         }
         let is_played = child(note, "grace").is_none() && child(note, "cue").is_none();
-        let Some(pitch) = child(note, "pitch").filter(|_| is_played && length > 0.0) else {
+        if !is_played || length <= 0.0 {
             self.left_out.push(onset);
             return Some(());
+        }
+        let (pitch, unpitched) = (child(note, "pitch"), child(note, "unpitched"));
+        let key = match (pitch, unpitched) {
+            (Some(pitch), _) => Key::by_octave(sounding(pitch)?.saturating_add(self.transposition)),
+            (None, Some(unpitched)) => self.struck(note, unpitched)?,
+            (None, None) => {
+                self.left_out.push(onset);
+                return Some(());
+            }
         };
-        let key = Key::by_octave(sounding(pitch)?.saturating_add(self.transposition));
         let ties =
             |kind: &str| children(note, "tie").any(|tie| tie.attribute("type") == Some(kind));
         let is_open = ties("start");
@@ -401,8 +437,34 @@ impl Part {
             key,
             velocity: own_velocity(note).unwrap_or(self.velocity),
             is_open,
+            is_pitched: pitch.is_some(),
         });
         Some(())
+    }
+
+    /// The key of what has no pitch.
+    fn struck(&self, note: Node, unpitched: Node) -> Option<Key> {
+        let instrument = child(note, "instrument").and_then(|it| it.attribute("id"));
+        if let Some(key) = instrument.and_then(|id| self.percussion.get(id)) {
+            return Some(*key);
+        }
+        if child(unpitched, "display-step").is_none() {
+            // It stands on the middle line.
+            return Some(Key::by_octave(71));
+        }
+        let step = child_text(unpitched, "display-step")?;
+        let octave = child_text(unpitched, "display-octave")?;
+        natural_key(step, octave).map(Key::by_octave)
+    }
+
+    /// As everywhere, percussion is no part of a melody.
+    fn leave_out_unpitched(&mut self) {
+        if !self.sounds.iter().any(|sound| sound.is_pitched) {
+            return;
+        }
+        let unpitched = self.sounds.iter().filter(|sound| !sound.is_pitched);
+        self.left_out.extend(unpitched.map(|sound| sound.onset));
+        self.sounds.retain(|sound| sound.is_pitched);
     }
 
     /// Lengthens the note that the tie comes from, if there is one.
@@ -582,7 +644,20 @@ fn bar_length(time: Node) -> Option<Beats> {
 /// The key that a written pitch stands for, before transposition. A quarter-tone goes to the
 /// nearest key, upwards.
 fn sounding(pitch: Node) -> Option<i32> {
-    let natural = match child_text(pitch, "step")?.trim() {
+    let natural = natural_key(child_text(pitch, "step")?, child_text(pitch, "octave")?)?;
+    let alter = match child(pitch, "alter") {
+        Some(_) => number(pitch, "alter")?,
+        None => 0.0,
+    };
+    if alter.abs() > 12.0 {
+        return None;
+    }
+    Some(natural + (alter + 0.5).floor() as i32)
+}
+
+/// The key of a letter in an octave.
+fn natural_key(step: &str, octave: &str) -> Option<i32> {
+    let natural = match step.trim() {
         "C" => 0,
         "D" => 2,
         "E" => 4,
@@ -592,18 +667,10 @@ fn sounding(pitch: Node) -> Option<i32> {
         "B" => 11,
         _ => return None,
     };
-    let octave: i32 = child_text(pitch, "octave")?.trim().parse().ok()?;
-    if !(0..=9).contains(&octave) {
-        return None;
-    }
-    let alter = match child(pitch, "alter") {
-        Some(_) => number(pitch, "alter")?,
-        None => 0.0,
-    };
-    if alter.abs() > 12.0 {
-        return None;
-    }
-    Some((octave + 1) * 12 + natural + (alter + 0.5).floor() as i32)
+    let octave: i32 = octave.trim().parse().ok()?;
+    (0..=9)
+        .contains(&octave)
+        .then_some((octave + 1) * 12 + natural)
 }
 
 /// The format's dynamics are in percent of a velocity of 90.

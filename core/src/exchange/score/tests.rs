@@ -1283,6 +1283,31 @@ mod read {
     }
 
     #[test]
+    fn what_has_no_pitch_is_read_where_there_is_nothing_else() {
+        let struck = |more: &str| {
+            format!("<note><unpitched>{more}</unpitched><duration>12</duration></note>")
+        };
+        let on_a_line = "<display-step>D</display-step><display-octave>5</display-octave>";
+        let bar = [FOUR_FOUR, &struck(""), &struck(on_a_line)].concat();
+        assert_eq!(phrase(&file(&[&bar])), [(0.0, 1.0, 71), (1.0, 1.0, 74)]);
+        // On the key of its instrument; keys are counted from 1 there.
+        let block =
+            struck(on_a_line).replace("</duration>", "</duration><instrument id=\"P1-I7\"/>");
+        let instrument = "</part-name><score-instrument id=\"P1-I7\"><instrument-name>Block</instrument-name></score-instrument><midi-instrument id=\"P1-I7\"><midi-unpitched>77</midi-unpitched></midi-instrument>";
+        let bar = [FOUR_FOUR, &block].concat();
+        let xml = file(&[&bar]).replace("</part-name>", instrument);
+        assert_eq!(phrase(&xml), [(0.0, 1.0, 76)]);
+        for (wrong, right) in [
+            ("77<", "0<"),
+            ("77<", "129<"),
+            ("77<", "1.5<"),
+            ("77<", "x<"),
+        ] {
+            assert_eq!(phrase(&xml.replace(wrong, right)), [(0.0, 1.0, 74)]);
+        }
+    }
+
+    #[test]
     fn bars_of_rest_around_the_phrase_are_no_part_of_it_but_can_be_asked_for() {
         let empty = rest(48);
         let first = [FOUR_FOUR, &empty].concat();

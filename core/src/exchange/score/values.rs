@@ -69,7 +69,8 @@ pub(super) struct Tuplet {
 }
 
 const EIGHTH: i64 = 480;
-const THIRTY_SECOND: i64 = 120;
+/// A thirty-second, in written ticks.
+pub(super) const THIRTY_SECOND: i64 = 120;
 const TRIPLET_SIXTEENTH: i64 = 160;
 
 /// What is written in the bar that begins `from` written ticks into the line's passage.
@@ -247,6 +248,7 @@ fn write_event(
     while now < event.end {
         let beat = beat_of(beats, now);
         let whole = whole_beats(event, now, beats, compound);
+        let is_dotted = compound || beats[beat].1 - beats[beat].0 == DOTTED_QUARTER;
         let end = if whole > 0 {
             beats[beat + whole - 1].1
         } else {
@@ -263,7 +265,7 @@ fn write_event(
                 local.start,
                 local.end,
                 event.keys.is_empty(),
-                compound || triplets,
+                is_dotted || triplets,
             )
         };
         for value in values {
@@ -308,7 +310,8 @@ fn write_event(
 /// How many whole beats from `now` on one value can stand for; 0 if it is not a whole one.
 fn whole_beats(event: &Event, now: i64, beats: &[(i64, i64)], compound: bool) -> usize {
     let beat = beat_of(beats, now);
-    let full = if compound { DOTTED_QUARTER } else { QUARTER };
+    let is_dotted = compound || beats[beat].1 - beats[beat].0 == DOTTED_QUARTER;
+    let full = if is_dotted { DOTTED_QUARTER } else { QUARTER };
     let covered = beats[beat..]
         .iter()
         .take_while(|(start, end)| *end <= event.end && end - start == full)
@@ -317,7 +320,7 @@ fn whole_beats(event: &Event, now: i64, beats: &[(i64, i64)], compound: bool) ->
         return 0;
     }
     let is_rest = event.keys.is_empty();
-    let counts: &[usize] = if compound { &[4, 2, 1] } else { &[4, 3, 2, 1] };
+    let counts: &[usize] = if is_dotted { &[4, 2, 1] } else { &[4, 3, 2, 1] };
     let allowed = |count: &usize| match *count {
         1 => true,
         // A rest shows where the bar's halves are.
@@ -417,6 +420,7 @@ pub(super) mod tests {
             length: 3840,
             compound: false,
             unit: 4,
+            of: None,
         };
         let word = |w: &Written| {
             let dot = if w.value.is_dotted() { "." } else { "" };

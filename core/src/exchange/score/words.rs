@@ -36,7 +36,7 @@ pub(super) struct Words {
 /// What is said once, before the first bar of a part.
 pub(super) fn opening(part: Part, score: &Score) -> Vec<String> {
     let sounds = match score.transposition(part) {
-        Transposition::AtPitch => None,
+        Transposition::AtPitch | Transposition::Unpitched => None,
         Transposition::OctaveUp => Some("sounds an octave higher"),
         Transposition::TwoOctavesUp => Some("sounds two octaves higher"),
     };

@@ -4,20 +4,25 @@ use super::Score;
 use super::beams::beams;
 use super::clef::{TREBLE, clef};
 use super::lines::{Chord, lines};
-use super::metre::{Metre, QUARTER, bars, unit_of};
+use super::metre::{Metre, QUARTER, Whole, bars, bars_in, unit_of};
+use super::percussion::Percussion;
 use super::pitch::{Accidentals, Pitch, accidental_name};
-use super::sheet::{Passage, Sheet};
+use super::sheet::{Passage, Sheet, nearest_multiple};
 use super::systems::system_starts;
 use super::tonality::Tonality;
-use super::values::{Written, written};
+use super::values::{THIRTY_SECOND, Written, written};
 use super::words::{self, Words};
 use crate::exchange::xml::Xml;
+use crate::note::Key;
 use crate::part::{CopyNumber, Part};
 use crate::settings::Growth;
 use crate::time::to_ticks;
 
 /// Parts of a written quarter in the file. 24 has thirty-seconds and triplets of them.
 const DIVISIONS: i64 = 24;
+
+/// The channel of percussion in General MIDI, counted from 1.
+const PERCUSSION_CHANNEL: u8 = 10;
 
 const DOCTYPE: &str = r#"score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd""#;
 
@@ -38,7 +43,9 @@ pub(super) fn musicxml(score: &Score, only: Option<Part>) -> String {
         let parts: Vec<(usize, Part)> = parts
             .filter(|(_, part)| only.is_none_or(|only| only == *part))
             .collect();
-        part_list(xml, &parts);
+        part_list(xml, &parts, |(place, part)| {
+            Percussion::of(score, &sheet, place, part)
+        });
         let starts = system_starts(&sheet, |passage| bars_of(passage, &sheet, score));
         for (row, (place, part)) in parts.into_iter().enumerate() {
             PartWriter {
@@ -56,7 +63,22 @@ fn bars_of(passage: &Passage, sheet: &Sheet, score: &Score) -> Vec<Metre> {
     let written = |ticks: i64| if sheet.compound { ticks * 3 / 2 } else { ticks };
     let process = score.piece.performance.at(passage.at);
     let settings = process.settings();
-    let whole = to_ticks(score.piece.process().phrase().length());
+    let phrase = score.piece.process().phrase();
+    let whole = to_ticks(phrase.length());
+    if let Some(bar) = phrase.bar().filter(|_| passage.length == whole) {
+        let in_bars = Whole {
+            metre: Some(bar.metre).filter(|_| !sheet.compound),
+            length: written(to_ticks(bar.metre.bar())),
+            from: 0,
+        };
+        // Bars and what is cut off them have to be written in note values.
+        let finest = |ticks: i64| nearest_multiple(ticks, THIRTY_SECOND);
+        let is_written = finest(in_bars.length) == in_bars.length;
+        if is_written && written(whole) % in_bars.length == 0 {
+            let pick_up = finest(written(to_ticks(phrase.pick_up())));
+            return bars_in(in_bars, written(whole), sheet.compound, pick_up);
+        }
+    }
     // As a phrase grows longer, every length is counted in the same unit.
     let unit = if settings.growth.growth == Growth::Lengthen && passage.length < whole {
         unit_of(written(to_ticks(settings.step())))
@@ -66,7 +88,11 @@ fn bars_of(passage: &Passage, sheet: &Sheet, score: &Score) -> Vec<Metre> {
     bars(written(passage.length), sheet.compound, unit)
 }
 
-fn part_list(xml: &mut Xml, parts: &[(usize, Part)]) {
+fn part_list(
+    xml: &mut Xml,
+    parts: &[(usize, Part)],
+    percussion: impl Fn((usize, Part)) -> Option<Percussion>,
+) {
     xml.within("part-list", &[], |xml| {
         let group = [("number", "1")];
         xml.within("part-group", &[("type", "start"), group[0]], |xml| {
@@ -77,10 +103,35 @@ fn part_list(xml: &mut Xml, parts: &[(usize, Part)]) {
             xml.within("score-part", &[("id", &part_id(*place))], |xml| {
                 xml.text("part-name", &[], &part.to_string());
                 xml.text("part-abbreviation", &[], &words::abbreviation(*part));
+                if let Some(percussion) = percussion((*place, *part)) {
+                    instruments(xml, &percussion, *place);
+                }
             });
         }
         xml.empty("part-group", &[("type", "stop"), group[0]]);
     });
+}
+
+/// What is struck, each with its key, so that a program can sound it.
+fn instruments(xml: &mut Xml, percussion: &Percussion, place: usize) {
+    for key in percussion.keys() {
+        let id = instrument_id(place, *key);
+        xml.within("score-instrument", &[("id", &id)], |xml| {
+            xml.text("instrument-name", &[], &percussion.name(*key));
+        });
+    }
+    for key in percussion.keys() {
+        let id = instrument_id(place, *key);
+        xml.within("midi-instrument", &[("id", &id)], |xml| {
+            xml.number("midi-channel", PERCUSSION_CHANNEL);
+            // Counted from 1.
+            xml.number("midi-unpitched", u32::from(key.number()) + 1);
+        });
+    }
+}
+
+fn instrument_id(place: usize, key: Key) -> String {
+    format!("{}-I{}", part_id(place), key.number())
 }
 
 fn part_id(place: usize) -> String {
@@ -95,11 +146,13 @@ struct PartWriter<'a> {
     part: Part,
     /// Its place among the parts in use.
     place: usize,
+    /// Where what it strikes stands, if that has no pitch.
+    percussion: Option<Percussion>,
     /// Whether it stands at the top, and so has what is for all.
     is_first: bool,
     measure: usize,
     letters: usize,
-    signature: Option<(i64, i64)>,
+    signature: Option<(String, i64)>,
     tonality: Option<Tonality>,
 }
 
@@ -116,6 +169,7 @@ impl<'a> PartWriter<'a> {
             starts,
             part,
             place,
+            percussion: Percussion::of(score, sheet, place, part),
             is_first: false,
             measure: 0,
             letters: 0,
@@ -146,7 +200,9 @@ impl<'a> PartWriter<'a> {
             };
             self.measure += 1;
             let number = self.measure.to_string();
-            xml.within("measure", &[("number", &number)], |xml| {
+            let mut about = vec![("number", number.as_str())];
+            about.extend(metre.is_part().then_some(("implicit", "yes")));
+            xml.within("measure", &about, |xml| {
                 if self.starts[index][bar] {
                     xml.empty("print", &[("new-system", "yes")]);
                 }
@@ -186,16 +242,19 @@ impl<'a> PartWriter<'a> {
     fn attributes(&mut self, xml: &mut Xml, metre: &Metre, tonality: &Tonality) {
         let signature = metre.signature();
         let is_first = self.tonality.is_none();
+        let has_pitch = self.percussion.is_none();
         let new_key = self.tonality.is_none_or(|before| {
-            (before.signature, before.word()) != (tonality.signature, tonality.word())
+            let is_as_before =
+                (before.signature, before.word()) == (tonality.signature, tonality.word());
+            has_pitch && !is_as_before
         });
-        let new_time = self.signature != Some(signature);
+        let new_time = self.signature.as_ref() != Some(&signature);
         if new_key || new_time {
             xml.within("attributes", &[], |xml| {
                 if is_first {
                     xml.number("divisions", DIVISIONS);
                 }
-                if new_key {
+                if new_key && has_pitch {
                     xml.within("key", &[], |xml| {
                         xml.number("fifths", tonality.signature);
                         if let Some(word) = tonality.word() {
@@ -205,12 +264,14 @@ impl<'a> PartWriter<'a> {
                 }
                 if new_time {
                     xml.within("time", &[], |xml| {
-                        xml.number("beats", signature.0);
+                        xml.text("beats", &[], &signature.0);
                         xml.number("beat-type", signature.1);
                     });
                 }
-                if is_first {
+                if is_first && has_pitch {
                     self.clef_and_transposition(xml, tonality);
+                } else if is_first {
+                    xml.within("clef", &[], |xml| xml.text("sign", &[], "percussion"));
                 }
             });
         }
@@ -394,6 +455,7 @@ impl<'a> PartWriter<'a> {
                 }
                 NoteWriter {
                     written,
+                    place: self.place,
                     line: index + 1,
                     beams: &beams[at],
                     only: only.as_deref(),
@@ -433,9 +495,12 @@ impl<'a> PartWriter<'a> {
                 .keys
                 .iter()
                 .map(|key| {
+                    if let Some(percussion) = &self.percussion {
+                        return Head::Struck(*key, percussion.place(*key));
+                    }
                     let pitch = Pitch::below(*key, octaves, &tonality.spelling);
                     let shows = !written.tied_from && accidentals.shows(pitch);
-                    Head { pitch, shows }
+                    Head::Pitched(pitch, shows)
                 })
                 .collect();
         }
@@ -451,15 +516,19 @@ struct BarPlace {
     is_last: bool,
 }
 
-/// A notehead's pitch, and whether its accidental is shown.
+/// A notehead.
 #[derive(Clone, Copy)]
-struct Head {
-    pitch: Pitch,
-    shows: bool,
+enum Head {
+    /// Its pitch, and whether its accidental is shown.
+    Pitched(Pitch, bool),
+    /// What is struck, and where it stands: a letter and an octave, as in the treble clef.
+    Struck(Key, (char, i32)),
 }
 
 struct NoteWriter<'a> {
     written: &'a Written,
+    /// That of its part.
+    place: usize,
     line: usize,
     beams: &'a [super::beams::Beam],
     /// In which plays of a repeat it sounds, if not in all.
@@ -480,13 +549,19 @@ impl NoteWriter<'_> {
                 if index > 0 {
                     xml.empty("chord", &[]);
                 }
-                xml.within("pitch", &[], |xml| {
-                    xml.text("step", &[], &head.pitch.letter.to_string());
-                    if head.pitch.alter != 0 {
-                        xml.number("alter", head.pitch.alter);
-                    }
-                    xml.number("octave", head.pitch.octave);
-                });
+                match head {
+                    Head::Pitched(pitch, _) => xml.within("pitch", &[], |xml| {
+                        xml.text("step", &[], &pitch.letter.to_string());
+                        if pitch.alter != 0 {
+                            xml.number("alter", pitch.alter);
+                        }
+                        xml.number("octave", pitch.octave);
+                    }),
+                    Head::Struck(_, (letter, octave)) => xml.within("unpitched", &[], |xml| {
+                        xml.text("display-step", &[], &letter.to_string());
+                        xml.number("display-octave", octave);
+                    }),
+                }
                 self.rest_of_note(xml, index == 0, Some(head));
             });
         }
@@ -502,13 +577,16 @@ impl NoteWriter<'_> {
         if written.tied_to {
             xml.empty("tie", &[("type", "start")]);
         }
+        if let Some(Head::Struck(key, _)) = head {
+            xml.empty("instrument", &[("id", &instrument_id(self.place, *key))]);
+        }
         xml.number("voice", self.line);
         xml.text("type", &[], written.value.name());
         if written.value.is_dotted() {
             xml.empty("dot", &[]);
         }
-        if let Some(head) = head.filter(|head| head.shows) {
-            xml.text("accidental", &[], accidental_name(head.pitch.alter));
+        if let Some(Head::Pitched(pitch, true)) = head {
+            xml.text("accidental", &[], accidental_name(pitch.alter));
         }
         if let Some(tuplet) = written.tuplet {
             xml.within("time-modification", &[], |xml| {

@@ -43,6 +43,7 @@ pub fn sounds(transposition: Transposition) -> &'static str {
         Transposition::AtPitch => "at pitch",
         Transposition::OctaveUp => "an octave up",
         Transposition::TwoOctavesUp => "two octaves up",
+        Transposition::Unpitched => "without pitch",
     }
 }
 
@@ -52,14 +53,16 @@ pub fn instruments(transposition: Transposition) -> &'static str {
         Transposition::AtPitch => "sounds as written: marimba, vibraphone, piano",
         Transposition::OctaveUp => "sounds an octave above what is written: xylophone",
         Transposition::TwoOctavesUp => "sounds two octaves above what is written: glockenspiel",
+        Transposition::Unpitched => "has no pitch, and a percussion clef: wood block, drum",
     }
 }
 
 /// All of them, in order.
-pub const TRANSPOSITIONS: [Transposition; 3] = [
+pub const TRANSPOSITIONS: [Transposition; 4] = [
     Transposition::AtPitch,
     Transposition::OctaveUp,
     Transposition::TwoOctavesUp,
+    Transposition::Unpitched,
 ];
 
 /// How far the writing has come, 0 ..= 1, and in words. None if nothing is being written.
