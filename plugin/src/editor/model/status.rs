@@ -319,14 +319,14 @@ fn stand(others: &[Moment]) -> String {
     format!("{}: {places}", who(others))
 }
 
-/// After how many cycles voices of unequal length begin together again.
+/// After how many cycles voices of unequal length stand to each other as they did, wherever that is.
 fn together_again(seen: &Seen) -> Option<String> {
     let voices = seen.process.voices();
     voices.own_cycles().next()?;
     let cycles = (voices.all_together()? / seen.phrase().length()).round();
     Some(match cycles {
-        1.0 => "They begin together each cycle".to_owned(),
-        _ => format!("They begin together every {cycles} cycles"),
+        1.0 => "All comes round each cycle".to_owned(),
+        _ => format!("All comes round every {cycles} cycles"),
     })
 }
 
@@ -557,10 +557,10 @@ mod tests {
 
     /// Fourteen steps against twelve have 84 in common.
     #[test]
-    fn a_copy_in_a_cycle_of_its_own_says_how_long_that_is_and_when_all_begin_together() {
+    fn a_copy_in_a_cycle_of_its_own_says_how_long_that_is_and_when_all_comes_round() {
         assert_eq!(
             said(6.0, |settings| settings.copies[0].length = Some(14)),
-            "Copy 1: round in 14 steps, locked, cycle 3 of 8; drift begins in 9 s. They begin together \
+            "Copy 1: round in 14 steps, locked, cycle 3 of 8; drift begins in 9 s. All comes round \
              every 7 cycles."
         );
         let two = |settings: &mut Settings| {
@@ -571,7 +571,7 @@ mod tests {
         assert_eq!(
             said(6.0, two),
             "Copies 1 and 2: 1 (unison) and 2 (1 step ahead, round in 4 steps), locked, cycle 3 of 8; \
-             drift begins in 9 s. They begin together each cycle."
+             drift begins in 9 s. All comes round each cycle."
         );
     }
 
