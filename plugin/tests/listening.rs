@@ -241,7 +241,10 @@ fn hold_makes_what_was_said_the_phrase_and_plays_it_in_its_rhythm_with_nobody_lo
     // It stays as what was held, and is saved with its recording.
     let kept = stage.parameters.kept.current();
     assert_eq!(kept.takes.iter().len(), 1);
-    assert!(kept.to_json().contains("\"voice\":\""));
+    let take = kept.takes.get(0).unwrap();
+    assert!(take.voice.is_some() && take.voice == kept.voice);
+    let saved: serde_json::Value = serde_json::from_str(&kept.to_json()).unwrap();
+    assert_eq!(saved["recordings"].as_array().map(Vec::len), Some(1));
 }
 
 #[test]

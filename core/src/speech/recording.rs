@@ -79,17 +79,6 @@ impl Recording {
         self.rate
     }
 
-    /// What lies between two moments of it, in seconds, as a recording of its own.
-    pub fn cut(&self, span: std::ops::Range<f64>) -> Self {
-        let count = self.samples.len();
-        let sample = |seconds: f64| ((seconds.max(0.0) * self.rate).round() as usize).min(count);
-        let (from, to) = (sample(span.start), sample(span.end));
-        Self {
-            samples: self.samples[from..to.max(from)].to_vec(),
-            rate: self.rate,
-        }
-    }
-
     /// How long it lasts, in seconds.
     pub fn seconds(&self) -> f64 {
         self.samples.len() as f64 / self.rate

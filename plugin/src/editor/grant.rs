@@ -19,9 +19,8 @@ use crate::files::{Report, Writer};
 use crate::params::Parameters;
 use crate::practice::{Desk, MOST_LATENCY_MS};
 use crate::program::song::SongControl;
-use crate::state::{Kept, Voice, now};
+use crate::state::{Kept, now};
 use nice_plug::prelude::ParamSetter;
-use procession_core::reciter::Utterance;
 use procession_core::snippet::{Snippet, Subject};
 use procession_core::words::number_of;
 use std::sync::Arc;
@@ -286,9 +285,7 @@ impl Granter {
     fn speak(&mut self, sentence: &Sentence, parameters: &Parameters) {
         let notes = number_of(sentence.phrase.notes().len(), "note");
         let name = |_: &Kept| Name::new("a spoken sentence as the phrase", Some(notes));
-        let seconds = sentence.recording.seconds();
-        let voice = Utterance::of(&sentence.recording, 0.0, seconds).map(Voice::new);
-        let voice = voice.transpose().unwrap_or_else(|why| {
+        let voice = sentence.voice.clone().unwrap_or_else(|why| {
             self.say(&why);
             None
         });

@@ -14,6 +14,7 @@ use crate::editor::seen::Seen;
 use crate::editor::wish::{Sentence, SongWish, Wish};
 use crate::files::{Heard, Reader, Spoken, hear};
 use crate::microphone::Manner;
+use crate::state::Voice;
 use egui::{
     Align2, Button, FontId, Label, Rangef, Rect, RichText, Role, Sense, Stroke, StrokeKind,
     TextEdit, Ui, WidgetInfo, pos2, vec2,
@@ -23,7 +24,6 @@ use procession_core::phrase::Phrase;
 use procession_core::snippet::Subject;
 use procession_core::speech::{Candidate, Fit, Placed, Placing};
 use procession_core::time::Beats;
-use std::sync::Arc;
 use std::time::Duration;
 
 /// Seconds after which listening is said to take its time, and can be stopped.
@@ -281,10 +281,9 @@ impl SpeechView<'_> {
             "Undo brings the phrase before back. Its notes are edited in the Phrase view, over the curve.",
         );
         if button.clicked() {
-            let span = candidate.span();
             let sentence = Sentence {
                 phrase: placed.phrase.clone(),
-                recording: Arc::new(spoken.recording.cut(span)),
+                voice: Voice::of(&spoken.recording, candidate.span()),
             };
             self.wishes.push(Wish::Speak(Box::new(sentence)));
         }

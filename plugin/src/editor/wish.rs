@@ -3,13 +3,12 @@
 use crate::files::Order;
 use crate::microphone::Manner;
 use crate::practice::Desk;
-use crate::state::Comes;
+use crate::state::{Comes, Voice};
 use procession_core::metre::Grouping;
 use procession_core::phrase::Phrase;
 use procession_core::route::{Edit, Route};
 use procession_core::settings::Modulations;
 use procession_core::snippet::Subject;
-use procession_core::speech::Recording;
 use procession_core::starting_points::StartingPoint;
 use procession_core::time::Beats;
 use std::sync::Arc;
@@ -100,8 +99,8 @@ pub enum PracticeWish {
 pub struct Sentence {
     /// Each note knows its syllable in the recording.
     pub phrase: Phrase,
-    /// What was said, from the first syllable to the last.
-    pub recording: Arc<Recording>,
+    /// What was said, from the first syllable to the last; or why it cannot be kept.
+    pub voice: Result<Option<Voice>, String>,
 }
 
 /// What is to become of what is being said.

@@ -9,7 +9,7 @@ use crate::files::{Spoken, sentence};
 use crate::params::Parameters;
 use crate::state::{Voice, now};
 use procession_core::process::Process;
-use procession_core::reciter::{LONGEST, Utterance};
+use procession_core::reciter::LONGEST;
 use procession_core::speech::{Candidate, Listened, NoVoice, Placing};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -293,8 +293,5 @@ impl Ear {
 
 /// The recording that goes along.
 fn voice(said: &Said, candidate: &Candidate) -> Result<Option<Voice>, String> {
-    let span = candidate.span();
-    let recording = said.spoken.recording.cut(span);
-    let utterance = Utterance::of(&recording, 0.0, recording.seconds());
-    utterance.map(Voice::new).transpose()
+    Voice::of(&said.spoken.recording, candidate.span())
 }

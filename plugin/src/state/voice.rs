@@ -6,8 +6,10 @@ use base64::engine::general_purpose::STANDARD;
 use procession_core::exchange::flac::{from_flac, to_flac};
 use procession_core::phrase::Phrase;
 use procession_core::reciter::Utterance;
+use procession_core::speech::Recording;
 use serde::{Serialize, Serializer};
 use serde_json::Value;
+use std::ops::Range;
 use std::sync::Arc;
 
 /// What was said, and how it is written. Large, and shared by all who only listen to it.
@@ -32,6 +34,15 @@ impl Voice {
             utterance: Arc::new(utterance),
             written: STANDARD.encode(file),
         })))
+    }
+
+    /// What lies between two moments of a recording, in seconds; none if nothing does.
+    ///
+    /// # Errors
+    /// As for [`Self::new`].
+    pub fn of(recording: &Recording, span: Range<f64>) -> Result<Option<Self>, String> {
+        let said = Utterance::of(recording, span.start, span.end);
+        said.map(Self::new).transpose()
     }
 
     /// What was said.
