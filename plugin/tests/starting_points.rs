@@ -330,6 +330,35 @@ fn the_sky_turns_by_five_semitones_in_ten_cycles() {
 }
 
 #[test]
+fn the_engines_are_together_again_after_63_cycles_of_which_no_two_are_alike() {
+    let heard = Heard::of("Three Engines");
+    let begins = |part, key: u8| -> BTreeSet<i64> {
+        let struck = heard.within(part, [0, 640]).into_iter();
+        struck
+            .filter(|note| note.1 == key)
+            .map(|note| note.0)
+            .collect()
+    };
+    let every = |steps: usize| -> BTreeSet<i64> { (0..640).step_by(steps).collect() };
+    let (steady, high, low) = (begins(STEADY, 62), begins(COPY_1, 74), begins(copy(2), 50));
+    assert_eq!((&steady, &high, &low), (&every(10), &every(9), &every(7)));
+    // Nine cycles of the steady voice are 90 steps, seven are 70, and 63 are 630.
+    assert_eq!(&steady & &high, every(90));
+    assert_eq!(&steady & &low, every(70));
+    assert_eq!(&(&steady & &high) & &low, every(630));
+    let cycle = |number: i64| -> Vec<(i64, u8)> {
+        let parts = [STEADY, COPY_1, copy(2)].into_iter();
+        let struck = parts.flat_map(|part| heard.struck(part, [number, number]));
+        struck
+            .map(|(at, key)| (at - (number - 1) * 10, key))
+            .collect()
+    };
+    let distinct: BTreeSet<_> = (1..=63).map(cycle).collect();
+    assert_eq!(distinct.len(), 63);
+    assert_eq!(cycle(64), cycle(1));
+}
+
+#[test]
 fn the_sentence_moves_within_five_semitones_and_ends_on_its_lowest() {
     let heard = Heard::of("Lights Along the Quay");
     let keys: Vec<u8> = heard

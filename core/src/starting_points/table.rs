@@ -181,6 +181,29 @@ pub const ALL: &[StartingPoint] = &[
         ..NEW
     },
     StartingPoint {
+        name: "Three Engines",
+        idea: "unequal lengths",
+        words: "D4 A4 . F4 . . G4 . C5 -",
+        tempo: 120.0,
+        set: &[
+            ("copies", "2"),
+            ("shifts", "0"),
+            ("dwell", "64"),
+            ("copy1_length", "9"),
+            ("copy2_length", "7"),
+            ("copy1_octave", "1"),
+            ("copy2_octave", "-1"),
+        ],
+        listen: [
+            "The steady voice goes round in ten steps, the high copy in nine and the low one in seven: \
+             all begin with the same D, but ever earlier against each other.",
+            "Follow the Ds: the high copy's falls together with the steady voice's every nine cycles, \
+             the low copy's every seven.",
+            "Of 63 cycles no two are alike; with the 64th all three begin together again.",
+        ],
+        ..NEW
+    },
+    StartingPoint {
         name: "Lights Along the Quay",
         idea: "a spoken sentence",
         words: "Db3 . E3 . . Eb3 Eb3 . D3 . D3 . D3 D3 D3 . D3 . Eb3 . D3 D3 D3 . B2 . . .",

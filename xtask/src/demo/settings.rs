@@ -43,6 +43,9 @@ pub fn read(plugin: &mut Instance) -> Result<Settings> {
     for copy in 1..=MAX_COPIES {
         s.copies[copy - 1].offset = shown.number(&format!("copy{copy}_offset"))?;
         s.copies[copy - 1].octave = shown.number(&format!("copy{copy}_octave"))? as i32;
+        // As long as the phrase, it is shown in words.
+        let length = shown.number(&format!("copy{copy}_length")).ok();
+        s.copies[copy - 1].length = length.map(|steps| steps as u32);
         s.copies[copy - 1].degrees = shown.number(&format!("copy{copy}_degrees"))? as i32;
         s.copies[copy - 1].semitones = shown.number(&format!("copy{copy}_semitones"))? as i32;
         s.copies[copy - 1].backwards = shown.text(&format!("copy{copy}_backwards"))? == "On";
