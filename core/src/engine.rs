@@ -313,6 +313,32 @@ impl Engine {
         transport: &Transport,
         frames: u32,
         controls: &Controls,
+        send: impl FnMut(Event),
+    ) -> InBlock<'_> {
+        self.begin_block(transport, frames, (controls, true), send)
+    }
+
+    /// The same if the `controls` say to the letter what they said to the block before: what follows
+    /// from them is not worked out again, nor are they compared.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn begin_unmoved(
+        &mut self,
+        transport: &Transport,
+        frames: u32,
+        controls: &Controls,
+        send: impl FnMut(Event),
+    ) -> InBlock<'_> {
+        debug_assert!(self.controls.is_none_or(|told| told == *controls));
+        self.begin_block(transport, frames, (controls, false), send)
+    }
+
+    fn begin_block(
+        &mut self,
+        transport: &Transport,
+        frames: u32,
+        (controls, moved): (&Controls, bool),
         mut send: impl FnMut(Event),
     ) -> InBlock<'_> {
         // Whoever is out of the way practises nothing.
@@ -324,7 +350,7 @@ impl Engine {
         self.set_pace(&practising);
         let (block, joint) = self.clock.advance(transport, frames);
         self.leave_practice(&block, joint, &practising);
-        self.enter(block, joint, controls, &mut send);
+        self.enter(block, joint, (controls, moved), &mut send);
         let block = self.rehearse(block, joint, practising, send);
         InBlock::new(self, block)
     }

@@ -8,9 +8,9 @@ use crate::count_in::{Click, CountIn};
 use crate::ledger::{Ledger, Message, Touch};
 use crate::note::{Channel, Key, Velocity};
 use crate::part::Part;
-use crate::process::{Process, VoiceNote};
+use crate::process::{Edition, Process, VoiceNote};
 use crate::settings::OutputSettings;
-use crate::time::{Beats, Block, LATE, Span};
+use crate::time::{Beats, Block, HAIR, LATE, Span};
 use crate::touch::perform;
 
 /// The controller that places a channel between left and right (MIDI 1.0: 10, pan).
@@ -25,7 +25,12 @@ pub struct Event {
     pub message: Message,
 }
 
-/// Renders a process block by block. Its only memory is what sounds and how far it has come.
+/// Beats beyond a block in which the next note is looked for, so that it need not be looked for in
+/// every block. Longer would be no gain: in most music somebody strikes by then.
+const AHEAD: Beats = 0.25;
+
+/// Renders a process block by block. Its only memory is what sounds and how far it has come; what
+/// else it remembers, it could ask again.
 #[derive(Debug, Default)]
 pub struct Player {
     ledger: Ledger,
@@ -37,10 +42,27 @@ pub struct Player {
     /// Whether nothing has been played since the start: what would have been played before is struck
     /// at once.
     opens: bool,
-    /// The pan last sent to each channel.
+    /// Where nothing begins.
+    quiet: Option<Quiet>,
+    /// The pan last sent to each channel, and for which process.
     panned: [Option<u8>; 16],
+    panned_for: Option<Edition>,
     /// How often all voices fell silent at once.
     silences: u32,
+}
+
+/// A stretch in which a process, played by nobody's hand, begins no note.
+#[derive(Clone, Copy, Debug)]
+struct Quiet {
+    of: Edition,
+    span: Span,
+}
+
+impl Quiet {
+    fn holds(&self, process: &Process, span: Span) -> bool {
+        let within = self.span.start <= span.start && span.end <= self.span.end - HAIR;
+        within && self.of == process.edition()
+    }
 }
 
 impl Player {
@@ -91,28 +113,41 @@ impl Player {
         let mut clicks = count_in.clicks(span).peekable();
         let mut moment = None;
         let opens = self.opens || self.come_to.is_none();
-        for note in casting.notes(process, (span, opens), steady) {
-            let frame = part.frame_of(note.on);
-            if moment.is_none_or(|(before, _)| before != frame) {
-                if let Some((_, before)) = moment {
-                    self.ledger.sound(|message| at(before, message));
+        let by_itself = casting == Casting::default();
+        let is_quiet = by_itself && self.quiet.is_some_and(|quiet| quiet.holds(process, span));
+        if !is_quiet {
+            let ahead = if by_itself { AHEAD } else { 0.0 };
+            let reach = Span::new(span.start, span.end + ahead);
+            let mut notes = casting.notes(process, (reach, opens), steady).peekable();
+            while let Some(note) = notes.next_if(|note| !by_itself || note.on < span.end) {
+                let frame = part.frame_of(note.on);
+                if moment.is_none_or(|(before, _)| before != frame) {
+                    if let Some((_, before)) = moment {
+                        self.ledger.sound(|message| at(before, message));
+                    }
+                    while let Some(click) = clicks.next_if(|click| part.frame_of(click.on) <= frame)
+                    {
+                        self.click(&click, &mut at);
+                    }
                 }
-                while let Some(click) = clicks.next_if(|click| part.frame_of(click.on) <= frame) {
-                    self.click(&click, &mut at);
-                }
+                moment = Some((frame, note.on));
+                self.end_notes_until(note.on, &mut at);
+                let place = (channel_of(note.part, &process.settings().output), note.key);
+                self.ledger.strike(
+                    note.part,
+                    note.off,
+                    place,
+                    touch_of(process, &note),
+                    |message| {
+                        at(note.on, message);
+                    },
+                );
             }
-            moment = Some((frame, note.on));
-            self.end_notes_until(note.on, &mut at);
-            let place = (channel_of(note.part, &process.settings().output), note.key);
-            self.ledger.strike(
-                note.part,
-                note.off,
-                place,
-                touch_of(process, &note),
-                |message| {
-                    at(note.on, message);
-                },
-            );
+            let next = notes.peek().map_or(reach.end, |next| next.on);
+            self.quiet = by_itself.then(|| Quiet {
+                of: process.edition(),
+                span: Span::new(span.end, next),
+            });
         }
         if let Some((_, last)) = moment {
             self.ledger.sound(|message| at(last, message));
@@ -221,6 +256,7 @@ impl Player {
     /// Forgets where channels were placed, so that they are told again.
     pub fn pan_anew(&mut self) {
         self.panned = [None; 16];
+        self.panned_for = None;
     }
 
     fn end_notes_until(&mut self, until: Beats, at: &mut impl FnMut(Beats, Message)) {
@@ -231,7 +267,9 @@ impl Player {
 
     fn pan(&mut self, process: &Process, mut send: impl FnMut(Message)) {
         let output = &process.settings().output;
-        if output.all_on_one {
+        let edition = Some(process.edition());
+        let is_told = std::mem::replace(&mut self.panned_for, edition) == edition;
+        if output.all_on_one || is_told {
             return;
         }
         for part in process.parts() {

@@ -1,6 +1,10 @@
 //! The process: all there is to hear. The voices, the modes that they sound in, and how loud and in
 //! which octave each plays.
 
+mod edition;
+
+pub use edition::Edition;
+
 use crate::boundaries::begun_by;
 use crate::fold::FoldMap;
 use crate::mode::Mode;
@@ -37,6 +41,8 @@ pub struct VoiceNote {
 pub struct Process {
     voices: Voices,
     modes: ModePlan,
+    /// Another whenever one of these two is another.
+    edition: Edition,
 }
 
 /// How a process stands on its way: what is to be known, beside phrase, settings and route, to go
@@ -57,11 +63,18 @@ impl Process {
         Self {
             modes: ModePlan::new(&voices),
             voices,
+            edition: Edition::next(),
         }
+    }
+
+    /// As long as this is the same, so is everything that is asked of it.
+    pub fn edition(&self) -> Edition {
+        self.edition
     }
 
     /// The same settings with another phrase. Works in place: an audio thread's stack is small.
     pub fn set_phrase(&mut self, phrase: &Phrase) {
+        self.edition = Edition::next();
         self.voices.set_phrase(phrase);
         self.modes = ModePlan::new(&self.voices);
     }
@@ -88,12 +101,14 @@ impl Process {
 
     /// See [`Voices::set_route`].
     pub fn set_route(&mut self, route: &Route) {
+        self.edition = Edition::next();
         self.voices.set_route(route);
         self.modes.follow_stages(&self.voices);
     }
 
     /// See [`Voices::change_route`].
     pub fn change_route(&mut self, route: &Route, now: Beats) {
+        self.edition = Edition::next();
         let begun = |voices: &Voices| begun_by(voices, now);
         self.voices.change_route(route, now, begun);
         self.modes.follow_stages(&self.voices);
@@ -106,7 +121,10 @@ impl Process {
 
     /// Cycle 0 begins at song position `origin`.
     pub fn set_origin(&mut self, origin: Beats) {
-        self.voices.set_origin(origin);
+        if origin != self.origin() {
+            self.edition = Edition::next();
+            self.voices.set_origin(origin);
+        }
     }
 
     /// Where keys go as the fold's parameters say: at the beginning, before any modulation.
@@ -257,6 +275,7 @@ impl Process {
 
     /// Puts other settings in force from song position `now` on; see [`Voices::set_settings`].
     pub fn set_settings(&mut self, settings: Settings, now: Beats) {
+        self.edition = Edition::next();
         let old = *self.settings();
         let begun = |voices: &Voices| begun_by(voices, now);
         let stages_moved = self.voices.set_settings(settings, now, begun);
@@ -265,6 +284,7 @@ impl Process {
 
     /// See [`Voices::settle`].
     pub fn settle(&mut self) {
+        self.edition = Edition::next();
         if self.voices.settle() {
             self.modes.follow_stages(&self.voices);
         }
@@ -272,6 +292,7 @@ impl Process {
 
     /// See [`Voices::cue`].
     pub fn cue(&mut self, now: Beats) -> bool {
+        self.edition = Edition::next();
         let taken = self.voices.cue(now);
         if taken {
             self.modes.follow_cues(&self.voices);
@@ -281,6 +302,7 @@ impl Process {
 
     /// See [`Voices::begin_anew`].
     pub fn begin_anew(&mut self) {
+        self.edition = Edition::next();
         if self.voices.begin_anew() {
             self.modes.follow_stages(&self.voices);
         }
@@ -288,6 +310,7 @@ impl Process {
 
     /// See [`Voices::come_to_rest`].
     pub fn come_to_rest(&mut self, now: Beats, then: Beats) {
+        self.edition = Edition::next();
         if self.voices.come_to_rest(now, then) {
             self.modes.follow_cues(&self.voices);
         }
@@ -303,12 +326,14 @@ impl Process {
 
     /// Stands as another did, of the same phrase, settings and route.
     pub fn stand_at(&mut self, stance: &Stance) {
+        self.edition = Edition::next();
         self.voices.stand(&stance.footing);
         self.modes.stand(&stance.begins, &self.voices);
     }
 
     /// See [`Voices::rest_offsets`].
     pub fn rest_offsets(&mut self) {
+        self.edition = Edition::next();
         self.voices.rest_offsets();
     }
 
@@ -319,6 +344,7 @@ impl Process {
 
     /// See [`Voices::stand`].
     pub fn stand(&mut self, footing: &Footing) -> Stands {
+        self.edition = Edition::next();
         let stands = self.voices.stand(footing);
         match stands {
             Stands::AsBefore => (),
@@ -389,6 +415,50 @@ mod tests {
             .notes(part, Span::new(start, end))
             .map(|note| note.key.number())
             .collect()
+    }
+
+    #[test]
+    fn whatever_is_done_to_it_it_is_of_another_edition() {
+        let mut process = process(SIX, Settings::default());
+        let stance = process.stance();
+        let footing = process.footing();
+        let other = Phrase::from_text("C4 G4", 0.25).unwrap();
+        let route = Route::default();
+        let louder = Settings {
+            output: crate::settings::OutputSettings {
+                steady_level: 1.5,
+                ..Default::default()
+            },
+            ..Settings::default()
+        };
+        let deeds: [&dyn Fn(&mut Process); 13] = [
+            &|process| process.set_phrase(&other),
+            &|process| process.set_route(&route),
+            &|process| process.change_route(&route, 2.0),
+            &|process| process.set_origin(3.0),
+            &|process| process.set_settings(louder, 4.0),
+            &|process| process.settle(),
+            &|process| {
+                process.cue(5.0);
+            },
+            &|process| process.begin_anew(),
+            &|process| process.come_to_rest(6.0, 7.0),
+            &|process| process.stand_at(&stance),
+            &|process| process.rest_offsets(),
+            &|process| {
+                process.stand(&footing);
+            },
+            &|process| process.count_from(8.0),
+        ];
+        for (place, deed) in deeds.iter().enumerate() {
+            let before = process.clone();
+            assert_eq!(before.edition(), process.edition());
+            deed(&mut process);
+            assert_ne!(before.edition(), process.edition(), "deed {place}");
+        }
+        let now = process.edition();
+        process.set_origin(process.origin());
+        assert_eq!(process.edition(), now, "nothing was done");
     }
 
     #[test]

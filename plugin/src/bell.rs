@@ -58,7 +58,7 @@ impl Bell {
     /// # Real-time
     /// Allocates never, blocks never.
     pub fn takes_panic(&self) -> bool {
-        self.panic.swap(false, Ordering::Relaxed)
+        takes(&self.panic)
     }
 
     /// Hold is switched on in the window; the host will say so too, in its own time.
@@ -71,7 +71,7 @@ impl Bell {
     /// # Real-time
     /// Allocates never, blocks never.
     pub fn takes_hold(&self) -> bool {
-        self.held.swap(false, Ordering::Relaxed)
+        takes(&self.held)
     }
 
     /// The sketch in that place, counted from 0, is to come when sketches are to come.
@@ -85,6 +85,9 @@ impl Bell {
     /// # Real-time
     /// Allocates never, blocks never.
     pub fn takes_asked(&self) -> Option<usize> {
+        if self.asked.load(Ordering::Relaxed) == 0 {
+            return None;
+        }
         let place = self.asked.swap(0, Ordering::Relaxed);
         (place as usize).checked_sub(1)
     }
@@ -118,6 +121,12 @@ impl Bell {
         self.heard(true);
         OpenWindow(self.clone())
     }
+}
+
+/// Whether a sign was given, which is taken away. Asked in every block, so it only looks as long as
+/// there is none: looking is free, writing what another thread reads is not.
+fn takes(sign: &AtomicBool) -> bool {
+    sign.load(Ordering::Relaxed) && sign.swap(false, Ordering::Relaxed)
 }
 
 impl Drop for OpenWindow {

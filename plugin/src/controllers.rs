@@ -116,6 +116,9 @@ impl Controllers {
         let used = used.fold(0, |bits, channel| bits | bit(channel));
         self.unsettled |= used ^ self.used;
         self.used = used;
+        if self.is_settled() {
+            return;
+        }
         for number in 0..CHANNELS as u8 {
             let Some(channel) = note::Channel::new(number) else {
                 continue;

@@ -10,6 +10,7 @@ use nice_plug::prelude::{FloatRange, IntRange, ParamSetter};
 use procession_core::settings::{Worded, Wording, bared, plain};
 use std::ops::RangeInclusive;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 /// One parameter as the public contract has it.
 #[derive(Clone, Debug)]
@@ -126,13 +127,34 @@ fn place_meant<T: Worded>(text: &str) -> Option<usize> {
     T::meant_by(text).and_then(place_of)
 }
 
+/// Counts how often any of the parameters has moved: what follows from them is worked out again only
+/// then. The framework tells of every value that is set, whoever sets it.
+#[derive(Clone, Debug, Default)]
+pub struct Moved(Arc<AtomicU64>);
+
+impl Moved {
+    /// A value has changed.
+    fn note(&self) {
+        // Whoever sees the new count sees the new value.
+        self.0.fetch_add(1, Ordering::Release);
+    }
+
+    /// How often so far. What is read of the parameters after this is no older.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn count(&self) -> u64 {
+        self.0.load(Ordering::Acquire)
+    }
+}
+
 /// What makes up a kind of parameter: how the framework's parameter is built from it.
 pub trait Declared: Sized {
     /// The framework's parameter.
     type Parameter;
 
-    /// Builds it under this name.
-    fn build(&self, name: &str, automatable: bool) -> Self::Parameter;
+    /// Builds it under this name. Whenever its value changes, `moved` is told.
+    fn build(&self, name: &str, automatable: bool, moved: &Moved) -> Self::Parameter;
 
     /// As hosts and windows handle it.
     fn shown(parameter: &Self::Parameter) -> &dyn Shown;
@@ -172,9 +194,11 @@ impl Toggle {
 impl Declared for Toggle {
     type Parameter = BoolParam;
 
-    fn build(&self, name: &str, automatable: bool) -> BoolParam {
+    fn build(&self, name: &str, automatable: bool, moved: &Moved) -> BoolParam {
+        let moved = moved.clone();
         let (to_text, to_value) = (*self, *self);
         let parameter = BoolParam::new(name, self.default)
+            .with_callback(Arc::new(move |_| moved.note()))
             .with_value_to_string(Arc::new(move |value| to_text.text(value)))
             .with_string_to_value(Arc::new(move |text| to_value.value(text)));
         let parameter = if self.bypass {
@@ -282,9 +306,11 @@ impl Whole {
 impl Declared for Whole {
     type Parameter = IntParam;
 
-    fn build(&self, name: &str, automatable: bool) -> IntParam {
+    fn build(&self, name: &str, automatable: bool, moved: &Moved) -> IntParam {
+        let moved = moved.clone();
         let (to_text, to_value) = (self.clone(), self.clone());
         let parameter = IntParam::new(name, self.default, int_range(self.range()))
+            .with_callback(Arc::new(move |_| moved.note()))
             .with_value_to_string(Arc::new(move |value| to_text.text(value)))
             .with_string_to_value(Arc::new(move |text| to_value.value(text)));
         automation(parameter, automatable)
@@ -360,9 +386,11 @@ impl Declared for Choice {
     // lets in, aborts the host at the next save.
     type Parameter = Arc<IntParam>;
 
-    fn build(&self, name: &str, automatable: bool) -> Arc<IntParam> {
+    fn build(&self, name: &str, automatable: bool, moved: &Moved) -> Arc<IntParam> {
+        let moved = moved.clone();
         let (to_text, to_value) = (self.clone(), self.clone());
         let parameter = IntParam::new(name, self.default as i32, int_range(self.range()))
+            .with_callback(Arc::new(move |_| moved.note()))
             .with_value_to_string(Arc::new(move |index| to_text.text(index)))
             .with_string_to_value(Arc::new(move |text| to_value.value(text)));
         Arc::new(automation(parameter, automatable))
@@ -530,13 +558,15 @@ impl Amount {
 impl Declared for Amount {
     type Parameter = FloatParam;
 
-    fn build(&self, name: &str, automatable: bool) -> FloatParam {
+    fn build(&self, name: &str, automatable: bool, moved: &Moved) -> FloatParam {
+        let moved = moved.clone();
         let (to_text, to_value) = (self.clone(), self.clone());
         let (min, max) = (*self.range().start(), *self.range().end());
         // Without a step: the framework would multiply it in f32, so that values became ones that no
         // text stands for (176.90001), or -0. What is finer than the resolution is rounded where it
         // is shown and where it is heard.
         let parameter = FloatParam::new(name, self.default, FloatRange::Linear { min, max })
+            .with_callback(Arc::new(move |_| moved.note()))
             .with_value_to_string(Arc::new(move |value| to_text.text(value)))
             .with_string_to_value(Arc::new(move |text| to_value.value(text)));
         if automatable {
@@ -734,7 +764,7 @@ where
 #[expect(
     unsafe_code,
     reason = "marked unsafe to keep plug-ins from setting what belongs to a host; it stores an \
-              atomic value and runs callbacks, of which there are none here"
+              atomic value and runs the callback, which counts that"
 )]
 fn set_as_a_wrapper_would<P: InternalParamMut>(parameter: &P, value: P::Plain) {
     // SAFETY: the program has no host that could miss it.

@@ -64,6 +64,7 @@ pub fn exchange(first: Kept) -> (MainSide, AudioSide) {
     }));
     let audio = AudioSide {
         orders: orders_in,
+        looks: 0,
         reports: reports_out,
         phrases: 0,
         loads: 0,
@@ -128,6 +129,8 @@ pub enum Cause {
 /// The audio thread's end. It belongs to the plug-in object.
 pub struct AudioSide {
     orders: Output<Order>,
+    /// How many orders were looked at.
+    looks: u64,
     reports: Input<Report>,
     /// Of the last order that was looked at.
     phrases: u64,
@@ -193,7 +196,11 @@ impl AudioSide {
     /// # Real-time
     /// Allocates never, blocks never: one atomic swap.
     pub fn poll_incoming(&mut self) -> Option<(Cause, &Taken)> {
-        self.orders.update();
+        if !self.orders.update() {
+            // What was looked at before was answered before.
+            return None;
+        }
+        self.looks += 1;
         let order = self.orders.output_buffer();
         let cause = match (order.loads == self.loads, order.phrases == self.phrases) {
             (true, true) => return None,
@@ -240,6 +247,15 @@ impl AudioSide {
         told.performed.copy_from(performed);
         told.answers = self.performances;
         self.told.publish();
+    }
+
+    /// How often what is kept has become other than it was, as of the last call of
+    /// [`Self::poll_incoming`].
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn looks(&self) -> u64 {
+        self.looks
     }
 
     /// What is kept beside the parameters, as of the last call of [`Self::poll_incoming`]: the

@@ -5,7 +5,7 @@
 //! audio side reads them.
 
 use crate::declaration::{
-    Amount, Choice, Declaration, Declared, Kind, Naming, Shown, Toggle, Unit, Whole,
+    Amount, Choice, Declaration, Declared, Kind, Moved, Naming, Shown, Toggle, Unit, Whole,
 };
 use crate::handover::{AudioSide, MainSide, exchange};
 use crate::state::{CHOICES, Kept};
@@ -110,9 +110,9 @@ macro_rules! parameters {
         }
 
         impl $group {
-            fn new(named: impl Fn(&str) -> String) -> Self {
+            fn new(named: impl Fn(&str) -> String, moved: &Moved) -> Self {
                 Self {
-                    $($field: $values.build(&named($name), automatable!($($fixed)?)),)+
+                    $($field: $values.build(&named($name), automatable!($($fixed)?), moved),)+
                 }
             }
 
@@ -505,6 +505,7 @@ pub struct Parameters {
     pub kept: MainSide,
     #[persist = "choices"]
     choices: SavedChoices,
+    moved: Moved,
 }
 
 /// Every parameter as declared, in the order of the host's list.
@@ -570,21 +571,23 @@ impl Parameters {
 
     fn with_audition(audition: Amount) -> (Arc<Self>, AudioSide) {
         let (kept, audio) = exchange(Kept::default());
+        let moved = &Moved::default();
         let plain = |name: &str| name.to_owned();
-        let copy = |copy: usize| CopyParameters::new(|name| format!("Copy {copy} {name}"));
-        let material = |copy: usize| MaterialParameters::new(|name| format!("Copy {copy} {name}"));
-        let phrase = PhraseParameters::new(plain);
-        let motion = MotionParameters::new(plain);
-        let growth = GrowthParameters::new(plain);
-        let fold = FoldParameters::new(plain);
+        let copy = |copy: usize| CopyParameters::new(|name| format!("Copy {copy} {name}"), moved);
+        let material =
+            |copy: usize| MaterialParameters::new(|name| format!("Copy {copy} {name}"), moved);
+        let phrase = PhraseParameters::new(plain, moved);
+        let motion = MotionParameters::new(plain, moved);
+        let growth = GrowthParameters::new(plain, moved);
+        let fold = FoldParameters::new(plain, moved);
         let output = OutputParameters {
-            audition: audition.build("Audition", true),
-            ..OutputParameters::new(plain)
+            audition: audition.build("Audition", true, moved),
+            ..OutputParameters::new(plain, moved)
         };
-        let line = LineParameters::new(plain);
-        let beginning = BeginningParameters::new(plain);
-        let voice = VoiceParameters::new(plain);
-        let mallet = |whose: &str| MalletParameters::new(|name| format!("{whose} {name}"));
+        let line = LineParameters::new(plain, moved);
+        let beginning = BeginningParameters::new(plain, moved);
+        let voice = VoiceParameters::new(plain, moved);
+        let mallet = |whose: &str| MalletParameters::new(|name| format!("{whose} {name}"), moved);
         let steady_mallet = mallet("Steady");
         let resulting_mallet = mallet("Resulting");
         let mallet1 = mallet("Copy 1");
@@ -595,8 +598,9 @@ impl Parameters {
         let mallet6 = mallet("Copy 6");
         let mallet7 = mallet("Copy 7");
         let mallet8 = mallet("Copy 8");
-        let listening = ListeningParameters::new(plain);
-        let cycle = |copy: usize| CycleParameters::new(|name| format!("Copy {copy} {name}"));
+        let listening = ListeningParameters::new(plain, moved);
+        let cycle =
+            |copy: usize| CycleParameters::new(|name| format!("Copy {copy} {name}"), moved);
         let choices = SavedChoices::new([
             ("grid", &phrase.grid),
             ("motion", &motion.motion),
@@ -642,7 +646,7 @@ impl Parameters {
             copy7: copy(7),
             copy8: copy(8),
             beginning,
-            steady: SteadyParameters::new(plain),
+            steady: SteadyParameters::new(plain, moved),
             material1: material(1),
             material2: material(2),
             material3: material(3),
@@ -652,7 +656,7 @@ impl Parameters {
             material7: material(7),
             material8: material(8),
             voice,
-            touch: TouchParameters::new(plain),
+            touch: TouchParameters::new(plain, moved),
             steady_mallet,
             resulting_mallet,
             mallet1,
@@ -674,8 +678,17 @@ impl Parameters {
             cycle8: cycle(8),
             kept,
             choices,
+            moved: moved.clone(),
         };
         (Arc::new(parameters), audio)
+    }
+
+    /// How often any of them has moved, whoever moved it.
+    ///
+    /// # Real-time
+    /// Allocates never, blocks never.
+    pub fn moves(&self) -> u64 {
+        self.moved.count()
     }
 
     /// Everything the engine reads, each value within its range whatever host or state said; the

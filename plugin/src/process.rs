@@ -2,6 +2,7 @@
 //! host's.
 
 mod calling;
+mod desk;
 mod events;
 mod exit;
 mod hand;
@@ -20,12 +21,12 @@ use crate::params::Parameters;
 use crate::program::ProgramAudio;
 use crate::state::{Taken, Voice};
 use calling::Calling;
+use desk::Desk;
 use events::{play_in, struck, was_never_moved};
 use exit::Exit;
 use hand::Hand;
 use nice_plug::prelude::*;
-use procession_core::engine::{Controls, Engine, News};
-use procession_core::practice::Practising;
+use procession_core::engine::{Engine, News};
 use procession_core::time::Block;
 use spoken::{Held, Spoken};
 use transport::{bar_start, bars, heard_from};
@@ -43,6 +44,7 @@ pub struct AudioThread {
     bell: Bell,
     hand: Hand,
     spoken: Spoken,
+    desk: Desk,
     calling: Calling,
     /// In the program, what a host would have.
     program: Option<ProgramAudio>,
@@ -65,6 +67,7 @@ impl AudioThread {
             bell,
             hand: Hand::default(),
             spoken: Spoken::default(),
+            desk: Desk::default(),
             calling: Calling::default(),
             program: None,
             sample_rate: 48_000.0,
@@ -130,20 +133,16 @@ impl AudioThread {
         let bars = bars(context.transport(), is_own, grouping);
         let of_host = heard_from(context.transport());
         let practising = self.exchange.poll_practising();
-        let held = self.hold(parameters, frames);
-        let controls = Controls {
-            practising,
-            hold: held.hold,
-            waits: held.waits,
-            by_hand: held.by_hand,
-            ..controls(parameters, &self.exchange)
-        };
+        self.desk.read(parameters, &self.exchange);
+        let held = self.hold(frames);
+        let moved = self.desk.told(practising, held);
+        let controls = self.desk.controls();
         if let Some((left, right)) = sides(buffer) {
             self.exchange.microphone().hear(left, right);
         }
         // Out of the way means that the audio passes as it came.
-        let level = parameters.audition().filter(|_| !controls.bypass);
-        let along = parameters.along().unless(controls.bypass);
+        let level = self.desk.audition().filter(|_| !controls.bypass);
+        let along = self.desk.along().unless(controls.bypass);
         let voice = self.exchange.kept().voice.as_ref();
         self.audition.take_voice(voice.map(Voice::utterance));
         let level = level.map(|level| level - self.bell.softer());
@@ -169,11 +168,15 @@ impl AudioThread {
         let transport = match &mut self.program {
             Some(program) => {
                 let pass = (frames, self.sample_rate);
-                song::song(program, engine, pass, &controls, &mut send)
+                song::song(program, engine, pass, controls, &mut send)
             }
             None => of_host,
         };
-        let mut block = engine.begin(&transport, frames, &controls, &mut send);
+        let mut block = if moved {
+            engine.begin(&transport, frames, controls, &mut send)
+        } else {
+            engine.begin_unmoved(&transport, frames, controls, &mut send)
+        };
         exit.enter(&block);
         let controllers = &mut self.controllers;
         controllers.settle(block.engine().channels(None), |event| {
@@ -230,12 +233,12 @@ impl AudioThread {
     }
 
     /// Hold as it counts in this block: of what was said a phrase is made first.
-    fn hold(&mut self, parameters: &Parameters, frames: u32) -> Held {
-        let hold = parameters.hold();
+    fn hold(&mut self, frames: u32) -> Held {
+        let hold = self.desk.hold();
         let by_hand = self.hand.holds(&self.bell, hold, frames);
         let tempo = self.engine.clock().tempo();
         let microphone = self.exchange.microphone();
-        microphone.listen(parameters.listens() && !parameters.bypass());
+        microphone.listen(self.desk.listens());
         let held = self.spoken.hold((hold, by_hand), tempo, microphone);
         if held.turns {
             self.bell.ring();
@@ -308,21 +311,5 @@ impl AudioThread {
         if awaited && self.feed.show(&self.engine, news, bars) {
             self.bell.ring();
         }
-    }
-}
-
-fn controls(parameters: &Parameters, exchange: &AudioSide) -> Controls {
-    Controls {
-        settings: parameters.settings(exchange.kept()),
-        hold: parameters.hold(),
-        beginning: parameters.beginning(exchange.kept()),
-        waits: false,
-        by_hand: false,
-        thru: parameters.thru(),
-        bypass: parameters.bypass(),
-        cue: parameters.cue(),
-        cue_key: parameters.cue_key(),
-        cue_controller: parameters.cue_controller(),
-        practising: Practising::Not,
     }
 }

@@ -1,6 +1,7 @@
 //! The parameters as a host sees them, against the public contract.
 
 use nice_plug::params::{ParamFlags, Params};
+use nice_plug::plugin::ParamValue;
 use procession::declaration::{Choice, Declaration, Kind, Shown, Whole};
 use procession::params::{Parameters, describe};
 use procession_core::mode::PitchName;
@@ -432,6 +433,25 @@ fn reading_the_settings_never_touches_the_allocator() {
     let settings =
         nice_assert_no_alloc::assert_no_alloc(|| parameters.settings(&parameters.kept.current()));
     assert_eq!(settings, Settings::default());
+}
+
+/// What follows from parameters is worked out again when one has moved, and at no other time.
+#[test]
+fn every_move_of_every_parameter_is_counted_and_nothing_else_is() {
+    let (parameters, _) = Parameters::new();
+    parameters.each(|declaration, parameter| {
+        let before = parameters.moves();
+        let saved = parameter.saved();
+        parameter.restore(&saved);
+        assert_eq!(parameters.moves(), before, "{}", declaration.id);
+        parameter.restore(&match saved {
+            ParamValue::F32(value) => ParamValue::F32(value / 2.0 + 0.25),
+            ParamValue::I32(value) => ParamValue::I32(value + 1),
+            ParamValue::Bool(value) => ParamValue::Bool(!value),
+            other => other,
+        });
+        assert_eq!(parameters.moves(), before + 1, "{}", declaration.id);
+    });
 }
 
 #[test]

@@ -48,12 +48,13 @@ struct Entering<'e, S> {
 }
 
 impl Engine {
-    /// Enters `block`, which joins the time before it as `joint` says.
+    /// Enters `block`, which joins the time before it as `joint` says. The controls may have moved
+    /// since the block before, or not.
     pub(super) fn enter(
         &mut self,
         block: Block,
         joint: Joint,
-        controls: &Controls,
+        (controls, moved): (&Controls, bool),
         send: impl FnMut(Event),
     ) {
         let entry = Entry {
@@ -77,7 +78,11 @@ impl Engine {
         }
         entering.find_place_in_song(controls);
         entering.hear_bars();
-        entering.apply(controls);
+        if moved || entry.opened {
+            entering.apply(controls);
+        } else {
+            debug_assert!(controls.settings == *entering.engine.process.settings());
+        }
         if entry.is_afresh() {
             self.process.settle();
         }
