@@ -1,6 +1,6 @@
 //! A soak: hours of what a host may do with a held phrase, as fast as the machine can.
 //!
-//! Every parameter is automated, on a lane of its own; tempi ramp, the song loops and leaps, notes
+//! Every parameter but one is automated, on a lane of its own; tempi ramp, the song loops and leaps, notes
 //! come in, and the project is saved and opened meanwhile. Every ten minutes hold goes off, and
 //! nothing may sound; then a project far into the song must play as on a new instance.
 
@@ -130,8 +130,12 @@ impl Host {
     fn new(mut plugin: Plugin<Loaded>, phrase: &Phrase) -> Result<Self, Error> {
         plugin.load(&project(phrase, 0.0, true))?;
         plugin.set("copies", "8")?;
+        // What is said into the input is worked out by a thread of its own, in its own time: with that,
+        // nothing would be the same twice.
+        let mut lanes = plugin.parameters();
+        lanes.retain(|parameter| parameter.name != "Listen to");
         Ok(Self {
-            lanes: plugin.parameters(),
+            lanes,
             plugin: started(plugin)?,
             dice: Dice::new(8),
             passed: 0.0,

@@ -12,16 +12,16 @@ use std::process::Command;
 pub const HELP: &str = "\
 cargo xtask fuzz [TARGET] [--minutes N]
 
-Gives Procession what it does not expect, guided by which code that reaches: files (file), phrases
-in words (words), plans as JSON (plan), saved states (state), and hosts that do anything in any
-order (host). Without a TARGET all of them, one after another, for an hour together; --minutes says
+Gives Procession what it does not expect, guided by which code that reaches: files (file), sound
+files (sound), phrases in words (words), plans as JSON (plan), saved states (state), and hosts that do
+anything in any order (host). Without a TARGET all of them, one after another, for an hour together; --minutes says
 how long. It takes a C++ compiler.
 
 It begins with what lies in tests/fuzz/corpus, and keeps what it learns in the target folder. What breaks a
 promise is kept under tests/fuzz/found: copy it into the corpus, where every `cargo xtask test` tries it.
 ";
 
-const TARGETS: [&str; 5] = ["file", "words", "plan", "state", "host"];
+const TARGETS: [&str; 6] = ["file", "sound", "words", "plan", "state", "host"];
 
 /// Tells this program that cargo calls it in the place of the compiler.
 const INSTRUMENTING: &str = "PROCESSION_INSTRUMENTING";

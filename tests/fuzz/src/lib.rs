@@ -8,6 +8,7 @@
 mod file;
 mod host;
 mod plan;
+mod sound;
 mod state;
 mod words;
 
@@ -23,10 +24,14 @@ pub struct Target {
 }
 
 /// All ways in.
-pub const TARGETS: [Target; 5] = [
+pub const TARGETS: [Target; 6] = [
     Target {
         name: "file",
         run: file::run,
+    },
+    Target {
+        name: "sound",
+        run: sound::run,
     },
     Target {
         name: "words",

@@ -15,9 +15,22 @@ thread_local! {
 fuzz_target!(|bytes: &[u8]| {
     CHOSEN.with(|chosen| {
         let chosen = chosen.get_or_init(|| {
+            mind_only_our_own();
             let name = std::env::var(TOLD).unwrap_or_default();
             target(&name).unwrap_or(&TARGETS[0])
         });
         (chosen.run)(bytes);
     });
 });
+
+/// The guide takes any panic for a find. Those of the decoders of sound are caught where they are
+/// called, and are none.
+fn mind_only_our_own() {
+    let find = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |told| {
+        let place = told.location();
+        if place.is_none_or(|place| !place.file().contains("symphonia")) {
+            find(told);
+        }
+    }));
+}

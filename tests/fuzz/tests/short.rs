@@ -65,6 +65,11 @@ fn files_are_read_or_refused() {
 }
 
 #[test]
+fn sound_files_are_read_or_refused() {
+    try_target("sound");
+}
+
+#[test]
 fn words_are_read_or_refused() {
     try_target("words");
 }
@@ -86,6 +91,6 @@ fn hosts_by_chance_leave_no_note_hanging() {
 
 #[test]
 fn every_way_in_is_tried() {
-    let tried = ["file", "words", "plan", "state", "host"];
+    let tried = ["file", "sound", "words", "plan", "state", "host"];
     assert_eq!(TARGETS.map(|target| target.name), tried);
 }
