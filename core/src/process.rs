@@ -370,6 +370,7 @@ impl Process {
     pub fn count_dwells(&mut self, counted: bool) -> bool {
         let changed = self.voices.count_dwells(counted);
         if changed {
+            self.edition = Edition::next();
             self.modes.follow_stages(&self.voices);
         }
         changed
