@@ -599,8 +599,7 @@ impl Parameters {
         let mallet7 = mallet("Copy 7");
         let mallet8 = mallet("Copy 8");
         let listening = ListeningParameters::new(plain, moved);
-        let cycle =
-            |copy: usize| CycleParameters::new(|name| format!("Copy {copy} {name}"), moved);
+        let cycle = |copy: usize| CycleParameters::new(|name| format!("Copy {copy} {name}"), moved);
         let choices = SavedChoices::new([
             ("grid", &phrase.grid),
             ("motion", &motion.motion),
