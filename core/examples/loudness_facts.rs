@@ -62,6 +62,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             tempo: TEMPO,
             tempi: None,
             sample_rate: FILE_SAMPLE_RATE,
+            voice: None,
         };
         std::fs::write(folder.join(format!("{name}.wav")), sound.to_wav()?)?;
     }

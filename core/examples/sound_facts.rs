@@ -34,6 +34,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         tempo: TEMPO,
         tempi: None,
         sample_rate: FILE_SAMPLE_RATE,
+        voice: None,
     };
     let bytes = sound.to_wav()?;
     file.write_all(&bytes)?;

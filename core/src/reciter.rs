@@ -13,9 +13,11 @@
 //! The [`Mallets`](crate::mallet::Mallets) carry it to the output, under their ceiling.
 
 mod between;
+mod lines;
 mod saying;
 mod utterance;
 
+pub(crate) use lines::Lines;
 pub use utterance::{LONGEST, Utterance};
 
 use crate::engine::InBlock;
@@ -83,6 +85,8 @@ pub struct Reciter {
     frame: u32,
     /// How often the voices had fallen silent.
     silences: u32,
+    /// What all that is said is multiplied by, for files.
+    gain: f64,
 }
 
 /// The voice of one part.
@@ -112,6 +116,8 @@ struct Coming {
 #[derive(Clone, Copy)]
 struct Moment<'a> {
     process: &'a Process,
+    /// What is said, if that is known beforehand; song positions are seconds then.
+    lines: Option<&'a Lines>,
     block: &'a Block,
     /// Up to where everything was played before.
     from: Beats,
@@ -140,11 +146,16 @@ impl<'a> Moment<'a> {
         from: Beats,
         to: Beats,
     ) -> impl Iterator<Item = (Beats, Syllable)> + use<'a> {
-        let process = self.process;
+        let (process, to) = (self.process, to.min(self.ends));
         let said =
             move |note: VoiceNote| Some((note.on, process.phrase().notes()[note.index].said?));
-        let notes = process.notes(part, Span::new(from, to.min(self.ends)));
-        notes.filter_map(said)
+        let known = self.lines.map(|lines| lines.between(part, from, to));
+        let asked = known.is_none().then(|| {
+            let notes = process.notes(part, Span::new(from, to));
+            notes.filter_map(said)
+        });
+        let known = known.into_iter().flatten();
+        known.chain(asked.into_iter().flatten())
     }
 
     /// When the syllable of the note at `on` is over, and up to which second of the utterance it goes
@@ -190,6 +201,16 @@ impl Reciter {
             ends: None,
             frame: 0,
             silences: 0,
+            gain: 1.0,
+        }
+    }
+
+    /// The same, with all that is said louder or softer by that factor: for a file whose loudness is
+    /// known beforehand.
+    pub(crate) fn amplified(sample_rate: f64, gain: f64) -> Self {
+        Self {
+            gain,
+            ..Self::new(sample_rate)
         }
     }
 
@@ -249,9 +270,31 @@ impl Reciter {
             .map(|end| block.frame_of(end));
         let moment = Moment {
             process: engine.process(),
+            lines: None,
             block,
             from: player.come_to(block.span().start),
             ends: engine.ending().unwrap_or(Beats::INFINITY),
+            rate: self.sample_rate,
+        };
+        self.follow(&moment, along);
+    }
+
+    /// A block has begun of a piece of which all lines are known; its positions are seconds, and
+    /// voices stand as they do in `process`.
+    pub(crate) fn recite(
+        &mut self,
+        (process, lines): (&Process, &Lines),
+        block: &Block,
+        along: &Along,
+    ) {
+        self.coming.clear();
+        self.frame = 0;
+        let moment = Moment {
+            process,
+            lines: Some(lines),
+            block,
+            from: block.start,
+            ends: Beats::INFINITY,
             rate: self.sample_rate,
         };
         self.follow(&moment, along);
@@ -263,7 +306,7 @@ impl Reciter {
         let players = process.voices().parts().filter(goes_with).count();
         for (mouth, part) in self.mouths.iter_mut().zip(Part::ALL) {
             if goes_with(&part) {
-                mouth.place(process, part, along.gain(players));
+                mouth.place(process, part, self.gain * along.gain(players));
                 mouth.keep_to(moment, part);
             } else {
                 mouth.fall_silent();

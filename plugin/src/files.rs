@@ -19,9 +19,11 @@ pub use trouble::Trouble;
 pub use writer::{Ending, Report, Writer, Writing};
 
 use procession_core::exchange::score::{Layout, Transposition};
+use procession_core::note::Note;
 use procession_core::part::Part;
 use procession_core::performed::Recollection;
 use procession_core::process::Process;
+use procession_core::reciter::{Along, Utterance};
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -46,6 +48,8 @@ pub enum FileKind {
     Voices,
     /// What the mallets make of one part.
     Voice(Part),
+    /// The recording that goes along.
+    Spoken,
     /// A score for each player, a file for each.
     Players,
     /// What one player reads.
@@ -67,10 +71,12 @@ impl FileKind {
         Self::Voices,
     ];
 
-    /// The files that are meant, if `process` is written.
-    pub fn each(self, process: &Process) -> Vec<Self> {
+    /// The files that are meant, if `subject` is written.
+    pub fn each(self, subject: &Subject) -> Vec<Self> {
+        let process = &subject.process;
+        let spoken = subject.speaker().map(|_| Self::Spoken);
         match self {
-            Self::Voices => process.parts().map(Self::Voice).collect(),
+            Self::Voices => process.parts().map(Self::Voice).chain(spoken).collect(),
             Self::Players => process.parts().map(Self::Player).collect(),
             one => vec![one],
         }
@@ -87,7 +93,7 @@ impl FileKind {
             Self::PlanJson => "Plan as JSON",
             Self::PicturePng => "Picture, PNG",
             Self::PictureSvg => "Picture, SVG",
-            Self::Voices | Self::Voice(_) => "Voices apart, WAV",
+            Self::Voices | Self::Voice(_) | Self::Spoken => "Voices apart, WAV",
             Self::Players | Self::Player(_) => "Players' parts",
         }
     }
@@ -107,7 +113,7 @@ impl FileKind {
             Self::PlanJson => "the same for other programs",
             Self::PicturePng => "to look at: plan and notes",
             Self::PictureSvg => "the same in lines, for print and other programs",
-            Self::Voices | Self::Voice(_) => {
+            Self::Voices | Self::Voice(_) | Self::Spoken => {
                 "to mix: a sound file a voice, together the mix before its limiter"
             }
             Self::Players | Self::Player(_) => {
@@ -129,6 +135,7 @@ impl FileKind {
             Self::PictureSvg => ".svg",
             Self::Voices => ", voices.wav",
             Self::Players => ", parts.musicxml",
+            Self::Spoken => ", spoken.wav",
             Self::Voice(part) => return format!(", {}.wav", part.to_string().to_lowercase()),
             Self::Player(part) => {
                 return format!(", {}.musicxml", part.to_string().to_lowercase());
@@ -180,6 +187,29 @@ pub struct Subject {
     pub tempo: f64,
     /// Beats a bar.
     pub beats_per_bar: f64,
+    /// The recording that goes along, if it is heard.
+    pub voice: Option<Speaker>,
+}
+
+/// The recording that goes along with a phrase of speech, as it is heard.
+#[derive(Clone, Debug)]
+pub struct Speaker {
+    /// What was said.
+    pub utterance: Arc<Utterance>,
+    /// How loud, and with whom.
+    pub along: Along,
+    /// How loud audition plays the mallets beside it, in dB; none while it is off.
+    pub audition: Option<f32>,
+}
+
+impl Subject {
+    /// The recording that goes along, if it is heard with any note.
+    pub fn speaker(&self) -> Option<&Speaker> {
+        let is_said = |note: &Note| note.said.is_some();
+        let speaks = self.process.phrase().notes().iter().any(is_said);
+        let voice = self.voice.as_ref().filter(|_| speaks);
+        voice.filter(|voice| voice.along.level.is_some())
+    }
 }
 
 /// A reason as a sentence of its own. Reasons begin small and end without a point, for they follow

@@ -11,23 +11,30 @@
 //! ([`Sound::write_part`]): before the limiter, which hears all of them, and as loud as the whole, or
 //! less where that would not fit into a file. Each sample is the step from the rounded sum of the
 //! parts before it to the rounded sum with its own, so that the files add up to the mix exactly as it
-//! is rounded, and none is off by more than one least significant bit.
+//! is rounded, and none is off by more than one least significant bit. The recording that goes along
+//! with a phrase of speech is one of them, the last ([`Sound::write_voice`]).
+//!
+//! **The voice that goes along** is as loud beside the mallets as audition has it, or would have it
+//! where that begins, if it is off.
 //!
 //! **Rounding.** Plain, to the nearest of 2^24 steps, without dither: the error stays at -144 dBFS
 //! and below, under the noise of any converter, while dither would put a hiss into silence and make
 //! no two renditions alike.
 
 use super::loudness::Meter;
-use crate::mallet::{CEILING_DB, Mallets};
+use crate::mallet::{Beside, CEILING_DB, Mallets, ROOM, START_LEVEL_DB};
 use crate::part::{MAX_PARTS, Part};
 use crate::player::pan_of;
+use crate::process::Process;
 use crate::process::VoiceNote;
+use crate::reciter::{Along, Lines, Reciter, Utterance};
 use crate::settings::Mallet;
 use crate::tempo_map::TempoMap;
-use crate::time::Beats;
+use crate::time::{Beats, Block};
 use hound::{SampleFormat, WavReader, WavSpec, WavWriter};
 use std::io::{self, BufWriter, Cursor, Read, Seek, Write};
 use std::ops::{ControlFlow, Range};
+use std::sync::Arc;
 use thiserror::Error;
 
 /// How loud files are, in LUFS (ITU-R BS.1770): about what music that is streamed is brought to.
@@ -75,6 +82,32 @@ pub struct Sound<'a> {
     pub tempi: Option<&'a TempoMap>,
     /// Hz, 8 000 ..= 768 000; [`FILE_SAMPLE_RATE`] if there is no wish.
     pub sample_rate: u32,
+    /// The recording that goes along, if one does.
+    pub voice: Option<SoundVoice<'a>>,
+}
+
+/// The recording that goes along with the notes.
+#[derive(Clone, Copy, Debug)]
+pub struct SoundVoice<'a> {
+    /// What was said.
+    pub utterance: &'a Arc<Utterance>,
+    /// Whose notes know their syllables, and whose voices stand side by side.
+    pub process: &'a Process,
+    /// How loud it goes along, and with whom.
+    pub along: Along,
+    /// How loud audition plays the mallets, in dB; none while it is off.
+    pub audition: Option<f32>,
+    /// How many play in audition.
+    pub players: usize,
+}
+
+impl SoundVoice<'_> {
+    /// By what the recording is multiplied where a mallet is left as it is.
+    fn beside_mallets(&self) -> f64 {
+        let level = f64::from(self.audition.unwrap_or(START_LEVEL_DB));
+        let mallets = 10_f64.powf(level / 20.0) * (self.players.max(1) as f64).powf(ROOM);
+        1.0 / mallets
+    }
 }
 
 /// Why there is no sound file.
@@ -123,12 +156,12 @@ impl Sound<'_> {
         to: impl Write + Seek,
         progress: impl FnMut(f64) -> ControlFlow<()>,
     ) -> Result<(), SoundError> {
-        let deeds = self.checked_deeds()?;
+        let work = self.checked_work()?;
         let rate = f64::from(self.sample_rate);
-        let mut come_to = halves(&deeds, progress);
-        let (gain, _) = self.gain(&deeds, |frames| come_to(0.0, frames))?;
+        let mut come_to = halves(&work, progress);
+        let (gain, _) = self.gain(&work, |frames| come_to(0.0, frames))?;
         let mut wav = Wav::new(to, self.sample_rate)?;
-        let mut rendition = Rendition::new(rate, gain, &deeds);
+        let mut rendition = Rendition::new(rate, gain, &work);
         while let Some([left, right]) = rendition.next() {
             wav.put(left, right)?;
             come_to(1.0, wav.frames)?;
@@ -147,17 +180,38 @@ impl Sound<'_> {
         to: impl Write + Seek,
         progress: impl FnMut(f64) -> ControlFlow<()>,
     ) -> Result<(), SoundError> {
-        let deeds = self.checked_deeds()?;
+        self.write_apart(part.index(), to, progress)
+    }
+
+    /// The same of the recording that goes along.
+    ///
+    /// # Errors
+    /// See [`SoundError`].
+    pub fn write_voice(
+        &self,
+        to: impl Write + Seek,
+        progress: impl FnMut(f64) -> ControlFlow<()>,
+    ) -> Result<(), SoundError> {
+        self.write_apart(VOICE, to, progress)
+    }
+
+    fn write_apart(
+        &self,
+        own: usize,
+        to: impl Write + Seek,
+        progress: impl FnMut(f64) -> ControlFlow<()>,
+    ) -> Result<(), SoundError> {
+        let work = self.checked_work()?;
         let rate = f64::from(self.sample_rate);
-        let mut come_to = halves(&deeds, progress);
-        let (gain, peak) = self.gain(&deeds, |frames| come_to(0.0, frames))?;
+        let mut come_to = halves(&work, progress);
+        let (gain, peak) = self.gain(&work, |frames| come_to(0.0, frames))?;
         let room = CEILING_DB - 20.0 * peak.max(f64::MIN_POSITIVE).log10();
         let mut wav = Wav::new(to, self.sample_rate)?;
-        let mut rendition = Rendition::new(rate, gain.min(room), &deeds);
-        let mut groups: [[Vec<f64>; 2]; MAX_PARTS] = Default::default();
+        let mut rendition = Rendition::new(rate, gain.min(room), &work);
+        let mut groups = Groups::default();
         while let Some(frames) = rendition.next_apart(&mut groups) {
             for frame in 0..frames {
-                wav.put_whole([0, 1].map(|side| step_of(part, &groups, side, frame)))?;
+                wav.put_whole([0, 1].map(|side| step_of(own, &groups, side, frame)))?;
             }
             wav.check_length()?;
             come_to(1.0, wav.frames)?;
@@ -166,10 +220,10 @@ impl Sound<'_> {
     }
 
     /// What there is to do, if it can be done.
-    fn checked_deeds(&self) -> Result<Vec<Deed>, SoundError> {
+    fn checked_work(&self) -> Result<Work<'_>, SoundError> {
         self.check()?;
-        let deeds = self.deeds();
-        let length = deeds.last().map_or(0, |deed| deed.at);
+        let work = self.work();
+        let length = work.deeds.last().map_or(0, |deed| deed.at);
         if length >= MOST_FRAMES {
             let rate = f64::from(self.sample_rate);
             return Err(SoundError::TooLong {
@@ -177,7 +231,7 @@ impl Sound<'_> {
                 longest: MOST_FRAMES as f64 / rate,
             });
         }
-        Ok(deeds)
+        Ok(work)
     }
 
     /// How loud the mallets are with it when `players` play together and the level is 0 dB, in LUFS,
@@ -186,7 +240,7 @@ impl Sound<'_> {
     /// # Errors
     /// See [`SoundError`].
     pub fn auditioned_lufs(&self, players: usize) -> Result<Option<f64>, SoundError> {
-        let (lufs, _) = self.loudness(&self.checked_deeds()?, players, |_| Ok(()))?;
+        let (lufs, _) = self.loudness(&self.checked_work()?, players, |_| Ok(()))?;
         Ok(lufs)
     }
 
@@ -194,10 +248,10 @@ impl Sound<'_> {
     /// being full scale.
     fn gain(
         &self,
-        deeds: &[Deed],
+        work: &Work<'_>,
         come_to: impl FnMut(u64) -> Result<(), SoundError>,
     ) -> Result<(f64, f64), SoundError> {
-        let (lufs, peak) = self.loudness(deeds, 1, come_to)?;
+        let (lufs, peak) = self.loudness(work, 1, come_to)?;
         Ok((lufs.map_or(0.0, |lufs| FILE_LUFS - lufs), peak))
     }
 
@@ -205,12 +259,12 @@ impl Sound<'_> {
     /// samples go.
     fn loudness(
         &self,
-        deeds: &[Deed],
+        work: &Work<'_>,
         players: usize,
         mut come_to: impl FnMut(u64) -> Result<(), SoundError>,
     ) -> Result<(Option<f64>, f64), SoundError> {
         let mut meter = Meter::new(self.sample_rate);
-        let mut rendition = Rendition::new(f64::from(self.sample_rate), MEASURED_AT_DB, deeds);
+        let mut rendition = Rendition::new(f64::from(self.sample_rate), MEASURED_AT_DB, work);
         rendition.mallets.set_players(players);
         let back = 10_f64.powf(-MEASURED_AT_DB / 20.0) as f32;
         let mut frames = 0;
@@ -243,7 +297,23 @@ impl Sound<'_> {
         Ok(())
     }
 
-    /// All there is to do, in order: on one frame, hands are laid on before mallets strike.
+    /// All there is to do.
+    fn work(&self) -> Work<'_> {
+        let rate = f64::from(self.sample_rate);
+        let seconds = |note: &VoiceNote| self.frame_of(note.on) as f64 / rate;
+        let heard = self.notes.iter().filter(|note| note.on >= self.origin);
+        let recital = self.voice.map(|voice| {
+            let phrase = voice.process.phrase();
+            let lines = Lines::of(phrase, heard.map(|note| (seconds(note), note)));
+            Recital { voice, lines }
+        });
+        Work {
+            deeds: self.deeds(),
+            recital,
+        }
+    }
+
+    /// What there is to do on bars, in order: on one frame, hands are laid on before mallets strike.
     fn deeds(&self) -> Vec<Deed> {
         let origin = self.origin;
         let heard = self.notes.iter().filter(|note| note.on >= origin);
@@ -284,12 +354,30 @@ impl Sound<'_> {
     }
 }
 
+/// Each part by itself, and last the recording that goes along: two sides each.
+type Groups = [[Vec<f64>; 2]; MAX_PARTS + 1];
+
+/// The place of the recording among them.
+const VOICE: usize = MAX_PARTS;
+
+/// All there is to do: on bars, and what there is to say.
+struct Work<'a> {
+    deeds: Vec<Deed>,
+    recital: Option<Recital<'a>>,
+}
+
+/// What is said beside.
+struct Recital<'a> {
+    voice: SoundVoice<'a>,
+    lines: Lines,
+}
+
 /// Tells `progress` of work that is done twice over.
 fn halves(
-    deeds: &[Deed],
+    work: &Work<'_>,
     mut progress: impl FnMut(f64) -> ControlFlow<()>,
 ) -> impl FnMut(f64, u64) -> Result<(), SoundError> {
-    let length = deeds.last().map_or(0, |deed| deed.at);
+    let length = work.deeds.last().map_or(0, |deed| deed.at);
     move |half, frames| {
         let done = (frames as f64 / (length + 1) as f64).min(1.0);
         match progress((half + done) / 2.0) {
@@ -299,11 +387,12 @@ fn halves(
     }
 }
 
-/// By what a part's sample takes the rounded sum of the parts before it to the one with its own.
-fn step_of(part: Part, groups: &[[Vec<f64>; 2]; MAX_PARTS], side: usize, frame: usize) -> i32 {
+/// By what the sample of the group at place `own` takes the rounded sum of those before it to the one
+/// with its own.
+fn step_of(own: usize, groups: &Groups, side: usize, frame: usize) -> i32 {
     let sum = |parts: usize| -> f64 { groups[..parts].iter().map(|own| own[side][frame]).sum() };
     let whole = |sum: f64| (sum * f64::from(FULL_SCALE)).round() as i32;
-    whole(sum(part.index() + 1)) - whole(sum(part.index()))
+    whole(sum(own + 1)) - whole(sum(own))
 }
 
 /// Something to do at a frame: strike a bar, or lay a hand on it.
@@ -324,6 +413,9 @@ struct Strike {
 /// The mallets at work, a stretch at a time.
 struct Rendition<'a> {
     mallets: Mallets,
+    reciter: Reciter,
+    recital: Option<&'a Recital<'a>>,
+    sample_rate: f64,
     deeds: &'a [Deed],
     /// Which part strikes, by the number of the stroke.
     parts: Vec<Part>,
@@ -334,9 +426,14 @@ struct Rendition<'a> {
 }
 
 impl<'a> Rendition<'a> {
-    fn new(sample_rate: f64, gain_db: f64, deeds: &'a [Deed]) -> Self {
+    fn new(sample_rate: f64, gain_db: f64, work: &'a Work<'a>) -> Self {
+        let (deeds, recital) = (&work.deeds[..], work.recital.as_ref());
         let mut mallets = Mallets::amplified(sample_rate, gain_db);
         mallets.set_level(Some(0.0));
+        let beside = recital.map_or(1.0, |recital| recital.voice.beside_mallets());
+        let gain = 10_f64.powf(gain_db / 20.0);
+        let mut reciter = Reciter::amplified(sample_rate, gain * beside);
+        reciter.take(recital.map(|recital| recital.voice.utterance));
         let mut parts = Vec::new();
         for deed in deeds {
             let id = deed.id as usize;
@@ -348,6 +445,9 @@ impl<'a> Rendition<'a> {
         Self {
             late: mallets.latency(),
             mallets,
+            reciter,
+            recital,
+            sample_rate,
             parts,
             deeds,
             frame: 0,
@@ -360,18 +460,19 @@ impl<'a> Rendition<'a> {
         let frames = self.frames_to_come()?;
         let mut sides = std::mem::take(&mut self.sides);
         sides.iter_mut().for_each(|side| side.fill(0.0));
-        self.strike(frames, |mallets, here| {
+        self.recite(frames);
+        self.strike(frames, |mallets, reciter, here| {
             let [left, right] = &mut sides;
-            mallets.render(&mut left[here.clone()], &mut right[here]);
+            mallets.render_beside(reciter, &mut left[here.clone()], &mut right[here]);
         });
         self.sides = sides;
         let from = std::mem::take(&mut self.late).min(frames);
         Some(self.sides.each_ref().map(|side| &side[from..frames]))
     }
 
-    /// The next stretch of each part by itself, before the limiter; how many frames, none when all
+    /// The next stretch of each part by itself, and of the recording that goes along, before the limiter; how many frames, none when all
     /// has rung out.
-    fn next_apart(&mut self, groups: &mut [[Vec<f64>; 2]; MAX_PARTS]) -> Option<usize> {
+    fn next_apart(&mut self, groups: &mut Groups) -> Option<usize> {
         let frames = self.frames_to_come()?;
         for side in groups.iter_mut().flatten() {
             side.clear();
@@ -379,8 +480,13 @@ impl<'a> Rendition<'a> {
         }
         let parts = std::mem::take(&mut self.parts);
         let group = |id: i32| parts[id as usize].index();
-        self.strike(frames, |mallets, here| {
-            mallets.render_apart(group, groups, here);
+        self.recite(frames);
+        self.strike(frames, |mallets, reciter, here| {
+            let (parts, voice) = groups.split_at_mut(VOICE);
+            mallets.render_apart(group, parts, here.clone());
+            for [left, right] in voice {
+                reciter.add(&mut left[here.clone()], &mut right[here.clone()]);
+            }
         });
         self.parts = parts;
         Some(frames)
@@ -389,14 +495,30 @@ impl<'a> Rendition<'a> {
     fn frames_to_come(&self) -> Option<usize> {
         match self.deeds.last() {
             Some(last) if self.frame <= last.at => Some(STRETCH),
-            _ if self.mallets.is_silent() => None,
+            _ if self.mallets.is_silent() && self.reciter.is_silent() => None,
             // Listened to closely, so that hardly any silence is left at the end.
             _ => Some(64),
         }
     }
 
-    /// Does what there is to do in so many frames, and has the mallets ring between.
-    fn strike(&mut self, frames: usize, mut ring: impl FnMut(&mut Mallets, Range<usize>)) {
+    /// What is to be said in so many frames is known from here on.
+    fn recite(&mut self, frames: usize) {
+        if let Some(Recital { voice, lines }) = self.recital {
+            let start = self.frame as f64 / self.sample_rate;
+            // A beat a second: positions are seconds.
+            let block = Block::new(start, 60.0, self.sample_rate, frames as u32);
+            let whose = (voice.process, lines);
+            self.reciter.recite(whose, &block, &voice.along);
+        }
+    }
+
+    /// Does what there is to do in so many frames, and has the mallets ring and the reciter speak
+    /// between.
+    fn strike(
+        &mut self,
+        frames: usize,
+        mut sound: impl FnMut(&mut Mallets, &mut Reciter, Range<usize>),
+    ) {
         let end = self.frame + frames as u64;
         let mut done = 0;
         let (now, later) = self
@@ -405,7 +527,7 @@ impl<'a> Rendition<'a> {
         self.deeds = later;
         for deed in now {
             let at = (deed.at - self.frame) as usize;
-            ring(&mut self.mallets, done..at);
+            sound(&mut self.mallets, &mut self.reciter, done..at);
             done = at;
             match &deed.strike {
                 Some(Strike { note, mallet, pan }) => {
@@ -415,7 +537,7 @@ impl<'a> Rendition<'a> {
                 None => self.mallets.note_off(deed.id),
             }
         }
-        ring(&mut self.mallets, done..frames);
+        sound(&mut self.mallets, &mut self.reciter, done..frames);
         self.frame = end;
     }
 }
@@ -538,10 +660,9 @@ impl From<hound::Error> for SoundError {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::note::{Key, Velocity};
+    use crate::note::{Key, Note, Syllable, Velocity};
     use crate::phrase::Phrase;
-    use crate::process::Process;
-    use crate::settings::Settings;
+    use crate::settings::{GoesWith, Settings};
     use crate::time::Span;
     use crate::unrolling::unroll;
 
@@ -564,6 +685,7 @@ mod tests {
             tempo: 120.0,
             tempi: None,
             sample_rate: FILE_SAMPLE_RATE,
+            voice: None,
         }
     }
 
@@ -612,17 +734,30 @@ mod tests {
         let process = lamps(0.0, 8);
         let notes = beats(&process, 6.0);
         let sound = of(&process, &notes);
-        let files = process.parts().map(|part| {
+        are_together_the_mix(&apart(&process, &sound), &sound);
+    }
+
+    /// A file a part, and last that of the recording that goes along, if one does.
+    fn apart(process: &Process, sound: &Sound<'_>) -> Vec<Vec<[i32; 2]>> {
+        let go_on = |_| ControlFlow::Continue(());
+        let parts = process.parts().map(|part| {
             let mut bytes = Cursor::new(Vec::new());
-            let go_on = |_| ControlFlow::Continue(());
             sound.write_part(part, &mut bytes, go_on).unwrap();
             read(&bytes.into_inner()).1
         });
-        let files: Vec<Vec<[i32; 2]>> = files.collect();
-        let deeds = sound.deeds();
-        let (gain, peak) = sound.gain(&deeds, |_| Ok(())).unwrap();
+        let spoken = sound.voice.map(|_| {
+            let mut bytes = Cursor::new(Vec::new());
+            sound.write_voice(&mut bytes, go_on).unwrap();
+            read(&bytes.into_inner()).1
+        });
+        parts.chain(spoken).collect()
+    }
+
+    fn are_together_the_mix(files: &[Vec<[i32; 2]>], sound: &Sound<'_>) {
+        let work = sound.work();
+        let (gain, peak) = sound.gain(&work, |_| Ok(())).unwrap();
         let gain = gain.min(CEILING_DB - 20.0 * peak.log10());
-        let mut softly = Rendition::new(48_000.0, gain - 40.0, &deeds);
+        let mut softly = Rendition::new(48_000.0, gain - 40.0, &work);
         let mut mix: Vec<[f64; 2]> = Vec::new();
         while let Some([left, right]) = softly.next() {
             let frames = left.iter().zip(right);
@@ -645,6 +780,95 @@ mod tests {
                 );
             }
         }
+    }
+
+    /// Four syllables of a quarter of a second, with 50 ms before the vowel: a voice of 150 Hz.
+    fn spoken_lamps(copies: usize) -> (Process, Arc<Utterance>) {
+        let process = lamps(0.0, copies);
+        let phrase = Phrase::from_text("D3 - F3 - E3 - G3 -", 0.25).unwrap();
+        let notes = phrase.notes().iter().enumerate().map(|(which, note)| {
+            let at = 0.25 * which as f32;
+            Note {
+                said: Syllable::new(at, at + 0.05, at + 0.25, 0.0),
+                ..*note
+            }
+        });
+        let phrase = Phrase::new(notes, phrase.length()).unwrap();
+        let process = Process::new(phrase, *process.settings(), 0.0);
+        let samples = (0..44_100).map(|n| {
+            let turn = 150.0 * std::f64::consts::TAU * f64::from(n) / 44_100.0;
+            (10_000.0 * (turn.sin() + (2.0 * turn).sin() + (3.0 * turn).sin())) as i32
+        });
+        let utterance = Utterance::from_steps(samples, 44_100, 16).unwrap();
+        (process, Arc::new(utterance))
+    }
+
+    fn speaking<'a>(
+        sound: Sound<'a>,
+        (process, utterance): (&'a Process, &'a Arc<Utterance>),
+        (level, audition): (f32, f32),
+    ) -> Sound<'a> {
+        let along = Along {
+            level: Some(level),
+            with: GoesWith::All,
+        };
+        Sound {
+            voice: Some(SoundVoice {
+                utterance,
+                process,
+                along,
+                audition: Some(audition),
+                players: 1,
+            }),
+            ..sound
+        }
+    }
+
+    #[test]
+    fn the_recording_that_goes_along_is_one_of_the_files_that_are_together_the_mix() {
+        let (process, utterance) = spoken_lamps(2);
+        let notes = beats(&process, 6.0);
+        let sound = speaking(of(&process, &notes), (&process, &utterance), (-6.0, -10.0));
+        let files = apart(&process, &sound);
+        assert_eq!(files.len(), 4);
+        are_together_the_mix(&files, &sound);
+    }
+
+    /// At 120 a syllable is as long as it was said, so that the sound is the recording's own, to the
+    /// frame where its note is struck; the level is what audition makes of mallets and voice.
+    #[test]
+    fn the_recording_is_heard_with_its_notes_as_loud_beside_them_as_in_audition() {
+        let (process, utterance) = spoken_lamps(0);
+        let notes = beats(&process, 4.0);
+        let heard = |level: f32, audition: f32| {
+            let sound = speaking(
+                of(&process, &notes),
+                (&process, &utterance),
+                (level, audition),
+            );
+            let files = apart(&process, &sound);
+            let ratio = peak_db(&files[1]) - peak_db(&files[0]);
+            (files, ratio)
+        };
+        let (files, ratio) = heard(-12.0, -20.0);
+        let (_, softer) = heard(-18.0, -20.0);
+        let (_, beside_louder) = heard(-12.0, -10.0);
+        assert!((ratio - softer - 6.0).abs() < 0.05, "{ratio} {softer}");
+        assert!(
+            (ratio - beside_louder - 10.0).abs() < 0.05,
+            "{beside_louder}"
+        );
+        // Two sides of one steady tone: the first vowel and the third differ by a whole beat, which
+        // is half a second, and 150 turns go into that 75 times.
+        let voice = &files[1];
+        let (early, late) = (&voice[2_400..9_000], &voice[26_400..33_000]);
+        let loudest = early.iter().map(|frame| frame[0].abs()).max().unwrap();
+        assert!(loudest > 100_000, "{loudest}");
+        let apart = early
+            .iter()
+            .zip(late)
+            .map(|(one, other)| (one[0] - other[0]).abs());
+        assert!(apart.max().unwrap() < loudest / 50);
     }
 
     #[test]

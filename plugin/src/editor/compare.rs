@@ -165,6 +165,7 @@ pub fn lufs(sketch: &Sketch, tempo: f64, seconds: f64) -> Option<f64> {
         tempo,
         tempi: None,
         sample_rate: SAMPLE_RATE,
+        voice: None,
     };
     sound.auditioned_lufs(players(&settings)).ok().flatten()
 }

@@ -4,7 +4,7 @@ use crate::editor::compare::Compared;
 use crate::editor::model::speech::Curve;
 use crate::editor::rehearsing::Going;
 use crate::feed::Snapshot;
-use crate::files::Report;
+use crate::files::{Report, Speaker};
 use crate::microphone::{Booth, Live, Reading};
 use crate::practice::Desk;
 use crate::state::{Comes, Sketches, Takes};
@@ -114,6 +114,8 @@ pub struct Seen {
     pub curve: Option<Curve>,
     /// What is said into the audio input.
     pub spoken: Spoken,
+    /// The recording that goes along, as it is heard.
+    pub speaker: Option<Speaker>,
 }
 
 impl Seen {
@@ -149,6 +151,7 @@ impl Seen {
             rehearsing: Going::default(),
             curve: None,
             spoken: Spoken::default(),
+            speaker: None,
         }
     }
 

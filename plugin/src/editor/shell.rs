@@ -21,7 +21,7 @@ use crate::editor::views::{Views, choose};
 use crate::editor::wish::Wish;
 use crate::editor::{status as status_line, welcome};
 use crate::feed::{FeedReader, Snapshot};
-use crate::files::Writing;
+use crate::files::{Speaker, Writing};
 use crate::params::Parameters;
 use crate::program::Program;
 use egui::{CornerRadius, Key, Modifiers, Rect, Stroke, StrokeKind, Ui, UiBuilder, vec2};
@@ -340,6 +340,11 @@ impl Shell {
         if self.tracing.works() {
             ui.ctx().request_repaint_after(TRACING);
         }
+        seen.speaker = kept.voice.as_ref().map(|voice| Speaker {
+            utterance: voice.utterance().clone(),
+            along: self.parameters.along(),
+            audition: self.parameters.audition(),
+        });
         seen.spoken = Spoken::at(&self.parameters.kept.booth());
         if let Some((_, until)) = &self.said {
             let left = *until - now;

@@ -1,12 +1,12 @@
 //! What stands in each file.
 
-use super::{FileKind, sentence};
+use super::{FileKind, Speaker, sentence};
+use crate::audition::players;
 use procession_core::exchange::picture::{Picture, png};
 use procession_core::exchange::put::{self, Trouble};
 use procession_core::exchange::score::{Layout, Score, Transposition};
-use procession_core::exchange::sound::{FILE_SAMPLE_RATE, Sound, SoundError};
+use procession_core::exchange::sound::{FILE_SAMPLE_RATE, Sound, SoundError, SoundVoice};
 use procession_core::exchange::{Piece, midi, plan};
-use procession_core::part::Part;
 use procession_core::time::Span;
 use std::fmt::Display;
 use std::fs::File;
@@ -23,13 +23,15 @@ pub fn fill(
     path: &Path,
     kind: FileKind,
     (piece, turnings): (Piece, &[Span]),
-    transpositions: &[Transposition],
+    (transpositions, speaker): (&[Transposition], Option<&Speaker>),
     came_to: &dyn Fn(f64) -> ControlFlow<()>,
 ) -> Result<(), Trouble> {
     let picture = || Picture { piece, turnings }.to_svg();
     let bytes = match kind {
-        FileKind::Sound => return sound(file, path, &piece, None, came_to),
-        FileKind::Voice(part) => return sound(file, path, &piece, Some(part), came_to),
+        FileKind::Sound => return sound(file, path, (&piece, speaker), kind, came_to),
+        FileKind::Voice(_) | FileKind::Spoken => {
+            return sound(file, path, (&piece, speaker), kind, came_to);
+        }
         FileKind::Midi => midi::write(&midi::Score::of(&piece)).map_err(not_made)?,
         FileKind::Score(layout) => {
             let score = Score {
@@ -57,12 +59,12 @@ pub fn fill(
     put::bytes(file, &bytes, path, || came_to(0.0).is_break())
 }
 
-/// All parts, or one, written as it is made: it may be larger than memory.
+/// All parts, one, or the recording that goes along, written as it is made: it may be larger than memory.
 fn sound(
     file: &mut File,
     path: &Path,
-    piece: &Piece,
-    only: Option<Part>,
+    (piece, speaker): (&Piece, Option<&Speaker>),
+    kind: FileKind,
     came_to: &dyn Fn(f64) -> ControlFlow<()>,
 ) -> Result<(), Trouble> {
     let played = piece.played();
@@ -75,10 +77,18 @@ fn sound(
         tempo: piece.tempo,
         tempi: piece.tempi,
         sample_rate: FILE_SAMPLE_RATE,
+        voice: speaker.map(|speaker| SoundVoice {
+            utterance: &speaker.utterance,
+            process: piece.process(),
+            along: speaker.along,
+            audition: speaker.audition,
+            players: players(piece.process().settings()),
+        }),
     };
-    let written = match only {
-        Some(part) => sound.write_part(part, file, came_to),
-        None => sound.write(file, came_to),
+    let written = match kind {
+        FileKind::Voice(part) => sound.write_part(part, file, came_to),
+        FileKind::Spoken => sound.write_voice(file, came_to),
+        _ => sound.write(file, came_to),
     };
     written.map_err(|error| match error {
         SoundError::Cancelled => Trouble::Stopped,

@@ -163,10 +163,7 @@ fn write(
     stop: &dyn Fn() -> bool,
     tell: &dyn Fn(Writing),
 ) -> Ending {
-    let each = order
-        .kinds
-        .iter()
-        .flat_map(|kind| kind.each(&subject.process));
+    let each = order.kinds.iter().flat_map(|kind| kind.each(&subject));
     let order = &Order {
         kinds: each.collect(),
         ..order.clone()
@@ -175,11 +172,13 @@ fn write(
         Ok(places) => places,
         Err(ending) => return ending,
     };
+    let speaker = subject.speaker().cloned();
     let Subject {
         process,
         performed,
         tempo,
         beats_per_bar,
+        ..
     } = subject;
     let unrolled = Unrolled::performed(&process, &performed, tempo, beats_per_bar);
     let piece = unrolled.piece(&places.title);
@@ -203,8 +202,8 @@ fn write(
             break;
         }
         let subject = (piece, unrolled.turnings.as_slice());
-        let fill =
-            |file: &mut _| made::fill(file, path, *kind, subject, &order.transpositions, &came_to);
+        let beside = (&order.transpositions[..], speaker.as_ref());
+        let fill = |file: &mut _| made::fill(file, path, *kind, subject, beside, &came_to);
         match put(path, *existing, create, fill) {
             Ok(()) => written.push(path.clone()),
             // The others may well be made.
@@ -348,6 +347,7 @@ mod tests {
             performed: Arc::default(),
             tempo: 108.0,
             beats_per_bar: 4.0,
+            voice: None,
         }
     }
 

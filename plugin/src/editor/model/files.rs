@@ -14,6 +14,7 @@ pub fn subject(seen: &Seen) -> Subject {
         performed: seen.performed.clone(),
         tempo: tempo(seen),
         beats_per_bar: beats_per_bar(seen),
+        voice: seen.speaker.clone(),
     }
 }
 
