@@ -16,7 +16,7 @@ use anyhow::{Context, Result, bail};
 use lexopt::{Arg, Parser, ValueExt};
 use procession_core::exchange::open::Excerpt;
 use procession_core::exchange::put::Existing;
-use procession_core::words::minutes;
+use procession_core::words;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 use story::Story;
@@ -28,10 +28,13 @@ cargo xtask demo [PHRASE | --voice RECORDING | --start NAME] [OPTIONS]
 Builds the plug-in, loads it as a host does, plays a phrase into it and lets it hold: the demo's
 own, or PHRASE, a MIDI file or a score (MusicXML). Leaves MIDI, the sound of the plug-in's own
 mallets, a picture, the plan in words and as JSON, a score and, where Xvfb is installed, pictures of
-the window; ends by saying what it made and where.
+the window; ends by saying what it made and where. After the demo's own phrase a spoken sentence
+becomes one: the same of that, with its melody as a picture and its voice in the sound, in a folder
+of its own within, `spoken`. It was said by flite 2.2, voice slt (xtask/src/demo/story.rs says how).
 
   --voice FILE   make the phrase of the steadiest sentence that is spoken in this sound file (.wav, .flac,
-                 .aiff, .ogg or .mp3), at its own tempo; also leaves a picture of its melody
+                 .aiff, .ogg or .mp3), at its own tempo; also leaves a picture of its melody, and its
+                 voice is in the sound
   --start NAME   play one of the starting points that the window offers, as it stands there: --start wake;
                  any other name lists them
   --part 2       take this part of PHRASE only, counted from 1
@@ -49,7 +52,9 @@ pub fn run(arguments: Parser) -> Result<()> {
     if let Some(went_well) = window::on_unseen_screen() {
         std::process::exit(if went_well { 0 } else { 1 });
     }
-    let mut story = match (&wishes.phrase, &wishes.voice, &wishes.start) {
+    let told = (&wishes.phrase, &wishes.voice, &wishes.start);
+    let is_own = told == (&None, &None, &None);
+    let mut story = match told {
         (Some(path), None, None) => Story::from_file(path, &wishes.choice)?,
         (None, Some(path), None) => Story::from_voice(path)?,
         (None, None, Some(name)) => Story::from_start(name)?,
@@ -76,14 +81,36 @@ pub fn run(arguments: Parser) -> Result<()> {
         Some(folder) => folder,
         None => workspace::target()?.join("demo"),
     };
-    std::fs::create_dir_all(&folder)
+    tell(&clap, &mut story, wishes.minutes, (&folder, existing))?;
+    if is_own {
+        let mut story = Story::spoken()?;
+        for (id, value) in &wishes.settings {
+            story.set(id, value);
+        }
+        println!();
+        tell(&clap, &mut story, None, (&folder.join(SPOKEN), existing))?;
+    }
+    Ok(())
+}
+
+/// Where the spoken part of the demo goes, within the folder of the rest.
+const SPOKEN: &str = "spoken";
+
+/// Plays a story through the plug-in, leaves its files, and says so.
+fn tell(
+    clap: &Path,
+    story: &mut Story,
+    minutes: Option<f64>,
+    (folder, existing): (&Path, Existing),
+) -> Result<()> {
+    std::fs::create_dir_all(folder)
         .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
     let begun = Instant::now();
-    let performance = performance::perform(&clap, &mut story, wishes.minutes, (&folder, existing))?;
+    let performance = performance::perform(clap, story, minutes, (folder, existing))?;
     let took = begun.elapsed().as_secs_f64();
-    let mut files = files::leave(&folder, &story, &performance, existing)?;
-    files.extend(files::leave_melody(&folder, &story, existing)?);
-    let lasts = minutes(performance.form.totals.chosen, story.tempo);
+    let mut files = files::leave(folder, story, &performance, existing)?;
+    files.extend(files::leave_melody(folder, story, existing)?);
+    let lasts = words::minutes(performance.form.totals.chosen, story.tempo);
     println!(
         "{}: {} notes in {} stages, {lasts} of music, played by {} in {took:.1} s.\n",
         story.title,
@@ -123,7 +150,12 @@ fn nothing_is_replaced(folder: &Path) -> Result<()> {
         .into_iter()
         .chain([sound::NAME, files::MELODY])
         .chain(window::NAMES);
-    match left.find(|name| folder.join(name).symlink_metadata().is_ok()) {
+    let spoken = folder.join(SPOKEN);
+    let is_there = |name: &&str| {
+        let places = [folder.join(name), spoken.join(name)];
+        places.iter().any(|path| path.symlink_metadata().is_ok())
+    };
+    match left.find(is_there) {
         Some(name) => bail!(
             "{} holds a {name} already: choose another folder with --out, or add --replace",
             folder.display()

@@ -4,6 +4,9 @@ use super::sound::{Recorded, Recorder};
 use super::story::Story;
 use super::window::{self, Moment};
 use anyhow::{Context, Result, bail};
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+use procession_core::exchange::flac::to_flac;
 use procession_core::exchange::put::Existing;
 use procession_core::form::{Form, Stage, StageKind};
 use procession_core::mallet::Mallets;
@@ -47,7 +50,10 @@ pub fn perform(
 ) -> Result<Performance> {
     let library = Library::open(bundle)?;
     let mut plugin = library.first_plugin()?;
-    if let Some(parts) = story.parts() {
+    if let Some(voice) = &story.voice {
+        let parts = format!(r#""voice":"{}","#, STANDARD.encode(to_flac(voice)?));
+        plugin.load(&project_with(&story.phrase, story.hold_at(), true, &parts))?;
+    } else if let Some(parts) = story.parts() {
         let nothing = Phrase::empty(story.phrase.length())?;
         plugin.load(&project_with(&nothing, 0.0, false, &parts))?;
     }
@@ -131,9 +137,10 @@ fn set(plugin: &mut Plugin<Processing>, story: &Story) -> Result<()> {
     Ok(())
 }
 
-/// The phrase as live notes, hold at its end, and the recasting as a lane of automation.
+/// The phrase as live notes, and hold at its end, unless it is in the project; and the recasting as a
+/// lane of automation.
 fn play_in(session: &mut Session, story: &Story, turning: Option<(f64, f64)>) -> Result<()> {
-    for note in story.phrase.notes() {
+    for note in story.phrase.notes().iter().take(story.played_in()) {
         let length = note.length.min(story.hold_at() - note.onset);
         session.note(
             note.onset,
@@ -142,7 +149,9 @@ fn play_in(session: &mut Session, story: &Story, turning: Option<(f64, f64)>) ->
             f64::from(note.velocity.value()),
         );
     }
-    session.automate(story.hold_at(), "hold", "On")?;
+    if story.voice.is_none() {
+        session.automate(story.hold_at(), "hold", "On")?;
+    }
     if let Some((start, end)) = turning {
         let whole = session.plugin().value_of("fold_amount", "100 %")?;
         session.ramp("fold_amount", (start, 0.0), (end, whole), 64)?;
@@ -211,11 +220,10 @@ fn notes(recording: &Recording, end: Beats, story: &Story) -> Result<Vec<VoiceNo
     if hanging > 0 {
         bail!("{hanging} notes never ended: this is a defect of the plug-in, please report it");
     }
-    let played_in = story.phrase.notes().len();
     let inside = |note: &&HeardNote| note.start.beats < end - 1e-6;
     let mut notes = heard
         .iter()
-        .skip(played_in)
+        .skip(story.played_in())
         .filter(inside)
         .map(voice_note)
         .collect::<Option<Vec<_>>>()

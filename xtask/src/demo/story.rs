@@ -11,6 +11,7 @@ use procession_core::form::Form;
 use procession_core::mallet::START_LEVEL_DB;
 use procession_core::mode::{Mode, ModeName, PitchSet};
 use procession_core::phrase::Phrase;
+use procession_core::reciter::Utterance;
 use procession_core::route::{Afterwards, Dwell, Route};
 use procession_core::settings::{Grid, Modulation, Modulations, Place, Settings, Worded};
 use procession_core::speech::{Fit, Listened, Placing, own_tempo, strands};
@@ -51,6 +52,27 @@ const FOLD: [&str; 6] = [
     "target_mode",
 ];
 
+/// What is said of the crossing, and by whom: a free speech synthesiser, flite 2.2 (Debian's package
+/// 2.2-5; Carnegie Mellon University, a licence that permits use, copies and changes like MIT's), in its
+/// voice `slt`:
+///
+/// ```text
+/// flite -voice slt -t "The last ferry leaves at midnight, and the harbour lights grow small behind us." -o crossing.wav
+/// flac --best crossing.wav
+/// ```
+const SPOKEN: &[u8] = include_bytes!("../../voice/crossing.flac");
+
+/// How the plug-in is set for it besides: a long phrase, that goes round in great steps.
+const SPOKEN_SETTINGS: [(&str, &str); 4] = [
+    ("growth", "Off"),
+    ("shift_by", "4 steps"),
+    ("dwell", "2"),
+    ("drift", "2"),
+];
+
+/// How loud the voice goes along.
+const VOICE_LEVEL: &str = "-10 dB";
+
 /// The tempo of a song that tells none, in beats a minute.
 const USUAL: f64 = 108.0;
 
@@ -65,6 +87,8 @@ pub struct Story {
     pub tempo: f64,
     /// The picture of its melody as SVG, if it was spoken.
     pub melody: Option<String>,
+    /// Its recording, likewise: it goes along with the phrase.
+    pub voice: Option<Utterance>,
     settings: Vec<(String, String)>,
     recast: bool,
     /// The mode changes of a starting point, and its form, if that is written.
@@ -112,9 +136,26 @@ impl Story {
     pub fn from_voice(path: &Path) -> Result<Self> {
         let bytes = std::fs::read(path)
             .with_context(|| format!("{} cannot be read: check the path", path.display()))?;
-        let says = || path.display().to_string();
-        let recording = recorded::read(&bytes).with_context(says)?;
-        let listened = Listened::to(&recording).with_context(says)?;
+        let title = path
+            .file_stem()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned();
+        Self::of_voice(title, &bytes).with_context(|| path.display().to_string())
+    }
+
+    /// The night crossing, as somebody tells it.
+    pub fn spoken() -> Result<Self> {
+        let mut story = Self::of_voice("A sentence of the night crossing".to_owned(), SPOKEN)?;
+        for (id, value) in SPOKEN_SETTINGS {
+            story.set(id, value);
+        }
+        Ok(story)
+    }
+
+    fn of_voice(title: String, bytes: &[u8]) -> Result<Self> {
+        let recording = recorded::read(bytes)?;
+        let listened = Listened::to(&recording)?;
         for remark in listened.remarks() {
             println!("{remark}");
         }
@@ -130,14 +171,9 @@ impl Story {
             mode: None,
             fit: Fit::ToSong,
         };
-        let phrase = placing.place(best).with_context(says)?.phrase;
+        let phrase = placing.place(best)?.phrase;
         let span = best.span();
         let notes = number_of(phrase.notes().len(), "note");
-        let title = path
-            .file_stem()
-            .unwrap_or_default()
-            .to_string_lossy()
-            .into_owned();
         let melody = Melody {
             title: &title,
             words: &format!(
@@ -150,10 +186,13 @@ impl Story {
         };
         let melody = Some(melody.to_svg());
         let grid = grid_of(&phrase);
-        Ok(Self {
+        let mut story = Self {
             melody,
+            voice: Utterance::of(&recording, span.start, span.end),
             ..Self::of(title, phrase, grid, tempo)
-        })
+        };
+        story.set("voice_level", VOICE_LEVEL);
+        Ok(story)
     }
 
     /// A starting point, as the window puts it in force.
@@ -174,6 +213,7 @@ impl Story {
             phrase,
             tempo: start.tempo,
             melody: None,
+            voice: None,
             settings,
             recast: false,
             modulations: start.modulations(),
@@ -211,6 +251,7 @@ impl Story {
             phrase,
             tempo,
             melody: None,
+            voice: None,
             settings,
             recast: true,
             modulations: Modulations::default(),
@@ -273,9 +314,23 @@ impl Story {
         &self.settings
     }
 
-    /// Song position at which the phrase is held: it has been played once.
+    /// Song position at which the phrase is held: it has been played once; or, if it was spoken, it is
+    /// in the project that is opened, and is held from the beginning.
     pub fn hold_at(&self) -> Beats {
-        self.phrase.length()
+        if self.voice.is_some() {
+            0.0
+        } else {
+            self.phrase.length()
+        }
+    }
+
+    /// How many notes are played into the plug-in.
+    pub fn played_in(&self) -> usize {
+        if self.voice.is_some() {
+            0
+        } else {
+            self.phrase.notes().len()
+        }
     }
 
     /// From where to where one mode turns into the other: half-way through the form, at the
@@ -390,6 +445,18 @@ mod tests {
                 .any(|setting| setting.0 == id && setting.1 == value)
         };
         assert!(has("target_tonic", "D") && has("target_mode", "Lydian"));
+    }
+
+    #[test]
+    fn the_sentence_of_the_crossing_is_a_melody_with_its_voice() {
+        let story = Story::spoken().expect("it is understood");
+        // "The last ferry leaves at midnight, and the harbour lights grow small behind us." has 17
+        // syllables; those that are hardly voiced are not all heard, and a glide is two notes.
+        let notes = story.phrase.notes();
+        assert!((12..=24).contains(&notes.len()), "{}", notes.len());
+        assert!(notes.iter().all(|note| note.said.is_some()));
+        let seconds = story.voice.expect("it goes along").seconds();
+        assert!((3.0..6.0).contains(&seconds), "{seconds}");
     }
 
     #[test]
