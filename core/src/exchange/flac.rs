@@ -3,6 +3,7 @@
 //! One channel, 16 or 24 bits, nothing beside the sound. What is read is believed no further than
 //! an [`Utterance`] goes: damage, and what is longer, is refused, and takes no memory.
 
+use super::guarded;
 use crate::reciter::{LONGEST, Utterance};
 use flac_codec::Error;
 use flac_codec::decode::FlacSampleReader;
@@ -50,6 +51,11 @@ pub fn to_flac(utterance: &Utterance) -> Result<Vec<u8>, FlacError> {
 /// # Errors
 /// See [`FlacError`].
 pub fn from_flac(file: &[u8]) -> Result<Utterance, FlacError> {
+    let fallen = || FlacError::Damaged("its decoder fell over it".to_owned());
+    guarded(|| decoded(file)).unwrap_or_else(|| Err(fallen()))
+}
+
+fn decoded(file: &[u8]) -> Result<Utterance, FlacError> {
     let mut reader = FlacSampleReader::new(file)?;
     let (rate, bits) = (reader.sample_rate(), reader.bits_per_sample());
     if reader.channel_count() != 1 {
@@ -130,6 +136,26 @@ mod tests {
                 prop_assert!(read.seconds() <= LONGEST);
             }
         }
+    }
+
+    /// Found by chance: what a damaged byte has the decoder predict is beyond all numbers that it
+    /// counts with.
+    #[test]
+    fn a_damaged_byte_on_which_the_decoder_falls_over_is_damage_like_any_other() {
+        let loud = (0..64).map(|n| if n % 3 == 0 { 32_767 } else { -32_768 });
+        let utterance = Utterance::from_steps(loud, 8_000, 16).expect("an utterance");
+        let file = to_flac(&utterance).expect("it is written");
+        let fallen = FlacError::Damaged("its decoder fell over it".to_owned());
+        let mut falls = 0;
+        for at in 0..file.len() {
+            for bits in 1..=255 {
+                let mut damaged = file.clone();
+                damaged[at] ^= bits;
+                falls += usize::from(from_flac(&damaged) == Err(fallen.clone()));
+            }
+        }
+        // Else nobody would have to catch it.
+        assert!(falls > 0);
     }
 
     #[test]

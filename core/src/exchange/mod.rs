@@ -1,6 +1,7 @@
 //! What is read from and written for others. Never reached from the audio path.
 
 pub mod flac;
+mod guarded;
 pub mod loudness;
 pub mod midi;
 pub mod open;
@@ -13,4 +14,5 @@ pub mod score;
 pub mod sound;
 mod xml;
 
+use guarded::guarded;
 pub use piece::{LONGEST, MOST_NOTES, Piece, Unrolled};

@@ -1,6 +1,7 @@
 //! A recording out of a sound file: WAV, AIFF, FLAC, Ogg Vorbis or MP3, told by its first bytes, of any
 //! depth and with any number of channels.
 
+use super::guarded;
 use crate::speech::{LONGEST, Recording, RecordingError};
 use std::io::Cursor;
 use symphonia::core::audio::GenericAudioBufferRef;
@@ -52,9 +53,7 @@ pub fn read(bytes: &[u8]) -> Result<Recording, SoundError> {
     if bytes.len() > LARGEST {
         return Err(SoundError::TooLarge(bytes.len()));
     }
-    // The decoders are others' work: where one falls over a damaged file, that is all there is to say
-    // of the file.
-    std::panic::catch_unwind(|| decoded(bytes)).unwrap_or(Err(SoundError::Empty))
+    guarded(|| decoded(bytes)).unwrap_or(Err(SoundError::Empty))
 }
 
 fn decoded(bytes: &[u8]) -> Result<Recording, SoundError> {
