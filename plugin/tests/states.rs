@@ -5,21 +5,25 @@ use nice_plug::plugin::{ParamValue, PluginState};
 use procession::declaration::Kind;
 use procession::handover::Cause;
 use procession::params::{DECLARATIONS, Parameters};
+use procession::practice::{Desk, Partner, Passed};
 use procession::state::{
     Comes, KEPT, Kept, Sketches, Taken, Takes, VERSION, Voice, WindowSize, filter,
 };
 use procession_core::engine::Anchor;
+use procession_core::follower::{Outcome, Pass};
 use procession_core::metre::{Grouping, Metre};
 use procession_core::mode::{ModeName, PitchSet};
 use procession_core::note::{Key, Note, Syllable, Velocity};
-use procession_core::part::MAX_COPIES;
+use procession_core::part::{MAX_COPIES, Part};
 use procession_core::performed::{Happened, Moment, Recollection, Shape};
 use procession_core::phrase::{Bar, Phrase};
+use procession_core::practice::Exercise;
 use procession_core::reciter::Utterance;
 use procession_core::route::{Afterwards, Dwell, Route, Turn, Way, WrittenStage};
 use procession_core::settings::{
     Advance, CopiesMove, Modulation, Modulations, Motion, MotionSettings, Place, Settings, Shifts,
 };
+use procession_core::tempo_map::{TempoMap, TempoStep};
 use serde_json::{Value, json};
 use std::sync::Arc;
 
@@ -249,6 +253,116 @@ fn a_project_of_version_3_knows_where_it_was_written_to_begin_which_route_it_tak
             let stands = matches!(state.params[id], ParamValue::I32(saved) if saved == value);
             assert!(stands, "{id}: {:?}", state.params[id]);
         }
+    }
+}
+
+fn version_4() -> PluginState {
+    state(include_str!("states/version-4.json"))
+}
+
+/// What `states/version-4.json` keeps beside the parameters, but for its sketch: the phrase was said
+/// and goes with its recording, in bars of 3+2+2 with a pick-up; another take is of before, the tempo
+/// of the song changed twice, and a drift was practised.
+fn kept_in_version_4() -> Kept {
+    let said = |onset: f64, key: u8, [start, vowel, end, cents]: [f32; 4]| Note {
+        said: Syllable::new(start, vowel, end, cents),
+        ..note(onset, 0.5, key, 0.7)
+    };
+    let notes = [
+        said(0.0, 55, [0.0, 0.0625, 0.25, -31.5]),
+        said(1.0, 57, [0.25, 0.3125, 0.5, 12.0]),
+    ];
+    let seven = Metre::grouped([3, 2, 2], 8).expect("a metre");
+    let phrase = Phrase::new(notes, 3.5).expect("a phrase");
+    let spoken = (0..4_000).map(|n| (9_000.0 * (0.1 * f64::from(n)).sin()) as i32);
+    let spoken = Utterance::from_steps(spoken, 8_000, 16).expect("an utterance");
+    let voice = Voice::new(spoken).expect("it is written");
+    let mut kept = Kept {
+        begins_at: Some(112.0),
+        grouping: Grouping::Written(seven),
+        route: Arc::new(route_in_version_3()),
+        ..kept_in_version_2()
+    };
+    kept.load(
+        phrase.with_bar(Some(Bar::around(seven, 0.5))),
+        Some(voice),
+        1_795_000_000,
+    );
+    let mut takes = Takes::default();
+    for (take, at) in kept.takes.iter().zip([1_794_999_000, 1_795_000_000]) {
+        takes.add(&take.phrase, take.voice.as_ref(), at, take.how);
+    }
+    kept.takes = takes;
+    let mut performed = performed_in_version_3();
+    let step = |at, tempo| TempoStep { at, tempo };
+    performed.tempi = TempoMap::new([step(0.0, 120.0), step(32.0, 96.0), step(33.0, 88.5)]);
+    kept.performed = Arc::new(performed);
+    let pass = Pass {
+        expected: 16,
+        matched: 14,
+        stray: 1,
+        again: 0,
+        late_ms: Some(-7.25),
+        spread_ms: Some(18.5),
+        reached: Some(1.0),
+        outcome: Some(Outcome::Arrived { locked_after: 12.5 }),
+    };
+    kept.practice = Arc::new(Desk {
+        exercise: Exercise::Drift(1),
+        pace: 0.75,
+        partner: Partner::Gives,
+        share: 0.25,
+        latency_ms: Some(11.5),
+        passes: vec![Passed {
+            part: Part::COPY_1,
+            exercise: Exercise::Drift(1),
+            tempo: 90.0,
+            pass,
+        }],
+        ..Desk::default()
+    });
+    kept.comes = Comes::Cycle;
+    kept
+}
+
+/// Its parameters are those of version 3, and of what came with version 4 some that are not as they
+/// come.
+#[test]
+fn a_project_of_version_4_knows_what_was_said_taken_put_aside_and_practised() {
+    let (parameters, _) = Parameters::new();
+    load(&parameters, version_4());
+    assert_eq!(parameters.kept.notice(), None);
+    let loaded = parameters.kept.current();
+    let kept = Kept {
+        sketches: loaded.sketches.clone(),
+        ..kept_in_version_4()
+    };
+    assert_eq!(loaded, kept);
+    let sketch = loaded.sketches.get(2).expect("the third place");
+    assert_eq!(sketch.name, "Fog, slower");
+    assert_eq!(sketch.phrase, kept_in_version_2().taken.phrase);
+    assert_eq!(
+        (sketch.route.clone(), sketch.voice.clone()),
+        (kept.route, None)
+    );
+    assert_eq!(loaded.sketches.filled(), 0b100);
+    let again: Value = serde_json::from_str(&parameters.serialize_fields()[KEPT]).expect("JSON");
+    let before: Value = serde_json::from_str(&version_4().fields[KEPT]).expect("JSON");
+    assert_eq!(again, before);
+    let stood = sketch.stood();
+    let settings = stood.settings(&stood.kept.current());
+    assert_eq!(settings.motion.dwell, 12);
+    let mut state = version_4();
+    filter(&mut state);
+    for (id, value) in [
+        ("copy1_length", 14),
+        ("copy2_degrees", 2),
+        ("steady_mallet", 2),
+        ("listen_to", 1),
+        ("dwell", 8),
+    ] {
+        let stands = matches!(state.params[id], ParamValue::I32(saved) if saved == value);
+        assert!(stands, "{id}: {:?}", state.params[id]);
     }
 }
 
