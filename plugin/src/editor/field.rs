@@ -470,7 +470,11 @@ fn begin_entry(ui: &Ui, typing: Id, text: String) {
     ui.ctx().request_repaint();
 }
 
-/// A value without its unit.
+/// A number without its unit; a name stays whole.
 fn bare(text: &str) -> String {
-    text.split(' ').next().unwrap_or(text).to_owned()
+    let number = text
+        .split(' ')
+        .next()
+        .filter(|word| word.contains(|c: char| c.is_ascii_digit()));
+    number.unwrap_or(text).to_owned()
 }

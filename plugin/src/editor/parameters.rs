@@ -117,10 +117,10 @@ fn of_each_copy(ui: &mut Ui, parameters: &Parameters, seen: &Seen, look: &Look) 
     };
     let reading = Table {
         columns: [
-            ("mute", 0.17),
-            ("solo", 0.16),
-            ("backwards", 0.31),
-            ("upside down", 0.36),
+            ("mute", 0.19),
+            ("solo", 0.19),
+            ("backwards", 0.28),
+            ("upside down", 0.34),
         ],
         ids: &READING_IDS,
     };

@@ -12,15 +12,15 @@ use std::time::Duration;
 /// Between two looks at how loud it is.
 const LOOKS: Duration = Duration::from_millis(50);
 
-/// The bar of the meter, and room for its words.
+/// The bar of the meter, and room for its words beside it.
 const BAR: egui::Vec2 = vec2(160.0, 10.0);
-const WORDS: f32 = 62.0;
+const WORDS: f32 = 68.0;
 
 impl SpeechView<'_> {
-    /// The switch, and beside it how loud it is.
+    /// The switch, and beside it, or below where there is no room, how loud it is.
     pub(super) fn microphone(&mut self, ui: &mut Ui) {
         let listens = self.seen.spoken.listens;
-        ui.horizontal(|ui| {
+        ui.horizontal_wrapped(|ui| {
             let mut on = listens;
             let switch = ui.checkbox(&mut on, "Hold takes what is said into the audio input");
             let switch = switch.on_hover_text(
@@ -51,7 +51,10 @@ impl SpeechView<'_> {
         } else {
             look.quiet
         };
-        let (place, bar) = ui.allocate_exact_size(BAR, Sense::hover());
+        let room = vec2(BAR.x + WORDS, BAR.y + 6.0);
+        let (room, bar) = ui.allocate_exact_size(room, Sense::hover());
+        let left = room.left_center() - vec2(0.0, BAR.y / 2.0);
+        let place = Rect::from_min_size(left, BAR);
         let painter = ui.painter();
         painter.rect_filled(place, 2.0, look.rule);
         let filled = Rect::from_min_size(place.min, vec2(BAR.x * rms, BAR.y));
@@ -65,10 +68,9 @@ impl SpeechView<'_> {
              peak. Best between -24 and -6 dBFS; where it clips, the voice is distorted.",
         )
         .widget_info(|| WidgetInfo::labeled(Role::Meter, true, &told));
-        let (room, _) = ui.allocate_exact_size(vec2(WORDS, BAR.y + 6.0), Sense::hover());
         ui.painter().text(
-            room.left_center(),
-            egui::Align2::LEFT_CENTER,
+            room.right_center(),
+            egui::Align2::RIGHT_CENTER,
             words,
             egui::FontId::proportional(12.0),
             ink,
