@@ -124,6 +124,86 @@ fn count(xml: &str, text: &str) -> usize {
     xml.matches(text).count()
 }
 
+/// A phrase in eighths by itself, in bars that are typed so, with so much before a bar line.
+fn in_bars(text: &str, metre: &str, begins: Beats) -> Played {
+    let mut settings = Settings::default();
+    settings.capture.grid = Grid::Eighth;
+    settings.motion.copies = 0;
+    let metre = crate::metre::Metre::from_text(metre, crate::metre::Metre::COMMON).unwrap();
+    let bar = crate::phrase::Bar::around(metre, begins);
+    let phrase = Phrase::from_text(text, 0.5).unwrap();
+    Played::new(phrase.with_bar(Some(bar)), settings)
+}
+
+/// Worked by hand: b(egin), c(ontinue), e(nd).
+#[test]
+fn beams_show_the_groups_of_the_bar() {
+    for (text, metre, beams) in [
+        ("D4 E4 F4 G4 A4 B4 C5", "2+2+3/8", "be be bce"),
+        ("D4 E4 F4 G4 A4 B4 C5", "3+2+2/8", "bce be be"),
+        ("D4 E4 F4 G4 A4 B4", "6/8", "bce bce"),
+        ("D4 E4 F4 G4 A4 B4", "3/4", "be be be"),
+        ("D4 E4 F4 G4 A4 B4 C5 D5", "3+3+2/8", "bce bce be"),
+    ] {
+        let xml = in_bars(text, metre, 0.0).xml();
+        let written: String = texts(&xml, 0, "beam")
+            .iter()
+            .map(|beam| &beam[..1])
+            .collect();
+        assert_eq!(written, beams.replace(' ', ""), "{metre}");
+        let above = metre.split('/').next().unwrap();
+        assert_eq!(texts(&xml, 0, "beats"), [above]);
+    }
+}
+
+#[test]
+fn a_pick_up_is_written_before_beat_one_and_read_back_so() {
+    let played = in_bars("A4 D4 - F4 . A4 G4 C5 . E4 . D4 - F4", "2+2+3/8", 0.5);
+    let xml = played.xml();
+    // An eighth, a bar, and six eighths up to the repeat.
+    assert_eq!(count(&xml, "implicit=\"yes\""), 2);
+    assert_eq!(count(&xml, "<measure "), 3);
+    let excerpt = Excerpt {
+        part: 0,
+        bars: Some(1..=3),
+    };
+    let read = read_phrase_xml(xml.as_bytes(), &excerpt).unwrap().phrase;
+    let heard = |phrase: &Phrase| -> Vec<(Beats, Beats, Key)> {
+        let notes = phrase.notes().iter();
+        notes
+            .map(|note| (note.onset, note.length, note.key))
+            .collect()
+    };
+    assert_eq!(heard(&read), heard(played.process.phrase()));
+    assert_eq!(
+        (read.bar(), read.pick_up()),
+        (played.process.phrase().bar(), 0.5)
+    );
+}
+
+#[test]
+fn what_has_no_pitch_is_written_under_a_percussion_clef_and_read_back_on_its_keys() {
+    let mut played = in_bars("E5 . E5 F5+C2 . E5 F5 .", "4/4", 0.0);
+    played.transpositions = vec![Transposition::Unpitched];
+    let xml = played.xml();
+    assert_eq!(texts(&xml, 0, "sign"), ["percussion"]);
+    assert_eq!((count(&xml, "<pitch>"), count(&xml, "<key>")), (0, 0));
+    // C2 in the lowest place, E5 on the middle line.
+    let places = texts(&xml, 0, "display-step").concat();
+    assert_eq!(places, "BBGDBD");
+    let read = read_phrase_xml(xml.as_bytes(), &Excerpt::default()).unwrap();
+    let keys = |phrase: &Phrase| -> Vec<(Beats, u8)> {
+        let notes = phrase.notes().iter();
+        notes.map(|note| (note.onset, note.key.number())).collect()
+    };
+    assert_eq!(keys(&read.phrase), keys(played.process.phrase()));
+    assert_eq!(read.left_out, 0);
+    // More than a staff has room for is written at its pitches.
+    let mut many = in_bars("C4 D4 E4 F4 G4 A4 B4 C5 D5 E5 F5 G5", "12/8", 0.0);
+    many.transpositions = vec![Transposition::Unpitched];
+    assert_eq!(texts(&many.xml(), 0, "sign"), ["G"]);
+}
+
 mod written {
     use super::*;
 
