@@ -7,6 +7,7 @@
 //!
 //! This file is the border to the framework: it opens the window and keeps its size.
 
+pub mod about;
 pub mod accidentals;
 pub mod alignments;
 pub mod around;

@@ -360,6 +360,19 @@ fn in_the_smallest_room_the_button_is_in_sight_with_eight_copies_too() {
 }
 
 #[test]
+fn about_the_plug_in_is_told_below_the_files_and_leads_back() {
+    let mut screen = screen(LANTERNS);
+    screen.click("Plan as JSON");
+    screen.0.get_by_label("About Procession").focus();
+    screen.0.run_steps(4);
+    screen.click("About Procession");
+    assert!(screen.says("sends nothing anywhere"));
+    screen.click("Back");
+    assert!(!screen.says("sends nothing anywhere"));
+    assert!(screen.says("Write 5 files"), "what was chosen stays");
+}
+
+#[test]
 fn the_window_has_the_view_to_choose() {
     let (parameters, _audio) = Parameters::new();
     let phrase = Phrase::from_text(LANTERNS, 0.25).unwrap();

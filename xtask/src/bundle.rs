@@ -12,7 +12,8 @@ pub const HELP: &str = "\
 cargo xtask bundle [--debug]
 
 Builds Procession as CLAP and VST3 for this system, and says where the two bundles lie: in the
-target folder, under bundled. Beside them lie the notices of what is in them that others wrote.
+target folder, under bundled. Beside them lie the notices of what is in them that others wrote;
+their window shows the same, under Files, About Procession.
 Nothing is installed; that is cargo xtask install.
 
   --debug  build quickly, with checks that no allocation happens while audio runs, into
@@ -94,41 +95,72 @@ pub fn run(mut arguments: Parser) -> Result<()> {
     Ok(())
 }
 
-/// Builds and lays out: where the bundles are, in the order of [`Format::ALL`]. Beside them, for
-/// those who get them, the notices.
+/// Builds and lays out: where the bundles are, in the order of [`Format::ALL`]. Beside those that
+/// are for playing, and in them, the notices.
 pub fn make(build: Build) -> Result<Vec<PathBuf>> {
-    let library = library(build)?;
-    if build == Build::Release {
-        let folder = folder(build)?;
-        let text = notices::text()?;
-        fs::create_dir_all(&folder)
-            .and_then(|()| fs::write(folder.join(notices::NAME), text))
-            .with_context(|| format!("the notices cannot be written into {}", folder.display()))?;
-    }
+    // Not in the other: `cargo test` would take it for another plug-in than its own.
+    let notices = match build {
+        Build::Release => Some(notices::put(&folder(build)?)?),
+        Build::Debug => None,
+    };
+    let library = library(build, notices.as_deref())?;
     Format::ALL
         .iter()
         .map(|format| lay_out(*format, &library, &folder(build)?))
         .collect()
 }
 
-/// Builds and lays out the CLAP bundle alone: where it is.
+/// Builds and lays out the CLAP bundle alone, for the commands that load it themselves: where it is.
+/// It is the one that [`make`] would build; if the notices cannot be had it does without, for
+/// nobody is given it.
 pub fn make_clap(build: Build) -> Result<PathBuf> {
-    lay_out(Format::Clap, &library(build)?, &folder(build)?)
+    let folder = folder(build)?;
+    let notices = match build {
+        Build::Release => notices::put(&folder).ok(),
+        Build::Debug => None,
+    };
+    let library = library(build, notices.as_deref())?;
+    lay_out(Format::Clap, &library, &folder)
 }
 
 fn folder(build: Build) -> Result<PathBuf> {
     Ok(workspace::target()?.join(build.folders().1))
 }
 
-/// Builds the plug-in: where the library is.
-fn library(build: Build) -> Result<PathBuf> {
-    let mut arguments = vec!["build", "--package", "procession", "--lib"];
-    if build == Build::Release {
-        arguments.push("--release");
-    }
-    workspace::cargo(&arguments, &[])?;
+/// Builds the plug-in, with these notices in it: where the library is.
+fn library(build: Build, notices: Option<&Path>) -> Result<PathBuf> {
+    let arguments = match build {
+        Build::Release => ["build", "--package=procession", "--lib", "--release"].as_slice(),
+        // With one test beside it, the smallest: what the plug-in and the tests are both made with
+        // is then built as the tests want it, not once for each.
+        Build::Debug => &["build", "--workspace", "--lib", "--test=layers"],
+    };
+    let told = notices.map(|path| (notices::VARIABLE, path.as_os_str().to_owned()));
+    workspace::cargo(arguments, told.as_slice())?;
     let library = format!("{DLL_PREFIX}procession{DLL_SUFFIX}");
-    Ok(workspace::target()?.join(build.folders().0).join(library))
+    let library = workspace::target()?.join(build.folders().0).join(library);
+    if let Some(notices) = notices {
+        check_notices(&library, notices)?;
+    }
+    Ok(library)
+}
+
+/// What the window shows has to be what lies beside it.
+fn check_notices(library: &Path, notices: &Path) -> Result<()> {
+    let read =
+        |path: &Path| fs::read(path).with_context(|| format!("{} cannot be read", path.display()));
+    if !holds(&read(library)?, &read(notices)?) {
+        bail!(
+            "{} does not hold the text of {}: see plugin/build.rs",
+            library.display(),
+            notices.display(),
+        );
+    }
+    Ok(())
+}
+
+fn holds(bytes: &[u8], piece: &[u8]) -> bool {
+    bytes.windows(piece.len()).any(|window| window == piece)
 }
 
 fn lay_out(format: Format, library: &Path, folder: &Path) -> Result<PathBuf> {
@@ -153,8 +185,7 @@ fn lay_out(format: Format, library: &Path, folder: &Path) -> Result<PathBuf> {
 fn check_export(format: Format, library: &Path) -> Result<()> {
     let bytes =
         fs::read(library).with_context(|| format!("{} cannot be read", library.display()))?;
-    let symbol = format.symbol().as_bytes();
-    if !bytes.windows(symbol.len()).any(|window| window == symbol) {
+    if !holds(&bytes, format.symbol().as_bytes()) {
         bail!(
             "{} exports no {}, so it is no {format:?} plug-in: see the exports in plugin/src/lib.rs",
             library.display(),

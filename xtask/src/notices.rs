@@ -1,5 +1,5 @@
-//! What is in the plug-in that others wrote, and on what terms: told beside every bundle, and
-//! checked against the terms that are accepted here.
+//! What is in the plug-in that others wrote, and on what terms: told beside every bundle and, out
+//! of the same file, in the window; and checked against the terms that are accepted here.
 
 use crate::workspace;
 use anyhow::{Context, Result, ensure};
@@ -8,10 +8,14 @@ use spdx::{Expression, LicenseReq, ParseMode};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 use std::fs;
+use std::io;
 use std::path::{Path, PathBuf};
 
 /// The name of the file, beside the bundles.
 pub const NAME: &str = "Procession notices.txt";
+
+/// What tells the build of the plug-in (`plugin/build.rs`) where the file is.
+pub const VARIABLE: &str = "PROCESSION_NOTICES";
 
 /// Terms under which a part may go into the plug-in: those that ask for a notice and no more, the
 /// typefaces' own, and one that asks for the part's own source, unchanged here and public.
@@ -57,8 +61,25 @@ struct Part {
     folder: PathBuf,
 }
 
+/// Writes the text into that folder: where it lies.
+pub fn put(folder: &Path) -> Result<PathBuf> {
+    let path = folder.join(NAME);
+    write_changed(&path, &text()?)
+        .with_context(|| format!("the notices cannot be written to {}", path.display()))?;
+    Ok(path)
+}
+
+/// Leaves a file alone that says the same: cargo would take it for another, and build again.
+fn write_changed(path: &Path, text: &str) -> io::Result<()> {
+    if fs::read_to_string(path).is_ok_and(|there| there == text) {
+        return Ok(());
+    }
+    fs::create_dir_all(path.parent().unwrap_or(Path::new("")))?;
+    fs::write(path, text)
+}
+
 /// The whole text: every part with its terms, then the texts, each once.
-pub fn text() -> Result<String> {
+fn text() -> Result<String> {
     let parts = shipped(&metadata()?)?;
     let mut told = String::from(
         "Procession is made with the parts below, which others wrote, each on its own terms. They\n\
@@ -152,16 +173,13 @@ fn accepts(requirement: &LicenseReq) -> bool {
     id.is_some_and(|id| ACCEPTED.contains(&id.name))
 }
 
-/// What cargo knows of the workspace as it is built on this system, from what it has at hand.
+/// What cargo knows of the workspace as it is built on this system, from what it has at hand; on a
+/// fresh machine it has to fetch first what the plug-in is made with.
 fn metadata() -> Result<Value> {
     let here = format!("--filter-platform={}", workspace::platform()?);
-    let told = workspace::ask_cargo(&[
-        "metadata",
-        "--format-version=1",
-        "--locked",
-        "--offline",
-        &here,
-    ])?;
+    let ask = ["metadata", "--format-version=1", "--locked", &here];
+    let told = workspace::ask_cargo(&[&ask[..], &["--offline"]].concat())
+        .or_else(|_| workspace::ask_cargo(&ask))?;
     serde_json::from_slice(&told).context("cargo tells of the workspace what is no JSON")
 }
 
@@ -279,5 +297,23 @@ mod tests {
         };
         assert!(may("MIT/Apache-2.0") && may("GPL-2.0-only OR Apache-2.0"));
         assert!(!may("GPL-3.0-only") && !may("MIT AND AGPL-3.0-only"));
+    }
+
+    #[test]
+    fn a_text_that_says_the_same_is_left_alone() {
+        let folder =
+            std::env::temp_dir().join(format!("procession-notices-{}", std::process::id()));
+        let path = folder.join("a folder that is not there yet").join(NAME);
+        write_changed(&path, "the ferry").unwrap();
+        let long_ago = std::time::UNIX_EPOCH + std::time::Duration::from_secs(1000);
+        let file = fs::File::options().write(true).open(&path).unwrap();
+        file.set_modified(long_ago).unwrap();
+        let touched = || fs::metadata(&path).unwrap().modified().unwrap() != long_ago;
+        write_changed(&path, "the ferry").unwrap();
+        assert!(!touched());
+        write_changed(&path, "the night ferry").unwrap();
+        assert!(touched());
+        assert_eq!(fs::read_to_string(&path).unwrap(), "the night ferry");
+        fs::remove_dir_all(folder).unwrap();
     }
 }

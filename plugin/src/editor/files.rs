@@ -1,5 +1,6 @@
 //! The view of what can be taken away as files: which, where to, and what became of them.
 
+use crate::editor::about::{self, AboutState};
 use crate::editor::choice;
 use crate::editor::focus;
 use crate::editor::look::Look;
@@ -30,6 +31,7 @@ pub struct FilesState {
     shown: u64,
     /// Orders up to this one are over and done with: something else was typed since.
     dismissed: u64,
+    about: AboutState,
 }
 
 impl Default for FilesState {
@@ -47,12 +49,17 @@ impl Default for FilesState {
             given: Order::default(),
             shown: 0,
             dismissed: 0,
+            about: AboutState::default(),
         }
     }
 }
 
 /// Shows the view in all the room there is.
 pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut FilesState) -> Vec<Wish> {
+    if state.about.is_open {
+        about::show(ui, look, &mut state.about, about::NOTICES);
+        return Vec::new();
+    }
     let mut view = FilesView {
         seen,
         look,
@@ -72,6 +79,7 @@ pub fn show(ui: &mut Ui, seen: &Seen, look: &Look, state: &mut FilesState) -> Ve
             view.rule(ui);
             view.kinds(ui, size.x >= 590.0 && size.y >= 330.0);
             view.parts(ui);
+            view.about(ui);
             focus::follow(ui);
         });
     view.wishes
@@ -163,6 +171,16 @@ impl FilesView<'_> {
             *chosen = TRANSPOSITIONS[picked];
         }
         menu.on_hover_text(instruments(*chosen));
+    }
+
+    /// Last, where it is in nobody's way.
+    fn about(&mut self, ui: &mut Ui) {
+        ui.add_space(6.0);
+        let button = ui.button("About Procession");
+        let told = "Its version and terms, what it sends, and what in it others wrote.";
+        if button.on_hover_text(told).clicked() {
+            self.state.about.is_open = true;
+        }
     }
 
     fn folder(&mut self, ui: &mut Ui) {
