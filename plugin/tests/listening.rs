@@ -176,15 +176,17 @@ impl Stage {
         self.host.automate_to("hold", if on { "On" } else { "Off" });
     }
 
-    /// Silence comes in until what was said has been worked out.
+    /// Silence comes in until what was said has been worked out; slower than in a song, so that what
+    /// was said stays on the tape however long that takes.
+    #[allow(clippy::disallowed_methods, reason = "a test may wait")]
     fn wait(&mut self) {
         let booth = self.parameters.kept.booth();
         self.rest(1);
         let begun = Instant::now();
         while booth.works() {
             assert!(begun.elapsed() < GENEROUS, "no answer");
-            self.rest(64);
-            std::thread::yield_now();
+            self.rest(1);
+            std::thread::sleep(Duration::from_millis(1));
         }
     }
 

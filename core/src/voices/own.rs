@@ -4,12 +4,21 @@ use super::Voices;
 use crate::part::{CopyNumber, MAX_COPIES, Part};
 use crate::phrase::{Backwards, Phrase};
 use crate::time::{Beats, HAIR, MaterialPlace, Since, Span, from_ticks, to_ticks};
+use std::fmt;
 
-/// The phrase in the cycle of one copy, read either way.
-#[derive(Clone, Debug)]
+/// The phrase in the cycle of one copy, read either way. As long as the copy has no such cycle, it is
+/// whatever it was before, and nobody reads it.
+#[derive(Clone)]
 pub struct OwnMaterial {
     phrase: Phrase,
     backwards: Backwards,
+}
+
+impl fmt::Debug for OwnMaterial {
+    /// Without its notes, which follow from the phrase and the settings if anybody reads them.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("OwnMaterial")
+    }
 }
 
 impl OwnMaterial {
