@@ -268,18 +268,30 @@ fn in_a_host_that_makes_no_room_the_window_goes_back_to_the_size_of_its_place() 
     );
 }
 
-/// Drags the corner until the host is asked for another size, and lets go.
+/// Drags the corner until the host is asked for another size, and lets go. The window may just be on
+/// its way back from where it was dragged before: whoever misses the corner then reaches for it again.
 fn drag_corner(
     plugin: &mut Plugin<Processing>,
     window: &mut Window,
     (across, down): (i16, i16),
 ) -> Outcome {
+    const LOOKS: u32 = 100;
     let asked = plugin.requests().sizes;
-    window.point(CORNER)?;
-    window.press(true)?;
-    window.point((CORNER.0 + across, CORNER.1 + down))?;
-    until(plugin, window, "the wish for a size", |plugin, _| {
-        Ok(plugin.requests().sizes > asked)
+    let mut looks = 0..;
+    until(plugin, window, "the wish for a size", |plugin, window| {
+        if plugin.requests().sizes > asked {
+            return Ok(true);
+        }
+        if looks
+            .next()
+            .is_some_and(|look: u32| look.is_multiple_of(LOOKS))
+        {
+            window.press(false)?;
+            window.point(CORNER)?;
+            window.press(true)?;
+            window.point((CORNER.0 + across, CORNER.1 + down))?;
+        }
+        Ok(false)
     })?;
     window.press(false)
 }
