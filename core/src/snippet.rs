@@ -22,7 +22,7 @@ use crate::settings::{
     Motion, MotionSettings, Settings, Shifts,
 };
 use crate::time::{Beats, HAIR, Span};
-use crate::unrolling::unroll;
+use crate::touch::perform;
 
 /// What is to be heard.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -150,12 +150,12 @@ impl Snippet {
     }
 }
 
-/// What sounds in a stretch, as if that began at `begin`.
+/// What sounds in a stretch as it is played, as if that began at `begin`.
 fn heard_in(process: &Process, stretch: Span, begin: Beats) -> impl Iterator<Item = VoiceNote> {
     // What rounding has moved across a border belongs where it was meant to.
     let around = Span::new(stretch.start - HAIR, stretch.end - HAIR);
     let moved = move |at: Beats| begin + (at - stretch.start).max(0.0);
-    unroll(process, around).map(move |note| VoiceNote {
+    perform(process, around, true).map(move |note| VoiceNote {
         on: moved(note.on),
         off: moved(note.off),
         ..note
@@ -243,7 +243,9 @@ fn folded(process: &Process, now: Beats) -> Phrase {
         ..*note
     });
     // The same places and lengths make a phrase as they did before.
-    Phrase::new(notes, phrase.length()).unwrap_or_else(|_| phrase.clone())
+    Phrase::new(notes, phrase.length())
+        .map(|folded| folded.with_bar(phrase.bar()))
+        .unwrap_or_else(|_| phrase.clone())
 }
 
 /// When and where notes begin and end, as a player would say it.

@@ -57,6 +57,29 @@ fn first(process: &Process, kind: StageKind) -> usize {
     stages.iter().position(|stage| stage.kind == kind).unwrap()
 }
 
+/// Two to one, the second of two sixteenths comes after two thirds of their time.
+#[test]
+fn it_is_heard_with_the_touch_that_it_is_played_with() {
+    let swinging = process(SIX, |settings| settings.touch.swing = 2.0);
+    let copy = CopyNumber::FIRST;
+    let twice = |swing: f64| {
+        let pair = [0.0, 1.0 + swing];
+        let cycle = [0.0, 2.0, 4.0].map(|at| pair.map(|place| at + place));
+        let cycle = cycle.as_flattened().to_owned();
+        let again = cycle.iter().map(|at| at + 6.0);
+        [cycle.clone(), again.collect()].concat()
+    };
+    for subject in [Subject::Stage(0), Subject::Alignment { copy, steps: 0 }] {
+        let places = |process: &Process| -> Vec<f64> {
+            let snippet = heard(process, subject).unwrap();
+            let line = line(&snippet, Part::Steady);
+            line.into_iter().map(|(place, _)| place).collect()
+        };
+        assert_eq!(places(&swinging), twice(0.333), "{subject:?}");
+        assert_eq!(places(&process(SIX, |_| ())), twice(0.0), "{subject:?}");
+    }
+}
+
 #[test]
 fn a_stage_after_a_jump_is_heard_with_the_copy_one_note_ahead() {
     let process = process(SIX, |settings| {
