@@ -47,7 +47,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         lines.push(line(name, &heard));
         write(&folder.join(format!("{name}.wav")), &heard)?;
         let soft = auditioned(&process, SOFT_DB);
-        write(&folder.join(format!("{name}-soft.wav")), &soft)?;
+        write(&folder.join(format!("{name}-quiet.wav")), &soft)?;
     }
     let written = [("file-one", 1, 1), ("file-two", 2, 1), ("file-nine", 9, 3)];
     for (name, voices, chord) in written {

@@ -3,7 +3,7 @@
 //!
 //! While *Listen to* is at *Voice* the audio thread writes what comes in onto a [`Tape`], and how
 //! loud it is ([`Level`]). The [`Listener`] follows the tape: wherever a pause has ended something
-//! ([`Pauses`]), it listens to the last 20 s as it would to a file, and leaves the sentences at the
+//! (`pauses`), it listens to the last 20 s as it would to a file, and leaves the sentences at the
 //! [`Booth`], where the window finds them. When Hold is switched on, [`Microphone::ask`] says up to
 //! which frame. The listener makes the phrase, hands it over as everything written is
 //! ([`crate::handover`]), and answers; Hold waits for that, and nobody waits on the audio thread.

@@ -51,7 +51,7 @@ def main():
         for name, meter in ours.items():
             sound, rate = read(name)
             lufs, peak = measured(sound, rate)
-            down = limited(sound, read(f"{name}-soft")[0], soft_db) if name != "start" else 0.0
+            down = limited(sound, read(f"{name}-quiet")[0], soft_db) if name != "start" else 0.0
             print(f"{name:20} {lufs:6.1f} LUFS {peak:6.1f} dBTP, limited by {down:.1f} dB")
             if abs(lufs - meter["lufs"]) > 0.1 or abs(peak - meter["true_peak"]) > 0.3:
                 wrong.append(f"{name}: our meter finds {meter}")
