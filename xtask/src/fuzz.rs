@@ -41,12 +41,20 @@ pub fn compiler() -> Option<Result<()>> {
     std::env::var_os(INSTRUMENTING)?;
     let mut words = std::env::args_os().skip(1);
     let compiler = words.next()?;
-    let status = Command::new(compiler).args(words).args(COUNTING).status();
+    let words: Vec<OsString> = words.collect();
+    let counting = if counts(&words) { &COUNTING[..] } else { &[] };
+    let status = Command::new(compiler).args(words).args(counting).status();
     Some(match status {
         Ok(status) if status.success() => Ok(()),
         Ok(_) => Err(anyhow::Error::msg("the compiler failed, see above")),
         Err(error) => Err(error).context("the compiler cannot be started"),
     })
+}
+
+/// Whether what is compiled is to count: not what only helps to build the rest, with which nothing is
+/// linked that counts.
+fn counts(words: &[OsString]) -> bool {
+    !words.iter().any(|word| word == "build_script_build")
 }
 
 /// `fuzz`
