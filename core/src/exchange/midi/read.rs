@@ -2,6 +2,7 @@
 
 use super::MidiError;
 use crate::capture::{SHORTEST, one_note_a_key};
+use crate::exchange::guarded;
 use crate::metre::Metre;
 use crate::note::{Key, Note, Velocity};
 use crate::phrase::{Bar, MAX_LENGTH, MAX_NOTES, MIN_LENGTH, Phrase};
@@ -96,6 +97,10 @@ pub fn contents(bytes: &[u8]) -> Result<(Vec<Part>, usize), MidiError> {
 }
 
 fn piece(bytes: &[u8]) -> Result<(Piece, u32), MidiError> {
+    guarded(|| decoded(bytes)).unwrap_or(Err(MidiError::Damaged(None)))
+}
+
+fn decoded(bytes: &[u8]) -> Result<(Piece, u32), MidiError> {
     let (header, tracks) = open(bytes)?;
     let ticks_per_beat = ticks_per_beat(&header)?;
     let mut piece = Piece::default();

@@ -780,6 +780,14 @@ fn a_part_or_bars_that_are_not_there_are_told_with_what_is() {
     }
 }
 
+/// Found by chance: the library cannot negate the division of a header that comes again.
+#[test]
+fn a_second_header_among_the_tracks_breaks_nothing() {
+    let mut bytes = one_track(&note_and_end());
+    bytes.extend(b"MThd\0\0\0\x06\0\x01\0\x01\x80\0");
+    assert_eq!(read(&bytes), Err(MidiError::Damaged(None)));
+}
+
 /// From *MIDI 1.0*, RP-001: the highest bit of the division means film frames; 0x80 is none of the
 /// four rates there are, and has no negative in a byte.
 #[test]
