@@ -14,7 +14,7 @@ use crate::editor::wish::{SketchWish, Wish};
 use crate::state::{Comes, LONGEST_NAME, PLACES, Sketch, now};
 use egui::{
     Align2, Button, FontId, Id, Key, Label, Painter, Rect, Response, RichText, Role, ScrollArea,
-    Sense, Stroke, StrokeKind, TextEdit, Ui, WidgetInfo, pos2, vec2,
+    Sense, Stroke, TextEdit, Ui, WidgetInfo, pos2, vec2,
 };
 use procession_core::phrase::Phrase;
 use std::sync::Arc;
@@ -181,7 +181,7 @@ impl KeepView<'_> {
         );
         response.widget_info(|| WidgetInfo::selected(Role::Button, true, is_chosen, &label));
         let painter = ui.painter().with_clip_rect(room);
-        self.frame(&painter, room, &response, is_chosen);
+        self.look.frame(&painter, room, &response, is_chosen);
         let title = match (name.is_empty(), self.letter(place)) {
             (true, None) => format!("{number}"),
             (true, Some(letter)) => format!("{number} · {letter}"),
@@ -240,17 +240,6 @@ impl KeepView<'_> {
             place if place == b => Some("B"),
             _ => None,
         }
-    }
-
-    fn frame(&self, painter: &Painter, room: Rect, response: &Response, is_chosen: bool) {
-        let stroke = if is_chosen {
-            Stroke::new(2.0, self.look.accent)
-        } else if response.hovered() {
-            Stroke::new(1.0, self.look.ink)
-        } else {
-            Stroke::new(1.0, self.look.edge)
-        };
-        painter.rect_stroke(room, 5.0, stroke, StrokeKind::Inside);
     }
 
     /// With the keyboard on a place.
@@ -444,7 +433,7 @@ impl KeepView<'_> {
                     WidgetInfo::selected(Role::Button, true, is_there, format!("Take: {words}"))
                 });
                 let painter = ui.painter().with_clip_rect(room);
-                self.frame(&painter, room, &response, is_there);
+                self.look.frame(&painter, room, &response, is_there);
                 let inner = room.shrink(5.0);
                 draw(&painter, inner.with_max_y(inner.max.y - 14.0), &take.phrase, self.look);
                 let font = FontId::proportional(10.5);

@@ -1,7 +1,7 @@
 //! The look: paper and ink, light and dark; a hue, a mark and a line for every voice, so that
 //! nothing is told by hue alone.
 
-use egui::{Color32, Pos2, Shape, Stroke, vec2};
+use egui::{Color32, Painter, Pos2, Rect, Response, Shape, Stroke, StrokeKind, vec2};
 use procession_core::marks;
 use procession_core::part::{MAX_VOICES, Part};
 
@@ -51,6 +51,18 @@ impl Look {
 }
 
 impl Look {
+    /// The frame of a card that can be chosen among others.
+    pub fn frame(&self, painter: &Painter, room: Rect, response: &Response, is_chosen: bool) {
+        let stroke = if is_chosen {
+            Stroke::new(2.0, self.accent)
+        } else if response.hovered() {
+            Stroke::new(1.0, self.ink)
+        } else {
+            Stroke::new(1.0, self.edge)
+        };
+        painter.rect_stroke(room, 5.0, stroke, StrokeKind::Inside);
+    }
+
     /// The hue of a part: of a voice its own, of the resulting line that of what is now.
     pub fn hue(&self, part: Part) -> Color32 {
         self.voices

@@ -8,7 +8,7 @@ use crate::editor::seen::Seen;
 use crate::editor::wish::{SongWish, Wish};
 use egui::{
     Align2, EventFilter, FontId, Id, Key, Label, Rect, Response, RichText, Role, ScrollArea, Sense,
-    Stroke, StrokeKind, Ui, UiBuilder, WidgetInfo, pos2, style::ScrollAnimation, vec2,
+    Stroke, Ui, UiBuilder, WidgetInfo, pos2, style::ScrollAnimation, vec2,
 };
 use procession_core::phrase::Phrase;
 use procession_core::starting_points::{ALL, StartingPoint};
@@ -135,7 +135,7 @@ impl StartsView<'_> {
         let label = format!("Starting point: {}, {}", start.name, start.idea);
         response
             .widget_info(|| WidgetInfo::selected(Role::Button, true, is_chosen, label.as_str()));
-        self.frame(ui, room, &response, is_chosen);
+        self.look.frame(ui.painter(), room, &response, is_chosen);
         let inner = room.shrink2(vec2(7.0, 4.0));
         let picture = inner
             .with_min_x(inner.max.x - PICTURE)
@@ -170,18 +170,6 @@ impl StartsView<'_> {
             response.request_focus();
         }
         response.on_hover_text("Click to read what to listen for; Enter begins with it.");
-    }
-
-    fn frame(&self, ui: &Ui, room: Rect, response: &Response, is_chosen: bool) {
-        let stroke = if is_chosen {
-            Stroke::new(2.0, self.look.accent)
-        } else if response.hovered() {
-            Stroke::new(1.0, self.look.ink)
-        } else {
-            Stroke::new(1.0, self.look.edge)
-        };
-        let painter = ui.painter();
-        painter.rect_stroke(room, 5.0, stroke, StrokeKind::Inside);
     }
 
     /// What is looked at follows hand and keyboard.
