@@ -432,7 +432,7 @@ mod tests {
             },
             ..Settings::default()
         };
-        let deeds: [&dyn Fn(&mut Process); 13] = [
+        let deeds: [&dyn Fn(&mut Process); 14] = [
             &|process| process.set_phrase(&other),
             &|process| process.set_route(&route),
             &|process| process.change_route(&route, 2.0),
@@ -450,6 +450,9 @@ mod tests {
                 process.stand(&footing);
             },
             &|process| process.count_from(8.0),
+            &|process| {
+                process.count_dwells(true);
+            },
         ];
         for (place, deed) in deeds.iter().enumerate() {
             let before = process.clone();
